@@ -1,0 +1,28 @@
+package words
+
+import (
+	"strings"
+	"time"
+)
+
+// table is everything that a language has to say. A second language is a second table; a test compares their keys.
+type table struct {
+	date  func(time.Time) string
+	turns turnPhrases
+}
+
+// tableFor returns the table of a BCP 47 language tag, by its primary subtag.
+func tableFor(tag string) table {
+	primary, _, _ := strings.Cut(strings.ToLower(tag), "-")
+	if t, ok := languages[primary]; ok {
+		return t
+	}
+	return languages["en"]
+}
+
+var languages = map[string]table{"en": english}
+
+var english = table{
+	date:  func(t time.Time) string { return t.Format("Mon 2 January") },
+	turns: englishTurns,
+}
