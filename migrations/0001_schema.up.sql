@@ -264,10 +264,12 @@ CREATE TABLE layout_revision (
 ALTER TABLE layout ADD CONSTRAINT layout_accepted_fkey FOREIGN KEY (garden_id, id, accepted_number)
     REFERENCES layout_revision (garden_id, layout_id, number) DEFERRABLE INITIALLY DEFERRED;
 
--- An accepted revision never changes: the sheets that were printed from it stay true.
+-- An accepted revision never changes: the sheets that were printed from it stay true. Nor does it become a draft again,
+-- which would open it for changes.
 CREATE FUNCTION layout_revision_keep_accepted() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
-    IF OLD.status IN ('submitted', 'accepted', 'superseded') AND NEW.spec IS DISTINCT FROM OLD.spec THEN
+    IF OLD.status IN ('submitted', 'accepted', 'superseded') AND NEW.spec IS DISTINCT FROM OLD.spec
+        OR OLD.status IN ('accepted', 'superseded') AND NEW.status NOT IN ('accepted', 'superseded') THEN
         RAISE EXCEPTION 'revision % of layout % is %: its document no longer changes', OLD.number, OLD.layout_id, OLD.status
             USING ERRCODE = 'check_violation', CONSTRAINT = 'layout_revision_keep_accepted';
     END IF;
@@ -332,26 +334,37 @@ CREATE TABLE rotation (
     garden_id      uuid NOT NULL REFERENCES garden (garden_id),
     id             uuid NOT NULL,
     status         text NOT NULL CONSTRAINT rotation_status_known CHECK (status IN ('proposed', 'published', 'superseded')),
-    horizon        tstzrange NOT NULL CONSTRAINT rotation_horizon_not_empty CHECK (NOT isempty(horizon)),
+    starts_at      timestamptz NOT NULL,
+    ends_at        timestamptz NOT NULL,
     first_day      date NOT NULL,
     days           integer NOT NULL CONSTRAINT rotation_days_range CHECK (days BETWEEN 7 AND 28),
     plan_revision  bigint NOT NULL,
     engine_version text NOT NULL,
     effort         text NOT NULL CONSTRAINT rotation_effort_known CHECK (effort IN ('fast', 'full')),
     seed           bigint NOT NULL,
-    -- the bytes that were planned from, and what came out of them
-    input          bytea NOT NULL,
     input_sha256   bytea NOT NULL CONSTRAINT rotation_input_hash_length CHECK (octet_length(input_sha256) = 32),
-    output         bytea NOT NULL,
     revision       bigint NOT NULL,
     created_at     timestamptz NOT NULL DEFAULT now(),
     published_at   timestamptz,
     superseded_at  timestamptz,
     PRIMARY KEY (garden_id, id),
+    CONSTRAINT rotation_horizon_not_empty CHECK (starts_at < ends_at),
     -- at most one published rotation per garden and moment
-    CONSTRAINT rotation_one_published EXCLUDE USING gist (garden_id WITH =, horizon WITH &&) WHERE (status = 'published')
+    CONSTRAINT rotation_one_published EXCLUDE USING gist (garden_id WITH =, tstzrange(starts_at, ends_at) WITH &&)
+        WHERE (status = 'published')
 );
-CREATE INDEX rotation_by_time ON rotation (garden_id, created_at DESC, id);
+CREATE INDEX rotation_by_time ON rotation (garden_id, created_at, id);
+
+-- The bytes that a rotation was planned from and what came out of them: large, written once, and read only by who asks
+-- for them, so lists of rotations stay light.
+CREATE TABLE rotation_document (
+    garden_id   uuid NOT NULL REFERENCES garden (garden_id),
+    rotation_id uuid NOT NULL,
+    input       bytea NOT NULL,
+    output      bytea NOT NULL,
+    PRIMARY KEY (garden_id, rotation_id),
+    CONSTRAINT rotation_document_rotation_fkey FOREIGN KEY (garden_id, rotation_id) REFERENCES rotation (garden_id, id) ON DELETE CASCADE
+);
 
 CREATE TABLE turn (
     garden_id       uuid NOT NULL REFERENCES garden (garden_id),
@@ -360,7 +373,8 @@ CREATE TABLE turn (
     water_source_id uuid NOT NULL,
     zone            text NOT NULL,
     kind            text NOT NULL CONSTRAINT turn_kind_known CHECK (kind IN ('zone', 'hose', 'can')),
-    during          tstzrange NOT NULL CONSTRAINT turn_during_not_empty CHECK (NOT isempty(during)),
+    starts_at       timestamptz NOT NULL,
+    ends_at         timestamptz NOT NULL,
     flow_l_per_min  double precision NOT NULL CONSTRAINT turn_flow_range CHECK (flow_l_per_min BETWEEN 0 AND 10000),
     status          text NOT NULL CONSTRAINT turn_status_known CHECK (status IN ('proposed', 'planned', 'cancelled')),
     sequence        integer NOT NULL CONSTRAINT turn_sequence_positive CHECK (sequence >= 0),
@@ -373,11 +387,13 @@ CREATE TABLE turn (
     CONSTRAINT turn_rotation_fkey FOREIGN KEY (garden_id, rotation_id) REFERENCES rotation (garden_id, id) ON DELETE CASCADE,
     CONSTRAINT turn_water_source_fkey FOREIGN KEY (garden_id, water_source_id) REFERENCES water_source (garden_id, id),
     CONSTRAINT turn_opener_fkey FOREIGN KEY (garden_id, opener_id) REFERENCES member (garden_id, id) ON DELETE SET NULL (opener_id),
+    CONSTRAINT turn_during_not_empty CHECK (starts_at < ends_at),
     -- a source holds one published turn at a time
-    CONSTRAINT turn_one_per_source EXCLUDE USING gist (garden_id WITH =, water_source_id WITH =, during WITH &&) WHERE (status = 'planned')
+    CONSTRAINT turn_one_per_source EXCLUDE USING gist (garden_id WITH =, water_source_id WITH =, tstzrange(starts_at, ends_at) WITH &&)
+        WHERE (status = 'planned')
 );
-CREATE INDEX turn_by_rotation ON turn (garden_id, rotation_id, lower(during), id);
-CREATE INDEX turn_by_time ON turn (garden_id, lower(during), id);
+CREATE INDEX turn_by_rotation ON turn (garden_id, rotation_id, starts_at, id);
+CREATE INDEX turn_by_time ON turn (garden_id, starts_at, id);
 
 CREATE TABLE turn_member (
     garden_id uuid NOT NULL REFERENCES garden (garden_id),
@@ -427,14 +443,14 @@ CREATE TABLE audit_entry (
     created_at timestamptz NOT NULL DEFAULT now(),
     PRIMARY KEY (garden_id, id)
 );
-CREATE INDEX audit_entry_by_time ON audit_entry (garden_id, created_at DESC, id);
+CREATE INDEX audit_entry_by_time ON audit_entry (garden_id, created_at, id);
 
 -- Row security: no garden set means no rows; a used connection holds an empty string, hence nullif.
 DO $$
 DECLARE t text;
 BEGIN
     FOREACH t IN ARRAY ARRAY['garden', 'member', 'token', 'service_line', 'water_source', 'flow_test', 'water_hours', 'closure',
-        'plot', 'plot_holder', 'layout', 'layout_revision', 'planting', 'weather_day', 'rotation', 'turn', 'turn_member',
+        'plot', 'plot_holder', 'layout', 'layout_revision', 'planting', 'weather_day', 'rotation', 'rotation_document', 'turn', 'turn_member',
         'turn_report', 'idempotency_key', 'audit_entry'] LOOP
         EXECUTE format('ALTER TABLE %I ENABLE ROW LEVEL SECURITY', t);
         EXECUTE format('ALTER TABLE %I FORCE ROW LEVEL SECURITY', t);

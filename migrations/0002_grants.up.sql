@@ -10,7 +10,8 @@ EXCEPTION WHEN duplicate_object OR unique_violation THEN
 END $$;
 GRANT USAGE ON SCHEMA public TO rillturn_app;
 GRANT SELECT, INSERT, UPDATE, DELETE ON garden, member, token, service_line, water_source, flow_test, water_hours, closure, plot,
-    plot_holder, layout, layout_revision, planting, weather_day, rotation, turn, turn_member, idempotency_key TO rillturn_app;
--- Reports and audit entries are written once.
-GRANT SELECT, INSERT ON turn_report, audit_entry, garden_directory TO rillturn_app;
+    plot_holder, layout, planting, weather_day, rotation, turn, turn_member, idempotency_key TO rillturn_app;
+-- Revisions of a layout stay; reports, audit entries and the documents of a rotation are written once.
+GRANT SELECT, INSERT, UPDATE ON layout_revision TO rillturn_app;
+GRANT SELECT, INSERT ON turn_report, audit_entry, rotation_document, garden_directory TO rillturn_app;
 GRANT SELECT ON operator_token TO rillturn_app;

@@ -1,0 +1,62 @@
+-- name: RotationInsert :one
+INSERT INTO rotation (
+    status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, garden_id, id,
+    revision
+) VALUES (
+    @status, @starts_at, @ends_at, @first_day, @days, @plan_revision, @engine_version, @effort, @seed, @input_sha256,
+    @garden_id, @id, @revision
+)
+RETURNING *;
+
+-- name: RotationDocumentInsert :exec
+INSERT INTO rotation_document (garden_id, rotation_id, input, output) VALUES (@garden_id, @rotation_id, @input, @output);
+
+-- name: RotationByID :one
+SELECT * FROM rotation WHERE garden_id = @garden_id AND id = @id;
+
+-- name: RotationInput :one
+SELECT input FROM rotation_document WHERE garden_id = @garden_id AND rotation_id = @rotation_id;
+
+-- name: RotationOutput :one
+SELECT output FROM rotation_document WHERE garden_id = @garden_id AND rotation_id = @rotation_id;
+
+-- RotationListPage lists the newest first.
+-- name: RotationListPage :many
+SELECT * FROM rotation
+WHERE garden_id = @garden_id AND (created_at, id) < (@before_key, @before_id::uuid)
+ORDER BY created_at DESC, id DESC
+LIMIT @row_limit;
+
+-- RotationPublishedAt is the rotation in force at a moment.
+-- name: RotationPublishedAt :one
+SELECT * FROM rotation
+WHERE garden_id = @garden_id AND status = 'published' AND starts_at <= @moment AND ends_at > @moment;
+
+-- RotationPublishedNext is the rotation in force at a moment or, when there is none, the next to come.
+-- name: RotationPublishedNext :one
+SELECT * FROM rotation
+WHERE garden_id = @garden_id AND status = 'published' AND ends_at > @moment
+ORDER BY starts_at
+LIMIT 1;
+
+-- RotationListPublishedIn lists the published rotations that reach into a stretch of time.
+-- name: RotationListPublishedIn :many
+SELECT * FROM rotation
+WHERE garden_id = @garden_id AND status = 'published' AND ends_at > @starts_at AND starts_at < @ends_at
+ORDER BY starts_at;
+
+-- RotationCut ends the published rotations that are under way at a moment, so that the next may begin there.
+-- name: RotationCut :execrows
+UPDATE rotation SET ends_at = @moment::timestamptz, revision = revision + 1
+WHERE garden_id = @garden_id AND status = 'published' AND starts_at < @moment AND ends_at > @moment;
+
+-- RotationSupersede takes every published rotation that begins in a stretch of time out of force.
+-- name: RotationSupersede :execrows
+UPDATE rotation SET status = 'superseded', superseded_at = @moment::timestamptz, revision = revision + 1
+WHERE garden_id = @garden_id AND status = 'published' AND starts_at >= @starts_at AND starts_at < @ends_at;
+
+-- RotationPublish puts a proposal into force over its revision; no row when it has moved on or is no proposal.
+-- name: RotationPublish :one
+UPDATE rotation SET status = 'published', published_at = @moment::timestamptz, revision = revision + 1
+WHERE garden_id = @garden_id AND id = @id AND revision = @revision AND status = 'proposed'
+RETURNING *;

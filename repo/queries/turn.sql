@@ -1,0 +1,46 @@
+-- name: TurnByID :one
+SELECT * FROM turn WHERE garden_id = @garden_id AND id = @id;
+
+-- name: TurnListByRotation :many
+SELECT * FROM turn WHERE garden_id = @garden_id AND rotation_id = @rotation_id ORDER BY starts_at, id;
+
+-- TurnListPlannedIn lists the published turns that reach into a stretch of time, whichever rotation they belong to.
+-- name: TurnListPlannedIn :many
+SELECT * FROM turn
+WHERE garden_id = @garden_id AND status = 'planned' AND ends_at > @starts_at AND starts_at < @ends_at
+ORDER BY starts_at, id;
+
+-- TurnCancelFrom releases the published turns of a rotation that begin at a moment or later.
+-- name: TurnCancelFrom :execrows
+UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND status = 'planned' AND starts_at >= @moment;
+
+-- TurnCancelIn releases the published turns that begin in a stretch of time, whichever rotation they belong to.
+-- name: TurnCancelIn :execrows
+UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND status = 'planned' AND starts_at >= @starts_at AND starts_at < @ends_at;
+
+-- TurnPublish makes the proposed turns of a rotation binding.
+-- name: TurnPublish :execrows
+UPDATE turn SET status = 'planned', revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND status = 'proposed';
+
+-- TurnSetOpener says who opens and closes the valve.
+-- name: TurnSetOpener :one
+UPDATE turn SET opener_id = sqlc.narg('opener_id'), sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND id = @id AND revision = @revision
+RETURNING *;
+
+-- name: TurnMemberListByTurns :many
+SELECT * FROM turn_member
+WHERE garden_id = @garden_id AND turn_id = ANY (@turn_ids::uuid[])
+ORDER BY turn_id, plot_id, layout_id NULLS FIRST;
+
+-- name: TurnMemberListByRotation :many
+SELECT turn_member.* FROM turn_member
+JOIN turn ON turn.garden_id = turn_member.garden_id AND turn.id = turn_member.turn_id
+WHERE turn_member.garden_id = @garden_id AND turn.rotation_id = @rotation_id
+ORDER BY turn.starts_at, turn.id, turn_member.plot_id, turn_member.layout_id NULLS FIRST;
+
+-- name: TurnMemberDeleteByTurns :execrows
+DELETE FROM turn_member WHERE garden_id = @garden_id AND turn_id = ANY (@turn_ids::uuid[]);
