@@ -1,0 +1,280 @@
+package hydraulics
+
+import (
+	"math"
+
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// A chain is a pipe closed at one end with things on it that let water out: the holes of a lateral, or the laterals of
+// one arm of a manifold. Node 0 is the last one before the closed end; the inlet is the chain's datum. The march starts
+// with a head at node 0, which may lie below its outlet, and adds up flow and loss towards the inlet. A dry uphill end
+// therefore needs no special case: nothing flows until the march meets the water line.
+type chain struct {
+	nodes []node
+	lift  float64 // height of node 0 above the inlet [m]
+	dry   float64 // head at the inlet up to which nothing flows [m]
+}
+
+// node is an outlet and the stretch of pipe from it towards the inlet.
+type node struct {
+	drop     float64 // height of this node above the next one towards the inlet [m]
+	out      outlet
+	pipe     conduit
+	up, down float64 // velocity head regained per Q², towards the inlet and towards the end [s²/m⁵]
+}
+
+type outletKind uint8
+
+const (
+	noOutlet outletKind = iota
+	orifice
+	rated
+	branches
+)
+
+// outlet is what leaves the pipe at a node.
+type outlet struct {
+	kind     outletKind
+	k        float64 // orifice: flow per √h; rated: flow at head
+	head     float64 // rated: head of k
+	exponent float64 // rated
+	branch   []branch
+}
+
+// branch is a lateral on an arm, by its stored curve; solve is its place in the list of corrections.
+type branch struct {
+	rise  float64 // its inlet above the arm's axis [m]
+	curve *Table
+	solve int
+}
+
+// correction bends a stored curve to the exact march at head h: flow is curve + miss + slope·(x - h), never under 0.
+type correction struct {
+	h, miss, slope float64
+}
+
+// flow returns the outflow at head h and its derivative.
+func (o *outlet) flow(h float64, bend []correction) (q, slope float64) {
+	switch o.kind {
+	case orifice:
+		if h <= 0 {
+			return 0, 0
+		}
+		r := math.Sqrt(h)
+		return o.k * r, o.k / (2 * r)
+	case rated:
+		return o.ratedFlow(h)
+	case branches:
+		for i := range o.branch {
+			b := &o.branch[i]
+			x := h - b.rise
+			f, s := b.curve.flow(x)
+			if bend != nil {
+				c := &bend[b.solve]
+				if f += c.miss + c.slope*(x-c.h); f < 0 {
+					f, s = 0, -c.slope
+				}
+				s += c.slope
+			}
+			q += f
+			slope += s
+		}
+	}
+	return q, slope
+}
+
+func (o *outlet) ratedFlow(h float64) (q, slope float64) {
+	switch {
+	case h <= 0:
+		return 0, 0
+	case o.exponent > 0:
+		q = o.k * math.Pow(h/o.head, o.exponent)
+		return q, o.exponent * q / h
+	case h < o.head:
+		q = o.k * math.Sqrt(h/o.head)
+		return q, q / (2 * h)
+	}
+	return o.k, 0
+}
+
+// start returns the head at the outlet up to which nothing leaves, +Inf without an outlet.
+func (o *outlet) start() float64 {
+	switch o.kind {
+	case noOutlet:
+		return math.Inf(1)
+	case branches:
+		least := math.Inf(1)
+		for i := range o.branch {
+			if b := &o.branch[i]; len(b.curve.Head) > 0 {
+				least = math.Min(least, b.rise+b.curve.Head[0])
+			}
+		}
+		return least
+	default:
+		return 0
+	}
+}
+
+// finish sets what follows from the nodes: it drops the standing water behind the last outlet, sums heights, and finds
+// the dry head. Nodes must be in order from the closed end.
+func (c *chain) finish() {
+	first := 0
+	for first < len(c.nodes) && math.IsInf(c.nodes[first].out.start(), 1) {
+		first++
+	}
+	c.nodes = c.nodes[first:]
+	if len(c.nodes) > 0 {
+		c.nodes[0].down = 0
+	}
+	height := 0.0
+	c.dry = math.Inf(1)
+	for i := len(c.nodes) - 1; i >= 0; i-- {
+		height += c.nodes[i].drop
+		c.dry = math.Min(c.dry, height+c.nodes[i].out.start())
+	}
+	c.lift = height
+}
+
+// profile is the record of a march, one entry per node.
+type profile struct {
+	head []float64 // above the node [m]
+	out  []float64 // leaving there [m³/s]
+	flow []float64 // in the stretch towards the inlet [m³/s]
+}
+
+func newProfile(n int) *profile {
+	all := make([]float64, 3*n)
+	return &profile{head: all[:n:n], out: all[n : 2*n : 2*n], flow: all[2*n:]}
+}
+
+// marched is the state at the inlet and its derivatives by the head at node 0.
+type marched struct {
+	head, headSlope float64
+	flow, flowSlope float64
+}
+
+// march goes from head h at node 0 to the inlet. It allocates nothing.
+func (c *chain) march(h float64, bend []correction, rec *profile) marched {
+	m := marched{head: h, headSlope: 1}
+	for i := range c.nodes {
+		n := &c.nodes[i]
+		q, slope := n.out.flow(m.head, bend)
+		if rec != nil {
+			rec.head[i], rec.out[i], rec.flow[i] = m.head, q, m.flow+q
+		}
+		before, beforeSlope := m.flow, m.flowSlope
+		m.flow += q
+		if slope > 0 {
+			m.flowSlope += slope * m.headSlope
+		}
+		if n.up > 0 {
+			m.head -= n.up*m.flow*m.flow - n.down*before*before
+			m.headSlope -= 2 * (n.up*m.flow*m.flowSlope - n.down*before*beforeSlope)
+		}
+		if m.flow > 0 {
+			loss, lossSlope := n.pipe.loss(m.flow)
+			m.head += loss
+			m.headSlope += lossSlope * m.flowSlope
+		}
+		m.head += n.drop
+	}
+	return m
+}
+
+// marchTolerance is how near the marched inlet head must come to the wanted one, as a share of the larger of head and
+// head above the dry level: a thousandth of the 1e-9 promised for residuals, and above the rounding of a long march.
+const marchTolerance = 1e-12
+
+// leastEndHead is the smallest head above the last outlet that the march tries [m]. In laminar flow heads near a starved
+// end shrink with the fourth power of distance, so the search goes by the logarithm as far down as doubles reach.
+const leastEndHead = 1e-300
+
+// settled is a chain at a given inlet head.
+type settled struct {
+	end   float64  // head at node 0, for the march that made it
+	flow  float64  // into the inlet [m³/s]
+	slope float64  // dQ/dh at the inlet
+	from  *profile // set when the dead end had to be solved another way
+	steps int      // marches or Newton steps
+}
+
+// settle finds the state of the chain at inlet head target. guess is a head at node 0 to start from, NaN for none.
+func (c *chain) settle(target, guess float64, bend []correction) settled {
+	if len(c.nodes) == 0 || target <= c.dry {
+		return settled{end: target - c.lift}
+	}
+	s, ok := c.search(target, guess, bend)
+	if !ok {
+		return c.settleDeadEnd(target, bend, s.steps)
+	}
+	return s
+}
+
+// search is a Newton iteration on the head at node 0, kept inside a bracket; by the logarithm where that head is
+// positive. It reports false where no end head in doubles gives the target.
+func (c *chain) search(target, guess float64, bend []correction) (settled, bool) {
+	tolerance := marchTolerance * math.Max(math.Abs(target), target-c.dry)
+	lo, hi := math.Inf(-1), math.Inf(1)
+	h := guess
+	if math.IsNaN(h) || h == 0 {
+		h = target - c.lift
+	}
+	for steps := 1; steps <= 400; steps++ {
+		m := c.march(h, bend, nil)
+		miss := m.head - target
+		if math.Abs(miss) <= tolerance {
+			s := settled{end: h, flow: m.flow, steps: steps}
+			if m.headSlope > 0 {
+				s.slope = m.flowSlope / m.headSlope
+				s.flow = math.Max(0, m.flow-s.slope*miss)
+			}
+			return s, true
+		}
+		if miss > 0 {
+			hi = h
+		} else {
+			lo = h
+		}
+		next := c.propose(h, miss, m.headSlope, lo, hi, target)
+		if next <= lo || next >= hi {
+			return settled{steps: steps}, false
+		}
+		h = next
+	}
+	return settled{steps: 400}, false
+}
+
+// propose returns the next end head to try, strictly between lo and hi if there is room.
+func (c *chain) propose(h, miss, slope, lo, hi, target float64) float64 {
+	var next float64
+	if h > 0 {
+		next = h * math.Exp(math.Max(-40, math.Min(40, -miss/(slope*h))))
+	} else {
+		next = h - miss/slope
+	}
+	if next > lo && next < hi && next >= leastEndHead {
+		return next
+	}
+	if next > lo && next < hi && h <= 0 {
+		return next
+	}
+	switch {
+	case math.IsInf(hi, 1): // velocity head regained can put the inlet under the end
+		return math.Max(leastEndHead, math.Max(2*h, target-c.lift))
+	case math.IsInf(lo, -1) && hi > leastEndHead:
+		return leastEndHead
+	case math.IsInf(lo, -1):
+		return math.Min(c.dry-c.lift, hi) - math.Abs(target-c.dry)
+	case lo >= leastEndHead:
+		return math.Sqrt(lo) * math.Sqrt(hi)
+	case hi > leastEndHead:
+		return leastEndHead
+	}
+	return lo + (hi-lo)/2
+}
+
+// velocityHead returns the velocity head per Q² [s²/m⁵] times the share regained.
+func velocityHead(area, share float64) float64 {
+	return share / (2 * unit.Gravity * area * area)
+}

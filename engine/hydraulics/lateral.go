@@ -1,0 +1,199 @@
+package hydraulics
+
+import (
+	"encoding/binary"
+	"math"
+
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// lateral is a distinct lateral with its stored curve; layouts share it.
+type lateral struct {
+	chain chain
+	sets  []holeSet // from the tee to the closed end
+	table Table
+	ends  []float64 // head at node 0 for each point of the table, to start marches from
+}
+
+// holeSet is one drilled position.
+type holeSet struct {
+	piece, set int
+	at         float64 // from the tee [m]
+	height     float64 // of the holes above the inlet [m]
+	drilled    int
+	open       int
+	node       int // in the chain; negative in standing water behind the last open hole
+	outlet     outlet
+}
+
+// lateral returns the compiled lateral with that content, made at the first call.
+func (c *Compiler) lateral(l *Lateral, branchK float64) *lateral {
+	key := contentKey(l, branchK)
+	if have, ok := c.laterals[key]; ok {
+		return have
+	}
+	made := c.compileLateral(l, branchK)
+	made.tabulate()
+	c.laterals[key] = made
+	return made
+}
+
+// contentKey is equal for laterals that behave alike: labels, wall names and sides of the drill leave water cold.
+func contentKey(l *Lateral, branchK float64) string {
+	var b []byte
+	put := func(v ...float64) {
+		for _, x := range v {
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
+		}
+	}
+	put(branchK, float64(l.Rise), l.JointK, l.HoleEdgeK, float64(len(l.Pieces)))
+	for i := range l.Pieces {
+		p := &l.Pieces[i]
+		put(float64(p.Pipe.Bore()), float64(p.Length))
+		if h := p.Pattern; h != nil {
+			put(float64(h.Sets(p.Length)), float64(h.Spacing), float64(h.FirstOffset), float64(h.HolesPerSet),
+				facingHeight(h.Facing), float64(h.HoleDiameter), h.DischargeCoefficient)
+			if h.Rated != nil {
+				put(float64(h.Rated.Flow), float64(h.Rated.Head), h.Rated.Exponent)
+			}
+		}
+		put(math.NaN())
+	}
+	for _, g := range l.Plugged {
+		put(float64(g.Piece), float64(g.Set), float64(g.Holes))
+	}
+	return string(b)
+}
+
+// facingHeight returns the height of a hole above the axis in inside diameters.
+func facingHeight(f Facing) float64 {
+	switch f {
+	case FacingUp:
+		return 0.5
+	case FacingDown:
+		return -0.5
+	case FacingSide:
+	}
+	return 0
+}
+
+// outletOf returns what n holes or rated outlets of a pattern let out together.
+func outletOf(p *HolePattern, n int) outlet {
+	if n == 0 {
+		return outlet{}
+	}
+	if p.Rated != nil {
+		return outlet{kind: rated, k: float64(n) * float64(p.Rated.Flow), head: float64(p.Rated.Head), exponent: p.Rated.Exponent}
+	}
+	d := float64(p.HoleDiameter)
+	// q = n·Cd·A·√(2gh)
+	return outlet{kind: orifice, k: float64(n) * p.DischargeCoefficient * math.Pi / 4 * d * d * math.Sqrt(2*unit.Gravity)}
+}
+
+// holeSets lists the positions of the lateral.
+func holeSets(l *Lateral) []holeSet {
+	type place struct{ piece, set int }
+	plugged := make(map[place]int, len(l.Plugged))
+	for _, g := range l.Plugged {
+		plugged[place{g.Piece, g.Set}] = g.Holes
+	}
+	slope := float64(l.Rise) / float64(l.Length())
+	var sets []holeSet
+	start := 0.0
+	for i := range l.Pieces {
+		p := &l.Pieces[i]
+		for s := range p.Pattern.Sets(p.Length) {
+			at := start + math.Min(float64(p.Pattern.Position(s)), float64(p.Length))
+			open := p.Pattern.HolesPerSet - plugged[place{i, s}]
+			sets = append(sets, holeSet{
+				piece: i, set: s, at: at, drilled: p.Pattern.HolesPerSet, open: open,
+				height: slope*at + facingHeight(p.Pattern.Facing)*float64(p.Pipe.Bore()),
+				outlet: outletOf(p.Pattern, open),
+			})
+		}
+		start += float64(p.Length)
+	}
+	return sets
+}
+
+// compileLateral builds the chain: a node for each hole set and each joint.
+func (c *Compiler) compileLateral(l *Lateral, branchK float64) *lateral {
+	made := &lateral{sets: holeSets(l)}
+	outward := c.outwardNodes(l, made, branchK)
+	n := len(outward)
+	made.chain.nodes = make([]node, n)
+	for i := range outward {
+		made.chain.nodes[n-1-i] = outward[i]
+		if i+1 < n {
+			made.chain.nodes[n-1-i].down = outward[i+1].up
+		}
+	}
+	made.chain.finish()
+	for i := range made.sets {
+		made.sets[i].node = len(made.chain.nodes) - 1 - made.sets[i].node
+	}
+	return made
+}
+
+// outwardNodes lists the nodes from the tee outwards. Heights of nodes are those of their holes, so a node's head is
+// the head at the hole.
+func (c *Compiler) outwardNodes(l *Lateral, made *lateral, branchK float64) []node {
+	slope := float64(l.Rise) / float64(l.Length())
+	var nodes []node
+	at, height, k := 0.0, 0.0, branchK
+	put := func(p *Piece, to, z, edgeK float64, o outlet) {
+		d := float64(p.Pipe.Bore())
+		nodes = append(nodes, node{
+			drop: z - height, out: o,
+			pipe: newConduit(c.water, to-at, d, float64(c.options.PipeRoughness), k+edgeK),
+			up:   velocityHead(math.Pi/4*d*d, c.options.VelocityHeadRegain),
+		})
+		at, height, k = to, z, 0
+	}
+	next, start := 0, 0.0
+	for i := range l.Pieces {
+		p := &l.Pieces[i]
+		for ; next < len(made.sets) && made.sets[next].piece == i; next++ {
+			s := &made.sets[next]
+			s.node = len(nodes)
+			put(p, s.at, s.height, l.HoleEdgeK, s.outlet)
+		}
+		start += float64(p.Length)
+		if i+1 < len(l.Pieces) {
+			put(p, start, slope*start, l.JointK, outlet{})
+		}
+	}
+	return nodes
+}
+
+// settle returns the state of the lateral at inlet head h, started from the nearest stored end head.
+func (l *lateral) settle(h float64) settled {
+	return l.chain.settle(h, l.guess(h), nil)
+}
+
+// guess returns an end head near the one that belongs to inlet head h, NaN without any.
+func (l *lateral) guess(h float64) float64 {
+	t := &l.table
+	n := len(l.ends)
+	if n < 2 || h <= t.Head[1] {
+		return math.NaN()
+	}
+	i := n - 1
+	if h < t.Head[n-1] {
+		lo, hi := 1, n-1
+		for hi-lo > 1 {
+			if mid := (lo + hi) / 2; t.Head[mid] <= h {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		i = hi
+	}
+	a, b := l.ends[i-1], l.ends[i]
+	if a > 0 && b > 0 { // end head over inlet head is nearly constant, so go by logarithms
+		lower, upper := t.Head[i-1]-t.Head[0], t.Head[i]-t.Head[0]
+		return a * math.Pow(b/a, math.Log((h-t.Head[0])/lower)/math.Log(upper/lower))
+	}
+	return a + (h-t.Head[i-1])/(t.Head[i]-t.Head[i-1])*(b-a)
+}

@@ -1,0 +1,87 @@
+package hydraulics
+
+import (
+	"math"
+	"sort"
+)
+
+// Uniformity says how evenly open holes share the water. The values lie between 0 and 1, save Christiansen's, which may
+// be negative; all are 0 where nothing flows.
+type Uniformity struct {
+	// Distribution is DU: the mean of the lowest quarter over the mean. The hole on the boundary of the quarter counts by
+	// its fraction.
+	Distribution float64
+	// Christiansen is CU = 1 - mean|x - mean|/mean.
+	Christiansen float64
+	// Emission is EU = (1 - 1.27·Cv/√n)·q_min/q_mean with one hole to a plant (Keller and Karmeli, 1974).
+	Emission          float64
+	Least, Mean, Most float64 // flow of a hole [m³/s]
+}
+
+// tally collects hole flows; equal holes of a set come as one entry.
+type tally struct {
+	flows  []float64
+	counts []int
+	holes  int
+	dry    int
+}
+
+func (t *tally) add(flow float64, holes int) {
+	t.flows = append(t.flows, flow)
+	t.counts = append(t.counts, holes)
+	t.holes += holes
+	if flow <= 0 {
+		t.dry += holes
+	}
+}
+
+func (t *tally) Len() int           { return len(t.flows) }
+func (t *tally) Less(i, j int) bool { return t.flows[i] < t.flows[j] }
+func (t *tally) Swap(i, j int) {
+	t.flows[i], t.flows[j] = t.flows[j], t.flows[i]
+	t.counts[i], t.counts[j] = t.counts[j], t.counts[i]
+}
+
+func (t *tally) uniformity(variation float64) Uniformity {
+	if t.holes == 0 {
+		return Uniformity{}
+	}
+	sort.Stable(t)
+	sum := 0.0
+	for i, q := range t.flows {
+		sum += q * float64(t.counts[i])
+	}
+	if sum <= 0 {
+		return Uniformity{}
+	}
+	n := float64(t.holes)
+	mean := sum / n
+	u := Uniformity{Least: t.flows[0], Mean: mean, Most: t.flows[len(t.flows)-1]}
+	quarter, low, off := n/4, 0.0, 0.0
+	for i, q := range t.flows {
+		take := math.Min(quarter, float64(t.counts[i]))
+		low += q * take
+		quarter -= take
+		off += math.Abs(q-mean) * float64(t.counts[i])
+	}
+	u.Distribution = low / (n / 4) / mean
+	u.Christiansen = 1 - off/n/mean
+	u.Emission = EmissionUniformity(variation, 1, u.Least/mean)
+	return u
+}
+
+// UniformityOf returns the uniformity of flows measured or reckoned, such as the cups of a catch test. variation is the
+// coefficient of variation of the outlets as made.
+func UniformityOf(flows []float64, variation float64) Uniformity {
+	var t tally
+	for _, q := range flows {
+		t.add(q, 1)
+	}
+	return t.uniformity(variation)
+}
+
+// EmissionUniformity returns EU = (1 - 1.27·Cv/√n)·q_min/q_mean for n outlets to a plant, never under 0.
+// Source: Keller and Karmeli (1974), as commonly quoted.
+func EmissionUniformity(variation, perPlant, leastOverMean float64) float64 {
+	return math.Max(0, 1-1.27*variation/math.Sqrt(perPlant)) * leastOverMean
+}
