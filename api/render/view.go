@@ -284,3 +284,9 @@ type DrawnHoles struct {
 	Unreliable  bool // under the least head, or dry
 	PluggedHole bool
 }
+
+// IsShort reports whether a served fraction means less water than needed. Half a promille is rounding, not thirst.
+func IsShort(fraction float64) bool {
+	const rounding = 5e-4
+	return fraction < 1-rounding
+}

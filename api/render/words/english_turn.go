@@ -71,7 +71,7 @@ func englishMember(p Printer, m render.Member) string {
 	if m.ClosesAt != nil {
 		line += fmt.Sprintf("; close its valve at %s", p.Clock(*m.ClosesAt))
 	}
-	if m.Share < 1 {
+	if render.IsShort(m.Share) {
 		line += fmt.Sprintf("; gets %s of its need in this schedule", Percent(m.Share))
 	}
 	return line

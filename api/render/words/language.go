@@ -7,8 +7,10 @@ import (
 
 // table is everything that a language has to say. A second language is a second table; a test compares their keys.
 type table struct {
-	date  func(time.Time) string
-	turns turnPhrases
+	date     func(time.Time) string
+	labels   map[Label]string
+	turns    turnPhrases
+	pictures picturePhrases
 }
 
 // tableFor returns the table of a BCP 47 language tag, by its primary subtag.
@@ -23,6 +25,10 @@ func tableFor(tag string) table {
 var languages = map[string]table{"en": english}
 
 var english = table{
-	date:  func(t time.Time) string { return t.Format("Mon 2 January") },
-	turns: englishTurns,
+	date:     englishDate,
+	labels:   englishLabels,
+	turns:    englishTurns,
+	pictures: englishPictures,
 }
+
+func englishDate(t time.Time) string { return t.Format("Mon 2 January") }

@@ -1,0 +1,172 @@
+package words
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+var englishLabels = map[Label]string{
+	LabelLegend:        "Legend",
+	LabelWaterHours:    "water hours",
+	LabelNoWaterHours:  "no water hours",
+	LabelByHand:        "round ends: by hose or can",
+	LabelCancelled:     "cancelled",
+	LabelCancelledTurn: "dashed: cancelled",
+	LabelShort:         "Short of water",
+	LabelShortTurn:     "a plot of this group gets less than it needs",
+	LabelShortTurns:    "Brief turns",
+	LabelHose:          "hose",
+	LabelCan:           "can",
+	LabelNoTurns:       "No turns in these days.",
+	LabelClockChange:   "clock changes",
+	LabelServed:        "delivered",
+	LabelMissing:       "missing",
+	LabelBound:         "best possible for the least served",
+	LabelNobodyShort:   "Every plot gets what it needs.",
+	LabelDepletion:     "water missing in the root zone",
+	LabelRAW:           "water the plants reach easily",
+	LabelRain:          "rain",
+	LabelWatering:      "watering",
+	LabelAssumed:       "watering assumed, nobody reported it",
+	LabelAssumedDay:    "weather not measured here",
+	LabelWetSoil:       "soil full",
+	LabelDistance:      "distance from the manifold",
+	LabelLeastHead:     "under this line holes are unreliable",
+	LabelHead:          "pressure as height of water",
+	LabelManifold:      "manifold",
+	LabelFeed:          "feed",
+	LabelPlugged:       "plugged",
+	LabelUnreliable:    "unreliable or dry",
+	LabelHoleFlow:      "flow of a hole set",
+	LabelScale:         "scale",
+}
+
+var englishPictures = picturePhrases{
+	scheduleTitle: func(p Printer, s render.Schedule) string {
+		return fmt.Sprintf("%s: watering schedule, %s to %s", OneLine(s.GardenName), p.Date(s.HorizonFrom), p.DateWithYear(lastDay(s.HorizonTo)))
+	},
+	scheduleSubtitle: func(p Printer, s render.Schedule) string {
+		return fmt.Sprintf("Revision %d, made %s. Clock times of %s.", s.Revision, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
+	},
+	turn: englishTurn,
+	sharesTitle: func(p Printer, s render.Schedule) string {
+		return fmt.Sprintf("%s: share of its need that each plot gets, %s to %s", OneLine(s.GardenName), p.Date(s.HorizonFrom), p.DateWithYear(lastDay(s.HorizonTo)))
+	},
+	share: englishShare,
+	bound: func(fraction float64) string {
+		return fmt.Sprintf("No schedule can give the least served plot more than %s.", Percent(fraction))
+	},
+	ledgerTitle: func(c render.LedgerChart) string {
+		return fmt.Sprintf("%s, %s: water missing in the root zone, day by day", OneLine(c.PlotName), OneLine(c.PlantingName))
+	},
+	ledgerDay: englishLedgerDay,
+	profileTitle: func(h render.HeadProfile) string {
+		return PlotLabel(h.PlotName, h.LayoutName) + ": pressure along the laterals"
+	},
+	profile: func(p Printer, l render.LateralProfile) string {
+		first, last := l.Points[0], l.Points[len(l.Points)-1]
+		return fmt.Sprintf("%s: %s at the first hole, %s from the manifold; %s at the last, %s from it.", OneLine(l.Name),
+			p.WaterColumn(unit.Head(first.HeadM)), p.Length(unit.Length(first.DistanceM)),
+			p.WaterColumn(unit.Head(last.HeadM)), p.Length(unit.Length(last.DistanceM)))
+	},
+	drawingTitle: func(d render.LayoutDrawing) string {
+		return fmt.Sprintf("%s: %s, revision %d", OneLine(d.GardenName), PlotLabel(d.PlotName, d.LayoutName), d.Revision)
+	},
+	drawing: englishDrawing,
+	more:    func(count int) string { return fmt.Sprintf("and %d more", count) },
+}
+
+// placeOf makes an IANA zone readable: America/New_York becomes New York.
+func placeOf(zone string) string {
+	return strings.ReplaceAll(zone[strings.LastIndex(zone, "/")+1:], "_", " ")
+}
+
+func englishTurn(p Printer, t render.Turn) string {
+	text := fmt.Sprintf("%s %s, %s: %s", p.Date(t.Start), p.Span(t.Start, t.End), OneLine(t.SourceName), OneLine(t.ZoneName))
+	switch t.Kind {
+	case render.HoseTurn:
+		text += " by hose"
+	case render.CanTurn:
+		text += " by can"
+	case render.ZoneTurn:
+		text += " (" + plotNames(t) + ")"
+	}
+	if opener := OneLine(t.Opener); opener != "" {
+		text += ", opened by " + opener
+	}
+	if t.Status == render.Cancelled {
+		text += ", cancelled"
+	}
+	var short []string
+	for _, m := range t.Members {
+		if render.IsShort(m.Share) {
+			short = append(short, PlotLabel(m.PlotName, m.LayoutName)+" "+Percent(m.Share))
+		}
+	}
+	if len(short) > 0 {
+		text += "; short of water: " + strings.Join(short, "; ")
+	}
+	return text + "."
+}
+
+func englishShare(p Printer, s render.Share) string {
+	text := fmt.Sprintf("%s gets %s of %s, %s", PlotLabel(s.PlotName, s.LayoutName),
+		p.Volume(unit.Liters(s.DeliveredLiters)), p.Volume(unit.Liters(s.NeedLiters)), Percent(s.Fraction))
+	if reason := OneLine(s.Reason); reason != "" {
+		return text + ": " + reason
+	}
+	return text + "."
+}
+
+func englishLedgerDay(p Printer, d render.LedgerDay) string {
+	text := fmt.Sprintf("%s: %s missing of %s easily reached", englishDate(d.Date), p.Depth(unit.Depth(d.DepletionMm)), p.Depth(unit.Depth(d.RAWMm)))
+	if d.RainMm > 0 {
+		text += fmt.Sprintf(", rain %s", p.Depth(unit.Depth(d.RainMm)))
+	}
+	if d.WaterMm > 0 {
+		text += fmt.Sprintf(", watering %s", p.Depth(unit.Depth(d.WaterMm)))
+		if d.WaterAssumed {
+			text += " (assumed)"
+		}
+	}
+	if d.WeatherAssumed {
+		text += ", weather not measured here"
+	}
+	return text + "."
+}
+
+func englishDrawing(p Printer, d render.LayoutDrawing) []string {
+	lines := []string{fmt.Sprintf("Manifold of %s, %s long, fed at %s from its left end.", OneLine(d.ManifoldPipe),
+		p.Length(unit.Length(d.ManifoldM)), p.Length(unit.Length(d.FeedAtM)))}
+	for i, o := range d.Outlets {
+		outlet := "Outlet " + strconv.Itoa(i+1) + " at " + p.Length(unit.Length(o.AtM)).String()
+		if o.Lateral == nil {
+			lines = append(lines, outlet+": plugged.")
+			continue
+		}
+		l := *o.Lateral
+		unreliable, least, most := 0, 0.0, 0.0
+		for j, h := range l.HoleSets {
+			if h.Unreliable {
+				unreliable++
+			}
+			if j == 0 {
+				least, most = h.FlowLPerH, h.FlowLPerH
+			}
+			least, most = min(least, h.FlowLPerH), max(most, h.FlowLPerH)
+		}
+		text := fmt.Sprintf("%s: lateral %s of %s, %s long, %d hole sets", outlet, OneLine(l.Name), OneLine(l.Pipe), p.Length(unit.Length(l.LengthM)), len(l.HoleSets))
+		if len(l.HoleSets) > 0 {
+			text += ", each " + Range(p.HoleFlow(unit.LitersPerHour(least)), p.HoleFlow(unit.LitersPerHour(most)))
+		}
+		if unreliable > 0 {
+			text += fmt.Sprintf(", %d of them unreliable or dry", unreliable)
+		}
+		lines = append(lines, text+".")
+	}
+	return lines
+}
