@@ -174,12 +174,16 @@ func textWidth(s string, size float64) float64 {
 
 func glyphWidth(r rune) float64 {
 	switch {
-	case strings.ContainsRune("ijl|'.,:;!I ", r):
-		return 29
-	case strings.ContainsRune("frt()[]/-", r):
-		return 35
-	case strings.ContainsRune("mwMW@%—…", r):
-		return 92
+	case strings.ContainsRune("ijl|'", r):
+		return 24
+	case strings.ContainsRune(".,:;!I ft()[]/-r", r):
+		return 33
+	case strings.ContainsRune("mwM%", r):
+		return 84
+	case strings.ContainsRune("W@—…", r):
+		return 101
+	case strings.ContainsRune("ckvxyzsJ", r):
+		return 51
 	case unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Hangul) || r >= 0x1F000:
 		return 130
 	case unicode.Is(unicode.Mn, r):

@@ -18,7 +18,7 @@ const (
 	shareRow    = 22
 	shareBar    = 14
 	shareLabel  = 230
-	shareLength = 380
+	shareLength = 300
 	shareAmount = 168
 )
 
@@ -30,7 +30,7 @@ func Fairness(w io.Writer, s render.Schedule) error {
 	}
 	shares := slices.Clone(s.Shares)
 	slices.SortStableFunc(shares, func(a, b render.Share) int {
-		return cmp.Or(cmp.Compare(a.Fraction, b.Fraction), cmp.Compare(a.PlotName, b.PlotName), cmp.Compare(a.LayoutName, b.LayoutName))
+		return cmp.Or(cmp.Compare(a.Fraction, b.Fraction), words.Compare(a.PlotName, b.PlotName), words.Compare(a.LayoutName, b.LayoutName))
 	})
 	p := words.New(s.Language, s.Units, s.TimeZone)
 	f := fairness{p: p, s: s, shares: shares}
@@ -114,9 +114,23 @@ func (f fairness) drawShare(s render.Share, y float64, missing mark) {
 	amount := f.p.Volume(unit.Liters(s.DeliveredLiters)).Number + " / " + f.p.Volume(unit.Liters(s.NeedLiters)).String()
 	f.text(x+shareAmount-12, base, bodyText, amount, at("text-anchor", "end"))
 	if reason := words.OneLine(s.Reason); reason != "" {
-		f.text(x+shareAmount, base, smallText, fit(reason, smallText, pageWidth-margin-x-shareAmount), at("fill", muted))
+		f.drawReason(reason, x+shareAmount, y)
 	}
 	f.end()
+}
+
+// drawReason writes a reason on one line, or small on two; what is longer still stands in the title of the row.
+func (f fairness) drawReason(reason string, x, y float64) {
+	const small, lineHeight = 9.5, 10
+	width := pageWidth - margin - x
+	lines := wrap(reason, small, width)
+	if len(lines) == 1 {
+		f.text(x, y+shareRow/2+4, small, lines[0], at("fill", muted))
+		return
+	}
+	second := fit(strings.Join(lines[1:], " "), small, width)
+	f.text(x, y+shareRow/2-1, small, lines[0], at("fill", muted))
+	f.text(x, y+shareRow/2-1+lineHeight, small, second, at("fill", muted))
 }
 
 func (f fairness) drawKey(y float64, missing mark) {

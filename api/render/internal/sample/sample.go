@@ -7,6 +7,7 @@ import (
 	_ "time/tzdata" // so that every machine reads the garden's clock alike
 
 	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/engine/hydraulics"
 )
 
 // Zone returns the garden's time zone.
@@ -116,7 +117,7 @@ func shares() []render.Share {
 	return []render.Share{
 		{PlotName: "Plot 1", LayoutName: "box bed", NeedLiters: 2460, DeliveredLiters: 2460, Fraction: 1},
 		{PlotName: "Plot 2", LayoutName: "double rows", NeedLiters: 2370, DeliveredLiters: 2370, Fraction: 1},
-		{PlotName: "Plot 4", LayoutName: "four laterals", NeedLiters: 2650, DeliveredLiters: 2280, Fraction: 0.86, Reason: "The sandy soil takes no more in one run."},
+		{PlotName: "Plot 4", LayoutName: "four laterals", NeedLiters: 2650, DeliveredLiters: 2280, Fraction: 0.86, Reason: "The sandy loam of this plot takes no more than 380 L in one run, and the morning hours leave no time for a second run after the soak."},
 		{PlotName: "Plot 6", LayoutName: "half-inch long row", NeedLiters: 3340, DeliveredLiters: 2070, Fraction: 0.62, Reason: reason},
 		{PlotName: "Plot 7", LayoutName: "two rows", NeedLiters: 3480, DeliveredLiters: 2160, Fraction: 0.62, Reason: reason},
 		{PlotName: "Plot 11", NeedLiters: 720, DeliveredLiters: 720, Fraction: 1},
@@ -139,4 +140,50 @@ func shorts(at func(day, hour, minute int) time.Time) []render.Shortfall {
 		})
 	}
 	return []render.Shortfall{short}
+}
+
+// Plan returns the week as a full report.
+func Plan() render.Report {
+	r := render.Report{
+		Schedule: Week(),
+		Layouts:  layouts(),
+		Assumptions: []string{
+			"The flow of a hole is computed with a discharge coefficient of 0.62; drilled holes measure 0.59 to 0.86.",
+			"Weather from Friday on is the mean of the last seven days.",
+		},
+		Cautions: render.Circumstances{
+			DrinkingWaterTap: true, ValveAfterTap: true, StoredWater: true, RoofWater: true, Hose: true, PlasticPipe: true, PeopleAtWork: true,
+		}.Cautions(),
+	}
+	heads := []float64{0.62, 0.31, 0.85, 0, 1.4, 0}
+	for i, g := range groups() {
+		group := render.GroupReport{Name: g.name, SourceName: g.source, Kind: g.kind, FlowLPerMin: g.flow, HeadM: heads[i]}
+		for _, m := range g.members {
+			name := m.PlotName
+			if m.LayoutName != "" {
+				name += ", " + m.LayoutName
+			}
+			group.Members = append(group.Members, name)
+		}
+		r.Groups = append(r.Groups, group)
+	}
+	return r
+}
+
+func layouts() []render.LayoutReport {
+	even := func(v float64) *float64 { return &v }
+	return []render.LayoutReport{
+		{PlotName: "Plot 1", LayoutName: "box bed", SourceName: "North tap", Kind: render.ZoneTurn, FlowLPerMin: 9.6, FlowLowLPerMin: 9.1, FlowHighLPerMin: 11.8, HeadM: 0.58, FirstHoleLPerH: 9.7, LastHoleLPerH: 9.4, Evenness: even(0.96)},
+		{
+			PlotName: "Plot 6", LayoutName: "half-inch long row", SourceName: "North tap", Kind: render.ZoneTurn, FlowLPerMin: 12.3, HeadM: 0.29, FirstHoleLPerH: 13.8, LastHoleLPerH: 0, Evenness: even(0.21),
+			Warnings: []hydraulics.Warning{
+				{Code: hydraulics.WarnLowHead, Path: "manifold.outlets[0].lateral", Value: 0.004, Limit: hydraulics.ReliableHead, Count: 31},
+				{Code: hydraulics.WarnDryEnd, Path: "manifold.outlets[0].lateral", Value: 11.43},
+			},
+		},
+		{PlotName: "Plot 18", LayoutName: "clay bed", SourceName: "South tap", Kind: render.ZoneTurn, FlowLPerMin: 8.4, HeadM: 0.81, FirstHoleLPerH: 7.2, LastHoleLPerH: 6.1, Evenness: even(0.88), EvennessMeasured: true},
+		{PlotName: "Plot 11", SourceName: "South tap", Kind: render.HoseTurn, FlowLPerMin: 17},
+		{PlotName: "Plot 14", SourceName: "Rain tank", Kind: render.CanTurn},
+		{PlotName: "Plot 23", LayoutName: "eleven laterals", SourceName: "South tap", Kind: render.ZoneTurn, FlowLPerMin: 24, HeadM: 0.02, FirstHoleLPerH: 1.9, LastHoleLPerH: 0, Evenness: even(0), Unservable: "No turn can water this layout: South tap cannot hold 3.0 cm of water over all its holes."},
+	}
 }
