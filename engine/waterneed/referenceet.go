@@ -1,0 +1,275 @@
+package waterneed
+
+import (
+	"math"
+
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// Place is where the weather is.
+type Place struct {
+	Latitude  unit.Angle // north positive
+	Elevation unit.Length
+	// Coastal says that a large water body governs the air; it matters when radiation is estimated from temperatures.
+	Coastal bool
+	// Humidity is the class of the climate, used where humidity is not measured.
+	Humidity HumidityClass
+}
+
+// Weather is what is known of a day, or of the mean day of a month.
+type Weather struct {
+	TMax, TMin           Optional[unit.Temperature]
+	VaporPressure        Optional[unit.Pressure]
+	DewPoint             Optional[unit.Temperature]
+	RHMax, RHMin, RHMean Optional[unit.Percent]
+	// Radiation is the measured solar radiation Rs; Sunshine the hours of bright sun, n.
+	Radiation Optional[unit.Irradiation]
+	Sunshine  Optional[unit.Hours]
+	// Wind is the mean wind at WindHeight; a height of 0 stands for 2 m.
+	Wind       Optional[unit.Velocity]
+	WindHeight unit.Length
+	Rain       Optional[unit.Depth]
+}
+
+// ReferenceET is the reference evapotranspiration of a day with all that led to it. Symbols are those of FAO-56.
+type ReferenceET struct {
+	Sky
+	TMean          unit.Temperature
+	Pressure       unit.Pressure // P
+	Psychrometric  float64       // γ [kPa/°C]
+	Slope          float64       // Δ [kPa/°C]
+	SaturationTMax unit.Pressure // e°(Tmax)
+	SaturationTMin unit.Pressure // e°(Tmin)
+	Saturation     unit.Pressure // es
+	Actual         unit.Pressure // ea
+	Deficit        unit.Pressure // es - ea, not below 0
+	Solar          unit.Irradiation
+	ClearSky       unit.Irradiation
+	NetShortwave   unit.Irradiation
+	NetLongwave    NetLongwave
+	Net            unit.Irradiation
+	SoilHeat       unit.Irradiation
+	Wind           unit.Velocity // u2 as used
+	// RadiationTerm and AerodynamicTerm are the two terms of the sum [mm/day]; ET0 is their sum, not below 0.
+	RadiationTerm, AerodynamicTerm, ET0 unit.Depth
+	// Hargreaves is the estimate of Hargreaves and Samani from temperatures alone, beside ET0 for comparison.
+	Hargreaves unit.Depth
+
+	HumiditySource, RadiationSource, WindSource Code
+	Notes                                       []Code
+}
+
+// The notes of a ReferenceET.
+const (
+	NoteWindRaised       Code = "wind_raised_to_0.5_m_s"
+	NoteWindCalm         Code = "wind_below_0.3_m_s"
+	NoteSaturated        Code = "vapor_pressure_above_saturation"
+	NoteET0Negative      Code = "et0_below_zero_set_to_zero"
+	NoteRadiationClear   Code = "radiation_held_to_clear_sky"
+	NoteSoilHeatUnknown  Code = "soil_heat_unknown"
+	NoteSunshineAboveDay Code = "sunshine_held_to_day_length"
+)
+
+// Limits of plausible input. They are wide enough for every garden on earth; a value outside is a slip of the pen or of
+// the unit.
+const (
+	coldest, hottest = -60, 60 // [°C]
+	// windMost: a mean above 12 m/s is a storm, more often km/h or knots taken for m/s; windLeastMonthly: a month's mean
+	// below 0.3 m/s is no anemometer's. Single days may be calm.
+	windMost, windLeastMonthly = 12, 0.3
+	// sunshineSlack [h] and radiationSlack [-] allow for clocks and instruments: n up to N + 0.1 and Rs up to 1.05 Rso,
+	// plus half a megajoule for the days when the sun hardly rises.
+	sunshineSlack        = 0.1
+	radiationSlack       = 1.05
+	radiationSlackLow    = 0.5
+	lowestWind           = 0.5 // [m/s], FAO-56 p. 63
+	assumedWind          = 2   // [m/s], FAO-56 p. 63 and Table 4
+	rainMost             = 2000
+	lowestMast, tallMast = 0.5, 200 // [m]
+)
+
+// DailyReferenceET returns ET0 of one day by Penman–Monteith (FAO-56 eq. 6) from whatever is known, with soil heat 0
+// (eq. 42). Highest and lowest temperature are required: temperature cannot be estimated. A missing datum is replaced
+// as FAO-56 ch. 3 says: humidity by the lowest temperature, radiation by the range of temperature, wind by 2 m/s.
+// Faults are InputErrors with fields such as weather.tmax_c.
+func DailyReferenceET(p Place, d Date, w Weather) (ReferenceET, error) {
+	var faults InputErrors
+	faults.join("place", p.faults())
+	if faults.checkDate("date", d) && len(faults) == 0 {
+		faults.join("weather", w.faults(p, SkyAt(p.Latitude, d.DayOfYear()), 0))
+	}
+	if err := faults.err(); err != nil {
+		return ReferenceET{}, err
+	}
+	return penmanMonteith(p, d.DayOfYear(), w, 0), nil
+}
+
+// MonthlyReferenceET returns ET0 of the mean day of a month, taken on the 15th, with the soil heat of FAO-56 eq. 43 or
+// 44 from the mean temperatures of the previous and the next month.
+func MonthlyReferenceET(p Place, year, month int, w Weather, previous, next Optional[unit.Temperature]) (ReferenceET, error) {
+	var faults InputErrors
+	faults.join("place", p.faults())
+	middle := Date{year, month, 15}
+	optionalWithin(&faults, "previous_tmean_c", previous, coldest, hottest)
+	optionalWithin(&faults, "next_tmean_c", next, coldest, hottest)
+	if faults.checkDate("month", middle) && len(faults) == 0 {
+		faults.join("weather", w.faults(p, SkyAt(p.Latitude, middle.DayOfYear()), windLeastMonthly))
+	}
+	if err := faults.err(); err != nil {
+		return ReferenceET{}, err
+	}
+	r := penmanMonteith(p, middle.DayOfYear(), w, MonthlySoilHeat((w.TMax.Value+w.TMin.Value)/2, previous, next))
+	if !previous.Known {
+		r.Notes = append(r.Notes, NoteSoilHeatUnknown)
+	}
+	return r, nil
+}
+
+// penmanMonteith computes ET0 of checked weather with soil heat g.
+func penmanMonteith(p Place, j int, w Weather, g unit.Irradiation) ReferenceET {
+	tmax, tmin := w.TMax.Value, w.TMin.Value
+	r := ReferenceET{Sky: SkyAt(p.Latitude, j), TMean: (tmax + tmin) / 2, SoilHeat: g}
+	r.Pressure = AtmosphericPressure(p.Elevation)
+	r.Psychrometric = PsychrometricConstant(r.Pressure)
+	r.Slope = SaturationSlope(r.TMean)
+	r.SaturationTMax, r.SaturationTMin = SaturationVaporPressure(tmax), SaturationVaporPressure(tmin)
+	r.Saturation = (r.SaturationTMax + r.SaturationTMin) / 2
+	ea, source := actualVaporPressure(p, w)
+	r.Actual, r.HumiditySource = unit.Pressure(ea), source
+	r.Deficit = max(0, r.Saturation-r.Actual)
+	if r.Actual > r.Saturation {
+		r.Notes = append(r.Notes, NoteSaturated)
+	}
+	r.radiation(p, w)
+	r.windOf(w)
+	r.terms()
+	r.Hargreaves = hargreaves(r.TMean, tmax-tmin, r.Extraterrestrial)
+	return r
+}
+
+func (r *ReferenceET) radiation(p Place, w Weather) {
+	r.ClearSky = ClearSkyRadiation(r.Sky, p.Elevation)
+	switch {
+	case w.Radiation.Known:
+		r.Solar, r.RadiationSource = w.Radiation.Value, RadiationMeasured
+	case w.Sunshine.Known:
+		r.Solar, r.RadiationSource = SunshineRadiation(r.Sky, w.Sunshine.Value), RadiationSunshine
+		if w.Sunshine.Value > r.DaylightHours {
+			r.Notes = append(r.Notes, NoteSunshineAboveDay)
+		}
+	default:
+		r.Solar, r.RadiationSource = RangeRadiation(p, r.Sky, w.TMax.Value, w.TMin.Value), RadiationFromRange
+		if r.Solar == r.ClearSky {
+			r.Notes = append(r.Notes, NoteRadiationClear)
+		}
+	}
+	r.NetShortwave = NetShortwave(r.Solar)
+	r.NetLongwave = LongwaveRadiation(w.TMax.Value, w.TMin.Value, r.Actual, r.Solar, r.ClearSky)
+	r.Net = r.NetShortwave - r.NetLongwave.Radiation
+}
+
+func (r *ReferenceET) windOf(w Weather) {
+	if !w.Wind.Known {
+		r.Wind, r.WindSource = assumedWind, WindAssumed
+		return
+	}
+	r.Wind, r.WindSource = w.Wind.Value, WindMeasured
+	if w.WindHeight != 0 && w.WindHeight != 2 {
+		r.Wind = WindAtTwoMeters(w.Wind.Value, w.WindHeight)
+	}
+	if w.Wind.Value < windLeastMonthly {
+		r.Notes = append(r.Notes, NoteWindCalm)
+	}
+	if r.Wind < lowestWind {
+		r.Wind = lowestWind
+		r.Notes = append(r.Notes, NoteWindRaised)
+	}
+}
+
+// terms computes both terms of
+//
+//	ET0 = [0.408 Δ (Rn - G) + γ 900/(T+273) u2 (es - ea)] / [Δ + γ (1 + 0.34 u2)]
+//
+// Source: FAO-56 eq. 6.
+func (r *ReferenceET) terms() {
+	u2 := float64(r.Wind)
+	divisor := r.Slope + r.Psychrometric*(1+0.34*u2)
+	r.RadiationTerm = unit.Depth(r.Slope / divisor * float64((r.Net - r.SoilHeat).Evaporation()))
+	r.AerodynamicTerm = unit.Depth(r.Psychrometric * 900 / (float64(r.TMean) + 273) * u2 * float64(r.Deficit) / divisor)
+	r.ET0 = r.RadiationTerm + r.AerodynamicTerm
+	if r.ET0 < 0 {
+		r.ET0 = 0
+		r.Notes = append(r.Notes, NoteET0Negative)
+	}
+}
+
+// hargreaves returns 0.0023 (Tmean + 17.8) √(Tmax - Tmin) Ra, Ra as depth, not below 0. Source: FAO-56 eq. 52.
+func hargreaves(tmean, spread unit.Temperature, ra unit.Irradiation) unit.Depth {
+	et := 0.0023 * (float64(tmean) + 17.8) * math.Sqrt(float64(spread)) * float64(ra.Evaporation())
+	return unit.Depth(max(0, et))
+}
+
+// Hargreaves returns the estimate of ET0 by Hargreaves and Samani from temperatures alone. Source: FAO-56 eq. 52.
+func Hargreaves(p Place, d Date, tmax, tmin unit.Temperature) (unit.Depth, error) {
+	r, err := DailyReferenceET(p, d, Weather{TMax: Given(tmax), TMin: Given(tmin)})
+	return r.Hargreaves, err
+}
+
+func (p Place) faults() InputErrors {
+	var faults InputErrors
+	faults.within("latitude_deg", p.Latitude.Degrees(), -90, 90)
+	faults.within("elevation_m", float64(p.Elevation), -450, 6000)
+	if _, ok := p.Humidity.lowestHumidity(); !ok {
+		faults.add("humidity_class", ReasonUnknown)
+	}
+	return faults
+}
+
+// faults checks the weather of a day under a sky; the mean wind must reach windLeast.
+func (w Weather) faults(p Place, sky Sky, windLeast float64) InputErrors {
+	var faults InputErrors
+	w.temperatureFaults(&faults)
+	optionalWithin(&faults, "vapor_pressure_kpa", w.VaporPressure, 0, 20)
+	optionalWithin(&faults, "dew_point_c", w.DewPoint, coldest, hottest)
+	w.humidityFaults(&faults)
+	optionalWithin(&faults, "sunshine_h", w.Sunshine, 0, float64(sky.DaylightHours)+sunshineSlack)
+	most := max(radiationSlack*float64(ClearSkyRadiation(sky, p.Elevation)), radiationSlackLow)
+	optionalWithin(&faults, "radiation_mj_m2", w.Radiation, 0, most)
+	if w.WindHeight != 0 {
+		faults.within("wind_height_m", float64(w.WindHeight), lowestMast, tallMast)
+	}
+	if w.Wind.Known {
+		if v := float64(w.Wind.Value); v < 0 {
+			faults.within("wind_m_s", v, 0, windMost)
+		} else {
+			faults.check("wind_m_s", ReasonUnit, v, windLeast, windMost)
+		}
+	}
+	optionalWithin(&faults, "rain_mm", w.Rain, 0, rainMost)
+	return faults
+}
+
+func (w Weather) temperatureFaults(faults *InputErrors) {
+	for _, t := range []struct {
+		field string
+		value Optional[unit.Temperature]
+	}{{"tmax_c", w.TMax}, {"tmin_c", w.TMin}} {
+		if !t.value.Known {
+			faults.add(t.field, ReasonMissing)
+			return
+		}
+		if !faults.within(t.field, float64(t.value.Value), coldest, hottest) {
+			return
+		}
+	}
+	faults.check("tmax_c", ReasonOrder, float64(w.TMax.Value), float64(w.TMin.Value), hottest)
+}
+
+func (w Weather) humidityFaults(faults *InputErrors) {
+	ok := optionalWithin(faults, "rh_max_pct", w.RHMax, 0, 100)
+	ok = optionalWithin(faults, "rh_min_pct", w.RHMin, 0, 100) && ok
+	optionalWithin(faults, "rh_mean_pct", w.RHMean, 0, 100)
+	if ok && w.RHMax.Known && w.RHMin.Known {
+		faults.check("rh_max_pct", ReasonOrder, float64(w.RHMax.Value), float64(w.RHMin.Value), 100)
+	}
+}
