@@ -1,0 +1,234 @@
+package file
+
+import (
+	"math"
+
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// FlowResult is the answer to a flow file.
+type FlowResult struct {
+	Supply SupplyResult    `json:"supply"`
+	Sets   []FlowSetResult `json:"sets"`
+}
+
+// SupplyResult is the supply curve used, head = h0_m - k·Q^n with Q in L/min, and what it rests on.
+type SupplyResult struct {
+	H0M            float64            `json:"h0_m"`
+	K              float64            `json:"k"`
+	N              float64            `json:"n"`
+	FlowMaxLPerMin *float64           `json:"flow_max_l_per_min,omitempty"` // left out: no limit of its own
+	Assumptions    []AssumptionResult `json:"assumptions,omitempty"`
+}
+
+// AssumptionResult is one thing the supply curve rests on besides the tests.
+type AssumptionResult struct {
+	Code  string  `json:"code"`
+	Value float64 `json:"value,omitempty"`
+	Low   float64 `json:"low,omitempty"`
+	High  float64 `json:"high,omitempty"`
+}
+
+// FlowSetResult is the joint operating point of one set of open layouts.
+type FlowSetResult struct {
+	Open        []string           `json:"open"`
+	HeadM       float64            `json:"head_m"` // at the source's outlet
+	FlowLPerMin float64            `json:"flow_l_per_min"`
+	FlowRange   *[2]float64        `json:"flow_range_l_per_min,omitempty"` // over what was assumed about the source
+	Layouts     []LayoutFlowResult `json:"layouts"`
+	Infeasible  bool               `json:"infeasible,omitempty"` // regulated outlets ask for more than the source gives
+}
+
+// LayoutFlowResult is one layout of the set.
+type LayoutFlowResult struct {
+	ID            string          `json:"id"`
+	FlowLPerMin   float64         `json:"flow_l_per_min"`
+	SourceHeadM   float64         `json:"source_head_m"` // in front of its feed
+	ManifoldHeadM float64         `json:"manifold_head_m"`
+	DU            float64         `json:"du"`
+	CU            float64         `json:"cu"`
+	EU            float64         `json:"eu"`
+	OpenHoles     int             `json:"open_holes"`
+	DryHoles      int             `json:"dry_holes"`
+	Laterals      []LateralResult `json:"laterals"`
+	Warnings      []FlowWarning   `json:"warnings,omitempty"`
+	MassResidual  float64         `json:"mass_residual"`
+	HeadResidual  float64         `json:"head_residual"`
+}
+
+// LateralResult is one open outlet.
+type LateralResult struct {
+	Outlet      int             `json:"outlet"`
+	InletHeadM  float64         `json:"inlet_head_m"`
+	FlowLPerMin float64         `json:"flow_l_per_min"`
+	DU          float64         `json:"du"`
+	DeadEnd     bool            `json:"dead_end,omitempty"`
+	HoleSets    []HoleSetResult `json:"hole_sets"`
+}
+
+// HoleSetResult is one drilled position.
+type HoleSetResult struct {
+	Piece     int     `json:"piece"`
+	Set       int     `json:"set"`
+	AtM       float64 `json:"at_m"`
+	Holes     int     `json:"holes"` // open ones
+	HeadM     float64 `json:"head_m"`
+	FlowLPerH float64 `json:"flow_l_per_h"` // of the set
+}
+
+// FlowWarning is a warning of the engine; value and limit are in the unit that goes with the code.
+type FlowWarning struct {
+	Code    string  `json:"code"`
+	Pointer string  `json:"pointer,omitempty"`
+	Value   float64 `json:"value,omitempty"`
+	Limit   float64 `json:"limit,omitempty"`
+	Count   int     `json:"count,omitempty"`
+}
+
+// RunFlow answers a flow file that is valid. Its errors are Faults.
+func RunFlow(f Flow) (FlowResult, error) {
+	if err := f.Validate(); err != nil {
+		return FlowResult{}, err
+	}
+	supply, assumed, err := f.Source.Supply("/source")
+	if err != nil {
+		return FlowResult{}, err
+	}
+	run := flowRun{file: f, supply: supply, assumed: assumed, compiled: map[string]*hydraulics.Compiled{}}
+	compiler, err := hydraulics.NewCompiler(f.Options.Engine())
+	if err != nil {
+		return FlowResult{}, err
+	}
+	var all []string
+	for _, l := range f.Layouts {
+		if run.compiled[l.ID], err = compiler.Compile(l.Layout.Engine()); err != nil {
+			return FlowResult{}, err
+		}
+		all = append(all, l.ID)
+	}
+	sets := f.Open
+	if len(sets) == 0 {
+		for _, id := range all {
+			sets = append(sets, []string{id})
+		}
+		if len(all) > 1 {
+			sets = append(sets, all)
+		}
+	}
+	result := FlowResult{Supply: supplyResult(supply, assumed)}
+	for _, set := range sets {
+		s, err := run.set(set)
+		if err != nil {
+			return FlowResult{}, err
+		}
+		result.Sets = append(result.Sets, s)
+	}
+	return result, nil
+}
+
+func supplyResult(s hydraulics.Supply, a hydraulics.SupplyAssumptions) SupplyResult {
+	r := SupplyResult{
+		H0M: s.Static, N: s.Exponent, K: s.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Exponent),
+	}
+	if !math.IsInf(s.MaxFlow, 1) {
+		most := unit.Flow(s.MaxFlow).LitersPerMinute()
+		r.FlowMaxLPerMin = &most
+	}
+	for _, x := range a.List {
+		r.Assumptions = append(r.Assumptions, AssumptionResult{Code: string(x.Code), Value: x.Value, Low: x.Low, High: x.High})
+	}
+	return r
+}
+
+// flowRun is a flow file under way.
+type flowRun struct {
+	file     Flow
+	supply   hydraulics.Supply
+	assumed  hydraulics.SupplyAssumptions
+	compiled map[string]*hydraulics.Compiled
+}
+
+// set answers one set of open layouts.
+func (r *flowRun) set(ids []string) (FlowSetResult, error) {
+	result := FlowSetResult{Open: ids}
+	op, heads, err := r.operate(r.supply, ids)
+	if err != nil {
+		if _, over := err.(hydraulics.InfeasibleError); over {
+			result.Infeasible = true
+			return result, nil
+		}
+		return result, err
+	}
+	result.HeadM, result.FlowLPerMin = op.Head, unit.Flow(op.Total).LitersPerMinute()
+	if r.assumed.Low != r.assumed.High {
+		low, _, errLow := r.operate(r.assumed.Low, ids)
+		high, _, errHigh := r.operate(r.assumed.High, ids)
+		if errLow == nil && errHigh == nil {
+			result.FlowRange = &[2]float64{unit.Flow(low.Total).LitersPerMinute(), unit.Flow(high.Total).LitersPerMinute()}
+		}
+	}
+	for i, id := range ids {
+		result.Layouts = append(result.Layouts, layoutFlow(id, r.compiled[id].Solve(unit.Head(heads[i]))))
+	}
+	return result, nil
+}
+
+// operate returns the operating point and the head in front of each layout's feed.
+func (r *flowRun) operate(s hydraulics.Supply, ids []string) (hydraulics.Operation, []float64, error) {
+	open := make([]hydraulics.HeadFlow, len(ids))
+	heads := make([]float64, len(ids))
+	for i, id := range ids {
+		open[i] = r.compiled[id]
+	}
+	var common *hydraulics.Common
+	if r.file.Source.CommonFeed != nil {
+		var err error
+		common, err = hydraulics.NewCommon(r.file.Source.CommonFeed.Engine(), r.file.Options.Engine(), open)
+		if err != nil {
+			return hydraulics.Operation{}, nil, err
+		}
+		open = []hydraulics.HeadFlow{common}
+	}
+	op, err := hydraulics.Operate(s, open)
+	if err != nil {
+		return op, nil, err
+	}
+	head := op.Head
+	if common != nil {
+		head = common.Split(op.Head).Head
+	}
+	for i := range heads {
+		heads[i] = head
+	}
+	return op, heads, nil
+}
+
+func layoutFlow(id string, r hydraulics.Result) LayoutFlowResult {
+	out := LayoutFlowResult{
+		ID: id, FlowLPerMin: r.Flow.LitersPerMinute(), SourceHeadM: float64(r.SourceHead),
+		ManifoldHeadM: float64(r.ManifoldHead), DU: r.Uniformity.Distribution, CU: r.Uniformity.Christiansen,
+		EU: r.Uniformity.Emission, OpenHoles: r.OpenHoles, DryHoles: r.DryHoles,
+		MassResidual: r.Residuals.Mass, HeadResidual: r.Residuals.Energy,
+	}
+	for i := range r.Laterals {
+		l := &r.Laterals[i]
+		lateral := LateralResult{
+			Outlet: l.Outlet, InletHeadM: float64(l.InletHead), FlowLPerMin: l.Flow.LitersPerMinute(),
+			DU: l.Uniformity.Distribution, DeadEnd: l.DeadEnd,
+		}
+		for _, s := range l.Sets {
+			lateral.HoleSets = append(lateral.HoleSets, HoleSetResult{
+				Piece: s.Piece, Set: s.Set, AtM: float64(s.Position), Holes: s.Open, HeadM: float64(s.Head),
+				FlowLPerH: s.Flow.LitersPerHour(),
+			})
+		}
+		out.Laterals = append(out.Laterals, lateral)
+	}
+	for _, w := range r.Warnings {
+		out.Warnings = append(out.Warnings, FlowWarning{
+			Code: string(w.Code), Pointer: hydraulics.Fault{Path: w.Path}.JSONPointer(), Value: w.Value, Limit: w.Limit, Count: w.Count,
+		})
+	}
+	return out
+}
