@@ -189,6 +189,9 @@ func (c *Compiler) arm(compiled *Compiled, arm int) chain {
 	}
 	ch := chain{nodes: make([]node, 0, len(places))}
 	regain := velocityHead(math.Pi/4*d*d, c.options.VelocityHeadRegain)
+	if arm == armAtFeed { // no pipe lies between the feed and its own tee
+		regain = 0
+	}
 	for i := len(places) - 1; i >= 0; i-- {
 		at, before, k := places[i], float64(m.FeedAt), 0.0
 		if i > 0 {

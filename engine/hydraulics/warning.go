@@ -84,6 +84,9 @@ func (c *Compiled) warnings(s *state, r *Result, profiles []*profile) []Warning 
 		})
 	}
 	w = c.pipeVelocities(w, s)
+	if r.ManifoldHead <= 0 && r.Flow > 0 {
+		w = append(w, Warning{Code: WarnPartFull, Path: "manifold", Value: float64(r.ManifoldHead), Count: 1})
+	}
 	return c.pressures(w, float64(r.ManifoldHead), float64(r.ManifoldHead))
 }
 

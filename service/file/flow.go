@@ -250,7 +250,7 @@ func (c SourceCurve) supply() hydraulics.Supply {
 		s.MaxFlow = math.Pow(c.H0M/s.Coefficient, 1/c.N)
 	}
 	if c.FlowMaxLPerMin != nil {
-		s.MaxFlow = math.Min(s.MaxFlow, float64(unit.LitersPerMinute(*c.FlowMaxLPerMin)))
+		s.MaxFlow = float64(unit.LitersPerMinute(*c.FlowMaxLPerMin))
 	}
 	return s
 }
