@@ -1,0 +1,372 @@
+// Package plan proposes rotations: it decides zones and shares together, bounds what any plan could reach, says what
+// holds the short ones down, and re-plans with as little change as it can.
+package plan
+
+import (
+	"fmt"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+	"rillturn.example/rillturn/engine/rotation"
+)
+
+// Effort is how hard to look for a better plan.
+type Effort string
+
+// The efforts. A plan of full effort is never worse than the fast one of the same problem and options.
+const (
+	Fast Effort = "fast"
+	Full Effort = "full"
+)
+
+// Options say how a plan is to be made.
+type Options struct {
+	Effort    Effort          // "" is Fast
+	Seed      uint64          // of every random choice
+	Share     problem.Measure // what is shared evenly when water is short; "" is by need
+	Pinned    [][]string      // layouts that form a zone, each zone as given
+	Forbidden [][2]string     // layouts that must not be open together
+	Excluded  []string        // layouts that are left out
+	Grid      problem.Span    // turns start at whole multiples of this; 0 for any moment
+	Stop      func() bool     // asked between evaluations; a plan that was stopped says so
+}
+
+// OptionError is an option that names something unknown or contradicts another.
+type OptionError struct {
+	Field  string
+	Reason string
+}
+
+// Error names the option.
+func (e *OptionError) Error() string { return fmt.Sprintf("plan: option %s: %s", e.Field, e.Reason) }
+
+// InvalidPlanError means that the planner made a plan that breaks its own rules: a fault of ours. The plan is not
+// returned.
+type InvalidPlanError struct{ Violations []problem.Violation }
+
+// Error names the first broken rule.
+func (e *InvalidPlanError) Error() string {
+	v := e.Violations[0]
+	return fmt.Sprintf("plan: rule %s broken (zone %q, layout %q, window %q, day %d: %d against %d), %d in all",
+		v.Rule, v.Zone, v.Layout, v.Window, v.Day, v.Have, v.Limit, len(e.Violations))
+}
+
+// Share is what one layout gets.
+type Share struct {
+	Layout    string
+	Zone      string // "" for a layout in no zone
+	Need      problem.Milliliters
+	Delivered problem.Milliliters // rounded down
+	Fraction  float64             // delivered / need, at most 1; 1 where nothing is needed
+	Over      problem.Milliliters // beyond need·(1+tolerance)
+	Time      problem.Span
+	Turns     int
+}
+
+// Plan is a proposed rotation with its working.
+type Plan struct {
+	Schedule   problem.Schedule
+	Shares     []Share // by layout id, unservable ones included
+	Unservable []problem.Unservable
+	Late       []problem.Violation // interval limits that could not be kept
+	Smallest   float64             // the smallest fraction of all servable layouts
+	Mean       float64
+	Over       problem.Milliliters
+	OpenTime   problem.Span
+	Bound      Bound
+	Shortages  []Shortage
+	Levels     []float64 // the shares that zones were made for, in the order tried
+	Evaluated  int       // visit patterns that were divided
+	Stopped    bool      // Options.Stop ended the search; the plan is valid, but another run may differ
+}
+
+// Propose makes a plan. An invalid problem gives a *problem.InvalidError, an impossible option an *OptionError.
+func Propose(p problem.Problem, o Options) (Plan, error) {
+	p, err := exclude(p, o)
+	if err != nil {
+		return Plan{}, err
+	}
+	m, err := problem.NewModel(canonical(p))
+	if err != nil {
+		return Plan{}, original(p, err)
+	}
+	pl := &planner{Model: m, Options: o}
+	if err := pl.resolve(); err != nil {
+		return Plan{}, err
+	}
+	var parts []solved
+	for _, sources := range pl.groups() {
+		parts = append(parts, pl.solve(sources))
+	}
+	plan := pl.assemble(parts)
+	if late, broken := split(m.Check(plan.Schedule)); len(broken) > 0 {
+		return Plan{}, &InvalidPlanError{Violations: broken}
+	} else {
+		plan.Late = late
+	}
+	return plan, nil
+}
+
+// original reports the faults of the problem as it was given, in its own order.
+func original(p problem.Problem, err error) error {
+	if own := p.Validate(); own != nil {
+		return own
+	}
+	return err
+}
+
+// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break.
+func split(all []problem.Violation) (late, broken []problem.Violation) {
+	for _, v := range all {
+		if v.Rule == problem.RuleInterval {
+			late = append(late, v)
+		} else {
+			broken = append(broken, v)
+		}
+	}
+	return late, broken
+}
+
+func exclude(p problem.Problem, o Options) (problem.Problem, error) {
+	known := map[string]bool{}
+	for i := range p.Layouts {
+		known[p.Layouts[i].ID] = true
+	}
+	out := map[string]bool{}
+	for k, id := range o.Excluded {
+		if !known[id] {
+			return p, &OptionError{Field: fmt.Sprintf("/Excluded/%d", k), Reason: fmt.Sprintf("no layout is called %q", id)}
+		}
+		out[id] = true
+	}
+	if len(out) == 0 {
+		return p, nil
+	}
+	var kept []problem.Layout
+	for i := range p.Layouts {
+		if !out[p.Layouts[i].ID] {
+			kept = append(kept, p.Layouts[i])
+		}
+	}
+	p.Layouts = kept
+	return p, nil
+}
+
+type planner struct {
+	*problem.Model
+	Options
+	pinned    [][]int
+	forbidden [][2]int
+	stopped   bool
+	evaluated int
+	levels    []float64
+}
+
+// resolve turns the names in the options into layouts.
+func (p *planner) resolve() error {
+	if p.Share == "" {
+		p.Share = problem.ByNeed
+	}
+	if p.Share != problem.ByNeed && p.Share != problem.ByArea && p.Share != problem.ByMinutes {
+		return &OptionError{Field: "/Share", Reason: fmt.Sprintf("%q is not a measure", p.Share)}
+	}
+	if p.Effort != "" && p.Effort != Fast && p.Effort != Full {
+		return &OptionError{Field: "/Effort", Reason: fmt.Sprintf("%q is not an effort", p.Effort)}
+	}
+	if p.Grid < 0 || p.Grid > 60*problem.Minute {
+		return &OptionError{Field: "/Grid", Reason: "must lie between 0 and 60 minutes"}
+	}
+	find := func(field, id string) (int, error) {
+		i, ok := p.LayoutIndex(id)
+		if !ok {
+			return 0, &OptionError{Field: field, Reason: fmt.Sprintf("no layout is called %q", id)}
+		}
+		return i, nil
+	}
+	zoneOf := map[int]int{}
+	for k, zone := range p.Pinned {
+		var members []int
+		for n, id := range zone {
+			i, err := find(fmt.Sprintf("/Pinned/%d/%d", k, n), id)
+			if err != nil {
+				return err
+			}
+			if _, twice := zoneOf[i]; twice {
+				return &OptionError{Field: fmt.Sprintf("/Pinned/%d/%d", k, n), Reason: fmt.Sprintf("%q is pinned twice", id)}
+			}
+			zoneOf[i] = k
+			members = append(members, i)
+		}
+		if len(members) == 0 {
+			continue
+		}
+		if !p.together(members) {
+			return &OptionError{Field: fmt.Sprintf("/Pinned/%d", k), Reason: "these layouts cannot be open together"}
+		}
+		p.pinned = append(p.pinned, members)
+	}
+	for k, pair := range p.Forbidden {
+		a, err := find(fmt.Sprintf("/Forbidden/%d/0", k), pair[0])
+		if err != nil {
+			return err
+		}
+		b, err := find(fmt.Sprintf("/Forbidden/%d/1", k), pair[1])
+		if err != nil {
+			return err
+		}
+		za, pinnedA := zoneOf[a]
+		if zb, pinnedB := zoneOf[b]; pinnedA && pinnedB && za == zb {
+			return &OptionError{Field: fmt.Sprintf("/Forbidden/%d", k), Reason: "the pair is pinned to one zone"}
+		}
+		p.forbidden = append(p.forbidden, [2]int{a, b})
+	}
+	return nil
+}
+
+func (p *planner) together(members []int) bool {
+	s := p.SourceOf[members[0]]
+	for _, i := range members {
+		if p.SourceOf[i] != s || !p.Servable[i] {
+			return false
+		}
+	}
+	if !p.Fits(s, members) {
+		return false
+	}
+	line := p.LineOf[s]
+	return line < 0 || p.Operate(s, members).Total <= p.Lines[line].FlowLimit
+}
+
+// groups returns the sources that must be planned together: those whose line limits them jointly.
+func (p *planner) groups() [][]int {
+	var out [][]int
+	byLine := map[int]int{}
+	for s := range p.Sources {
+		line := p.LineOf[s]
+		if line >= 0 && p.coupled(line) {
+			if k, known := byLine[line]; known {
+				out[k] = append(out[k], s)
+				continue
+			}
+			byLine[line] = len(out)
+		}
+		out = append(out, []int{s})
+	}
+	return out
+}
+
+func (p *planner) coupled(line int) bool {
+	sum := problem.Rate(0)
+	for s := range p.Sources {
+		if p.LineOf[s] == line {
+			sum += p.Sources[s].FlowMax
+		}
+	}
+	return p.Lines[line].DailyCap > 0 || sum > p.Lines[line].FlowLimit
+}
+
+func (p *planner) halt() bool {
+	if !p.stopped && p.Stop != nil && p.Stop() {
+		p.stopped = true
+	}
+	return p.stopped
+}
+
+// assemble names zones and turns and adds up what everybody gets.
+func (p *planner) assemble(parts []solved) Plan {
+	plan := Plan{Unservable: p.Left, Stopped: p.stopped, Evaluated: p.evaluated, Levels: p.levels}
+	n := 0
+	for _, part := range parts {
+		ids := make([]string, len(part.group.Zones))
+		for j := range part.group.Zones {
+			n++
+			z := &part.group.Zones[j]
+			ids[j] = fmt.Sprintf("Z%d", n)
+			zone := problem.Zone{ID: ids[j], Source: p.Sources[z.Source].ID}
+			for _, i := range z.Members {
+				zone.Layouts = append(zone.Layouts, p.Layouts[i].ID)
+			}
+			sort.Strings(zone.Layouts)
+			plan.Schedule.Zones = append(plan.Schedule.Zones, zone)
+		}
+		for _, r := range part.result.Runs {
+			w := p.Windows[part.group.Slots[r.Slot].Window]
+			plan.Schedule.Turns = append(plan.Schedule.Turns, problem.Turn{Zone: ids[r.Zone], Window: w.ID, Start: r.Start, End: r.End})
+		}
+	}
+	sort.SliceStable(plan.Schedule.Turns, func(a, b int) bool { return plan.Schedule.Turns[a].Start < plan.Schedule.Turns[b].Start })
+	plan.Shares = shares(p.Model, plan.Schedule)
+	plan.measure(p.Model)
+	return plan
+}
+
+func (p *Plan) measure(m *problem.Model) {
+	p.Smallest, p.Mean = 1, 0
+	served := 0
+	for _, s := range p.Shares {
+		if s.Zone == "" {
+			continue
+		}
+		served++
+		p.Smallest = min(p.Smallest, s.Fraction)
+		p.Mean += s.Fraction
+		p.Over += s.Over
+	}
+	p.Mean /= float64(max(1, served))
+	p.OpenTime = 0
+	for _, t := range p.Schedule.Turns {
+		p.OpenTime += t.Length()
+	}
+}
+
+// shares adds up what the schedule gives to every layout.
+func shares(m *problem.Model, s problem.Schedule) []Share {
+	out := make([]Share, len(m.Layouts))
+	given := make([]int64, len(m.Layouts))
+	for i := range m.Layouts {
+		out[i] = Share{Layout: m.Layouts[i].ID, Need: m.Layouts[i].Need, Fraction: 1}
+	}
+	for _, z := range s.Zones {
+		source, _ := m.SourceIndex(z.Source)
+		members := make([]int, len(z.Layouts))
+		for k, id := range z.Layouts {
+			members[k], _ = m.LayoutIndex(id)
+		}
+		sort.Ints(members)
+		op := m.Operate(source, members)
+		for k, i := range members {
+			out[i].Zone = z.ID
+			for _, t := range s.Turns {
+				if t.Zone != z.ID {
+					continue
+				}
+				open := t.Length()
+				for _, c := range t.Closings {
+					if c.Layout == m.Layouts[i].ID {
+						open = min(open, problem.Span(c.At-t.Start))
+					}
+				}
+				given[i] += op.Delivered[k].Volume(open)
+				out[i].Time += open
+				out[i].Turns++
+			}
+		}
+	}
+	for i := range out {
+		s := &out[i]
+		s.Delivered = problem.Milliliters(given[i] / 1000)
+		if s.Need > 0 {
+			s.Fraction = min(1, float64(given[i])/(float64(s.Need)*1000))
+		}
+		s.Over = max(0, s.Delivered-s.Need-s.Need*problem.Milliliters(m.OverTolerance)/1000)
+	}
+	sort.Slice(out, func(a, b int) bool { return out[a].Layout < out[b].Layout })
+	return out
+}
+
+// solved is the rotation of one group.
+type solved struct {
+	group  *rotation.Group
+	result rotation.Result
+	zones  [][]int
+}

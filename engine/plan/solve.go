@@ -1,0 +1,174 @@
+package plan
+
+import (
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+	"rillturn.example/rillturn/engine/rotation"
+	"rillturn.example/rillturn/engine/zoning"
+)
+
+// budgets of one effort: how many zones a partition may try and how many arcs the divisions of a pattern search may see.
+type budgets struct {
+	zones int
+	arcs  int
+}
+
+func (p *planner) budgets() budgets {
+	if p.Effort == Full {
+		return budgets{zones: 60000, arcs: 2000000}
+	}
+	return budgets{zones: 6000, arcs: 150000}
+}
+
+// levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
+// of one forbids at full need may be allowed at a lower share.
+var levelSteps = []float64{1.03, 1.10, 1.20}
+
+// levelGap is the least distance between the share planned for and the share reached at which zones are made again.
+const levelGap = 0.01
+
+// solve finds zones and turns for the sources of a group, in a loop over the share that zones are made for.
+func (p *planner) solve(sources []int) solved {
+	best := p.attempt(sources, 1)
+	tried := map[int]bool{key(1): true}
+	for {
+		theta, improved := best.smallest(), false
+		if theta > 1-levelGap || p.halt() {
+			break
+		}
+		for _, step := range levelSteps {
+			level := min(1, theta*step)
+			if tried[key(level)] {
+				continue
+			}
+			tried[key(level)] = true
+			if next := p.attempt(sources, level); next.better(&best, p.Model) {
+				best, improved = next, true
+			}
+			if p.halt() {
+				break
+			}
+		}
+		if !improved {
+			break
+		}
+	}
+	return best
+}
+
+// key tells levels apart that would make the same zones.
+func key(level float64) int { return int(level*500 + 0.5) }
+
+// attempt makes zones for a level and divides the time among them.
+func (p *planner) attempt(sources []int, level float64) solved {
+	p.levels = append(p.levels, level)
+	var zones []rotation.Zone
+	for _, s := range sources {
+		if len(p.Members[s]) == 0 {
+			continue
+		}
+		time := problem.Span(0)
+		for _, slot := range p.Slots[s] {
+			time += slot.Usable + p.Sources[s].Changeover
+		}
+		partition := zoning.Partition(zoning.Request{
+			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
+			Level: level, Goal: zoning.LeastTime, Time: time, Budget: p.budgets().zones, Seed: p.Seed, Stop: p.halt,
+		})
+		for _, z := range partition {
+			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))
+		}
+	}
+	g := rotation.NewGroup(p.Model, sources, zones)
+	r := g.Solve(rotation.Config{Level: level, Budget: p.budgets().arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt})
+	p.evaluated += r.Evaluated
+	return solved{group: g, result: r}
+}
+
+func (p *planner) pinnedAt(s int) [][]int {
+	var out [][]int
+	for _, z := range p.pinned {
+		if p.SourceOf[z[0]] == s {
+			out = append(out, z)
+		}
+	}
+	return out
+}
+
+// smallest is the least share of any zone.
+func (s *solved) smallest() float64 {
+	least := 1.0
+	for j := range s.group.Zones {
+		least = min(least, s.share(j))
+	}
+	return least
+}
+
+func (s *solved) share(j int) float64 {
+	z := &s.group.Zones[j]
+	if z.Weight == 0 {
+		return 1
+	}
+	return float64(min(s.result.Given[j], z.Time)) / float64(z.Weight)
+}
+
+// better compares two rotations of the same sources by what every layout gets: interval limits first, then the shares
+// from the smallest up, class by class, then water given beyond need, then turns and zones.
+func (s *solved) better(o *solved, m *problem.Model) bool {
+	if s.result.Late != o.result.Late {
+		return s.result.Late < o.result.Late
+	}
+	a, b := s.vector(m), o.vector(m)
+	for k := range a {
+		if d := a[k] - b[k]; d > sameShare || d < -sameShare {
+			return d > 0
+		}
+	}
+	if wa, wb := s.water(), o.water(); wa != wb {
+		return wa < wb
+	}
+	return len(s.result.Runs)+len(s.group.Zones) < len(o.result.Runs)+len(o.group.Zones)
+}
+
+// sameShare is the difference between two shares that nobody can measure.
+const sameShare = 1e-6
+
+// vector returns the sorted shares of all layouts, class by class.
+func (s *solved) vector(m *problem.Model) []float64 {
+	type entry struct {
+		class int
+		share float64
+	}
+	var entries []entry
+	for j := range s.group.Zones {
+		z := &s.group.Zones[j]
+		for at, i := range z.Members {
+			share := 1.0
+			if need := m.Layouts[i].Need; need > 0 {
+				share = min(1, float64(z.Op.Delivered[at].Volume(s.result.Given[j]))/(1000*float64(need)))
+			}
+			entries = append(entries, entry{m.Layouts[i].Class, share})
+		}
+	}
+	sort.Slice(entries, func(a, b int) bool {
+		if entries[a].class != entries[b].class {
+			return entries[a].class < entries[b].class
+		}
+		return entries[a].share < entries[b].share
+	})
+	out := make([]float64, len(entries))
+	for k := range entries {
+		out[k] = entries[k].share
+	}
+	return out
+}
+
+// water is what the zones draw.
+func (s *solved) water() int64 {
+	sum := int64(0)
+	for j := range s.group.Zones {
+		sum += s.group.Zones[j].Op.Total.Volume(s.result.Given[j])
+	}
+	return sum
+}

@@ -1,0 +1,87 @@
+package problem
+
+import "sort"
+
+// Measure says what is shared evenly when water is short.
+type Measure string
+
+// The measures of a fair share.
+const (
+	ByNeed    Measure = "need"    // everybody gets the same part of the need
+	ByArea    Measure = "area"    // everybody gets the same depth of water, up to the need
+	ByMinutes Measure = "minutes" // every zone gets the same minutes, up to the need
+)
+
+// Batch is a zone as the planner sees it: what it needs and what its members allow.
+type Batch struct {
+	Source   int
+	Members  []int // rising
+	Op       Operation
+	Time     Span // minutes in which every member gets its need
+	Weight   Span // what one unit of share takes
+	Class    int
+	DayCap   Span // most minutes on a day, for the soil of the member that takes least
+	MaxRun   Span
+	Soak     Span
+	Open     []bool // by day
+	Interval int    // most days between watering days
+	FirstBy  int    // last day on which the first watering meets every member's limit; may be negative
+}
+
+// NewBatch works out a zone of the source. The members must fit.
+func NewBatch(m *Model, source int, members []int, by Measure) Batch {
+	z := Batch{
+		Source: source, Members: append([]int(nil), members...), DayCap: MaxSpan, MaxRun: MaxSpan,
+		Open: make([]bool, m.Days), Interval: 1 << 20, FirstBy: 1 << 20, Class: 1 << 20,
+	}
+	sort.Ints(z.Members)
+	z.Op = m.Operate(source, z.Members)
+	for d := range z.Open {
+		z.Open[d] = true
+	}
+	for at, i := range z.Members {
+		l := &m.Layouts[i]
+		z.Time = max(z.Time, l.Need.Over(z.Op.Delivered[at]))
+		z.Weight = max(z.Weight, weight(m, by, i, z.Op.Delivered[at]))
+		z.DayCap = min(z.DayCap, l.MaxDay.Within(z.Op.Drawn[at]))
+		if l.MaxDayTime > 0 {
+			z.DayCap = min(z.DayCap, l.MaxDayTime)
+		}
+		z.MaxRun, z.Soak = min(z.MaxRun, l.MaxRun), max(z.Soak, l.Soak)
+		z.Interval, z.FirstBy = min(z.Interval, l.MaxInterval), min(z.FirstBy, l.MaxInterval-l.DaysSince)
+		z.Class = min(z.Class, l.Class)
+		for d, open := range m.Open[i] {
+			z.Open[d] = z.Open[d] && open
+		}
+	}
+	return z
+}
+
+// evenMinutes is the weight of every zone when minutes are shared evenly: shares are then thousandths of an hour.
+const evenMinutes = Span(60 * Minute)
+
+// areaDepth is the depth of water that one unit of share means when shares are by area: 100 mm, in mL per m².
+const areaDepth = 100 * 1000
+
+func weight(m *Model, by Measure, i int, delivered Rate) Span {
+	if m.Layouts[i].Need == 0 {
+		return 0
+	}
+	switch by {
+	case ByArea:
+		return max(1, Milliliters(min(float64(m.Layouts[i].Area)*areaDepth, float64(MaxVolume))).Over(delivered))
+	case ByMinutes:
+		return evenMinutes
+	default:
+		return m.Layouts[i].Need.Over(delivered)
+	}
+}
+
+// Visits is the least number of watering days that the interval limits ask for, closed days not counted.
+func (z *Batch) Visits(days int) int {
+	if z.FirstBy >= days {
+		return 0
+	}
+	first := max(0, z.FirstBy)
+	return 1 + (max(0, days-z.Interval-first)+z.Interval-1)/z.Interval
+}

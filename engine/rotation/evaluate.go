@@ -1,0 +1,237 @@
+package rotation
+
+import (
+	"math"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// limits are what the slots and the volumes behind them can give at present. Volume limits are held in minutes of the
+// zones that were seen to use them, and corrected when the mix of zones changes.
+type limits struct {
+	cut    []problem.Span // by slot: taken off its usable time because a placement did not fit
+	poolOf []int
+	pools  []problem.Span
+	parent []int
+	room   []float64 // by slot, for building patterns
+}
+
+// score orders two divisions of the same group: interval limits kept, then shares from the smallest up, class by class,
+// then distance to the published rota, then fewer turns.
+type score struct {
+	late   int
+	shares []float64
+	moved  int
+	turns  int
+}
+
+// shareTolerance is the difference of two shares that is not worth another turn. The shares themselves are exact; this
+// only stops the search from chasing the last millionth.
+const shareTolerance = 1e-7
+
+func (a score) better(b score) bool {
+	if a.late != b.late {
+		return a.late < b.late
+	}
+	for k := range a.shares {
+		if d := a.shares[k] - b.shares[k]; math.Abs(d) > shareTolerance {
+			return d > 0
+		}
+	}
+	if a.moved != b.moved {
+		return a.moved < b.moved
+	}
+	return a.turns < b.turns
+}
+
+// evaluator divides the time of a group for one pattern after another.
+type evaluator struct {
+	g        *Group
+	in       shares
+	div      division
+	limits   limits
+	arcSlot  []int
+	dayGroup []int // by day, while building: the zone's group
+	count    int
+	kept     Pattern // the published rota, or nil
+}
+
+// load states the sharing problem of a pattern, or reports that its shortest turns do not even fit.
+func (e *evaluator) load(p Pattern) bool {
+	g, in := e.g, &e.in
+	in.claims, in.arcs, in.groups, in.groupOf = in.claims[:0], in.arcs[:0], in.groups[:0], in.groupOf[:0]
+	in.slots, in.poolOf = in.slots[:0], e.limits.poolOf
+	in.pools, in.parentOf = in.pools[:0], e.limits.parent
+	for w := range g.Slots {
+		in.slots = append(in.slots, int64(g.Slots[w].Usable-e.limits.cut[w]))
+	}
+	for _, limit := range e.limits.pools {
+		in.pools = append(in.pools, int64(limit))
+	}
+	turns := make([]int, len(g.Slots))
+	for j := range g.Zones {
+		if !e.loadZone(p, j, turns) {
+			return false
+		}
+	}
+	for w := range in.slots {
+		if turns[w] > 1 {
+			in.slots[w] -= int64(turns[w]-1) * int64(g.Model.Sources[g.Slots[w].Source].Changeover)
+		}
+		if in.slots[w] < 0 {
+			return false
+		}
+	}
+	for _, left := range in.pools {
+		if left < 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
+	g, in, z := e.g, &e.in, &e.g.Zones[j]
+	c := claim{weight: int64(z.Weight), need: int64(z.Time), class: z.Class}
+	minRun := int64(g.minRun(j))
+	slots := g.Of[z.Source]
+	for at := 0; at < len(slots); {
+		day, first, visits, base := g.Slots[slots[at]].Day, len(in.arcs), 0, int64(0)
+		for ; at < len(slots) && g.Slots[slots[at]].Day == day; at++ {
+			w := slots[at]
+			k := int64(p[j][w])
+			if k == 0 {
+				continue
+			}
+			limit := min(int64(g.visitCap(j, w, int(k))), int64(z.DayCap)) - minRun*k
+			if limit < 0 {
+				return false
+			}
+			in.arcs = append(in.arcs, arc{claim: j, slot: w, limit: limit, group: -1})
+			in.slots[w] -= minRun * k
+			for pool := in.poolOf[w]; pool >= 0; pool = in.parentOf[pool] {
+				in.pools[pool] -= minRun * k
+			}
+			turns[w] += int(k)
+			visits++
+			base += minRun * k
+		}
+		c.base += base
+		room := int64(z.DayCap) - base
+		switch {
+		case visits == 0:
+		case room < 0:
+			return false
+		case visits == 1:
+			in.arcs[first].limit = min(in.arcs[first].limit, room)
+		default:
+			for a := first; a < len(in.arcs); a++ {
+				in.arcs[a].group = len(in.groups)
+			}
+			in.groups, in.groupOf = append(in.groups, room), append(in.groupOf, j)
+		}
+	}
+	in.claims = append(in.claims, c)
+	return true
+}
+
+// evaluate scores a pattern. It gives up as soon as its smallest shares are worse than those of the incumbent.
+func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
+	e.count++
+	var s score
+	for j := range e.g.Zones {
+		s.late += e.g.lateDays(p, j)
+	}
+	if incumbent != nil && s.late > incumbent.late {
+		return s, false
+	}
+	if !e.load(p) {
+		return s, false
+	}
+	first, lost := true, false
+	e.div.fair(&e.in, func(l Level) bool {
+		if first && incumbent != nil && s.late == incumbent.late && len(incumbent.shares) > 0 {
+			lost = l.Share.Float() < incumbent.shares[0]-shareTolerance && !l.Full
+		}
+		first = false
+		return !lost
+	})
+	if lost {
+		return s, false
+	}
+	s.shares = e.shares()
+	s.turns = p.count()
+	if e.kept != nil {
+		s.moved = distance(p, e.kept)
+	}
+	return s, true
+}
+
+// shares returns the sorted shares of all zones, class by class.
+func (e *evaluator) shares() []float64 {
+	type entry struct {
+		class int
+		share float64
+	}
+	entries := make([]entry, len(e.in.claims))
+	for j, c := range e.in.claims {
+		entries[j] = entry{c.class, 1}
+		if c.weight > 0 {
+			entries[j].share = math.Max(e.div.level[j].Float(), float64(min(c.base, c.need))/float64(c.weight))
+		}
+	}
+	sort.Slice(entries, func(a, b int) bool {
+		if entries[a].class != entries[b].class {
+			return entries[a].class < entries[b].class
+		}
+		return entries[a].share < entries[b].share
+	})
+	out := make([]float64, len(entries))
+	for k := range entries {
+		out[k] = entries[k].share
+	}
+	return out
+}
+
+// distance counts the turns in which two patterns differ.
+func distance(a, b Pattern) int {
+	n := 0
+	for j := range a {
+		for w := range a[j] {
+			d := int(a[j][w]) - int(b[j][w])
+			n += max(d, -d)
+		}
+	}
+	return n
+}
+
+// Visit is the minutes that a zone gets in a slot, in so many turns.
+type Visit struct {
+	Zone, Slot int
+	Runs       int
+	Time       problem.Span
+}
+
+// visits divides the time of the pattern and returns what every visit gets, with the levels of the division.
+func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
+	if !e.load(p) {
+		return nil, nil
+	}
+	var levels []Level
+	e.div.fair(&e.in, func(l Level) bool {
+		levels = append(levels, l)
+		return true
+	})
+	amounts := e.div.amounts(&e.in)
+	given, _ := e.div.deal(&e.in, amounts)
+	out := make([]Visit, len(e.in.arcs))
+	for a, r := range e.in.arcs {
+		runs := int(p[r.claim][r.slot])
+		out[a] = Visit{
+			Zone: r.claim, Slot: r.slot, Runs: runs,
+			Time: problem.Span(given[a]) + problem.Span(runs)*e.g.minRun(r.claim),
+		}
+	}
+	return out, levels
+}

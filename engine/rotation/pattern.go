@@ -1,0 +1,262 @@
+package rotation
+
+import "math"
+
+// Pattern is how many turns each zone has in each slot of its group.
+type Pattern [][]uint8
+
+func (p Pattern) clone() Pattern {
+	out := make(Pattern, len(p))
+	for j := range p {
+		out[j] = append([]uint8(nil), p[j]...)
+	}
+	return out
+}
+
+func (p Pattern) count() int {
+	n := 0
+	for j := range p {
+		for _, k := range p[j] {
+			n += int(k)
+		}
+	}
+	return n
+}
+
+// builder finds a first pattern: zones in the order of their time, each on the cheapest days that keep its interval
+// limit, in the windows that are least full; then each zone once more with the others in place, a few times over.
+type builder struct {
+	g      *Group
+	room   []float64 // minutes of each slot that can be given out
+	load   []float64
+	turns  []int
+	amount [][]float64 // by zone and slot: what the zone counts on there
+	runs   Pattern
+	level  float64
+}
+
+const (
+	buildPasses = 4
+	// setupWeight makes an extra turn cost a little even where there is room for it.
+	setupWeight = 0.02
+	// latePenalty is what a day beyond the interval limit costs; larger than any load.
+	latePenalty = 1e9
+	// overPenalty is the cost of a turn for which a window has not even its shortest turns free.
+	overPenalty = 1e5
+)
+
+// Build returns a pattern for a level, the share that is planned for.
+func (g *Group) Build(room []float64, level float64, order []int) Pattern {
+	b := &builder{
+		g: g, room: room, level: level, load: make([]float64, len(g.Slots)), turns: make([]int, len(g.Slots)),
+		amount: make([][]float64, len(g.Zones)), runs: make(Pattern, len(g.Zones)),
+	}
+	for j := range g.Zones {
+		b.amount[j], b.runs[j] = make([]float64, len(g.Slots)), make([]uint8, len(g.Slots))
+	}
+	for pass := range buildPasses {
+		for _, j := range order {
+			if pass > 0 {
+				b.remove(j)
+			}
+			b.put(j)
+		}
+	}
+	return b.runs
+}
+
+func (b *builder) remove(j int) {
+	for w, k := range b.runs[j] {
+		if k > 0 {
+			b.load[w] -= b.amount[j][w] + b.changeover(w)*float64(k)
+			b.turns[w] -= int(k)
+			b.runs[j][w], b.amount[j][w] = 0, 0
+		}
+	}
+}
+
+func (b *builder) changeover(w int) float64 {
+	return float64(b.g.Model.Sources[b.g.Slots[w].Source].Changeover)
+}
+
+// part is a piece of a day's water in one slot.
+type part struct {
+	slot, runs int
+	amount     float64
+}
+
+// price is the rise of the crowding of slot w when amount and runs are put there: the sixth power keeps windows evenly
+// full, so that the fullest of them leaves room for the others.
+func (b *builder) price(w int, amount float64, runs int) float64 {
+	room := math.Max(1, b.room[w]+b.changeover(w))
+	before, after := b.load[w]/room, (b.load[w]+amount+b.changeover(w)*float64(runs))/room
+	minRun := float64(b.g.Model.Sources[b.g.Slots[w].Source].MinRun)
+	cost := math.Pow(after, 6) - math.Pow(before, 6) + setupWeight*float64(runs)*(b.changeover(w)+minRun/10+1)/room
+	if float64(b.turns[w]+runs)*(minRun+b.changeover(w)) > room {
+		cost += overPenalty
+	}
+	return cost
+}
+
+// day finds where amount is put best on a day, and what that costs. What does not fit costs extra.
+func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost float64) {
+	g := b.g
+	minRun := float64(g.minRun(j))
+	amount = math.Max(amount, minRun)
+	left := math.Min(amount, float64(g.Zones[j].DayCap))
+	used := make([]bool, len(slots))
+	for left > 0 {
+		best, bestCost, bestAmount, bestRuns := -1, math.Inf(1), 0.0, 0
+		for at, w := range slots {
+			if used[at] || !g.canVisit(j, w) {
+				continue
+			}
+			runs := 1
+			for runs < maxRuns && float64(g.visitCap(j, w, runs)) < left && g.visitCap(j, w, runs+1) > g.visitCap(j, w, runs) {
+				runs++
+			}
+			a := math.Min(left, float64(g.visitCap(j, w, runs)))
+			if a < minRun*float64(runs) {
+				continue
+			}
+			// The price for a unit of water steers towards slots that hold all of it.
+			if c := b.price(w, a, runs) / a; c < bestCost {
+				best, bestCost, bestAmount, bestRuns = at, c, a, runs
+			}
+		}
+		if best < 0 {
+			break
+		}
+		used[best] = true
+		parts = append(parts, part{slots[best], bestRuns, bestAmount})
+		cost += bestCost * bestAmount
+		if left -= bestAmount; left < minRun {
+			break
+		}
+	}
+	if len(parts) == 0 {
+		return nil, math.Inf(1)
+	}
+	if left > 0 {
+		cost += left / amount
+	}
+	return parts, cost
+}
+
+// put finds days for zone j: for every number of days the cheapest set that keeps the interval limit, by dynamic
+// programming over the last day, then the best number.
+func (b *builder) put(j int) {
+	g, z := b.g, &b.g.Zones[j]
+	days := g.Model.Days
+	slots := make([][]int, days)
+	for _, w := range g.Of[z.Source] {
+		if g.canVisit(j, w) {
+			slots[g.Slots[w].Day] = append(slots[g.Slots[w].Day], w)
+		}
+	}
+	want := b.level * float64(z.Time)
+	bestCost, misses := math.Inf(1), 0
+	var best []int
+	bestAmount := 0.0
+	if want == 0 && z.FirstBy >= days {
+		return // needs neither water nor a visit
+	}
+	potential := g.dayPotential(j)
+	for n := 1; n <= days; n++ {
+		amount := want / float64(n)
+		price := make([]float64, days)
+		for d := range days {
+			price[d] = math.Inf(1)
+			if len(slots[d]) > 0 {
+				_, price[d] = b.day(j, slots[d], math.Min(amount, float64(potential[d])))
+				price[d] += math.Max(0, amount-float64(potential[d])) / math.Max(1, amount)
+			}
+		}
+		chosen, cost := cheapestDays(price, n, z.Interval, z.FirstBy)
+		if chosen == nil {
+			continue
+		}
+		if cost < bestCost {
+			bestCost, best, bestAmount, misses = cost, chosen, amount, 0
+		} else if misses++; misses >= 3 && bestCost < latePenalty {
+			break
+		}
+	}
+	for _, d := range best {
+		parts, _ := b.day(j, slots[d], math.Min(bestAmount, float64(potential[d])))
+		for _, p := range parts {
+			b.runs[j][p.slot] += uint8(p.runs)
+			b.turns[p.slot] += p.runs
+			b.amount[j][p.slot] += p.amount
+			b.load[p.slot] += p.amount + b.changeover(p.slot)*float64(p.runs)
+		}
+	}
+}
+
+// cheapestDays returns n days of least price whose gaps keep the interval; a gap that is too long costs latePenalty for
+// each day beyond it, so that an unkeepable limit is broken as little as can be.
+func cheapestDays(price []float64, n, interval, firstBy int) ([]int, float64) {
+	days := len(price)
+	late := func(excess int) float64 { return latePenalty * float64(max(0, excess)) }
+	cost, from := make([][]float64, n), make([][]int, n)
+	for k := range n {
+		cost[k], from[k] = make([]float64, days), make([]int, days)
+		for d := range days {
+			cost[k][d] = math.Inf(1)
+			if math.IsInf(price[d], 1) {
+				continue
+			}
+			if k == 0 {
+				cost[0][d] = price[d] + late(d-firstBy)
+				continue
+			}
+			for e := range d {
+				if c := cost[k-1][e] + price[d] + late(d-e-interval); c < cost[k][d] {
+					cost[k][d], from[k][d] = c, e
+				}
+			}
+		}
+	}
+	last, least := -1, math.Inf(1)
+	for d := range days {
+		if c := cost[n-1][d] + late(days-d-interval); c < least {
+			last, least = d, c
+		}
+	}
+	if last < 0 {
+		return nil, least
+	}
+	chosen := make([]int, n)
+	for k, d := n-1, last; k >= 0; k-- {
+		chosen[k] = d
+		d = from[k][d]
+	}
+	return chosen, least
+}
+
+// lateDays counts the days by which the pattern breaks the interval limit of zone j.
+func (g *Group) lateDays(p Pattern, j int) int {
+	z, total := &g.Zones[j], 0
+	last, first := 0, true
+	watered := make([]bool, g.Model.Days)
+	for _, w := range g.Of[z.Source] {
+		if p[j][w] > 0 {
+			watered[g.Slots[w].Day] = true
+		}
+	}
+	for d, is := range watered {
+		if !is {
+			continue
+		}
+		if first {
+			total += max(0, d-z.FirstBy)
+		} else {
+			total += max(0, d-last-z.Interval)
+		}
+		last, first = d, false
+	}
+	if first {
+		return max(0, g.Model.Days-z.FirstBy)
+	}
+	return total + max(0, g.Model.Days-last-z.Interval)
+}

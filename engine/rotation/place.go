@@ -1,0 +1,258 @@
+package rotation
+
+import (
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// Run is a turn with its place in time.
+type Run struct {
+	Zone, Slot int
+	Start, End problem.Instant
+}
+
+// preference orders the visits that could start at a moment.
+type preference int
+
+const (
+	longestFirst preference = iota // most turn and soak time still to come
+	largestFirst                   // largest flow, which leaves least of the line unused
+	earlierFirst                   // as in the published rota
+)
+
+// waiting is a visit of which turns are still to be placed.
+type waiting struct {
+	zone, slot int
+	pieces     []problem.Span
+	clock      problem.Instant // start in the published rota, less the window's start
+}
+
+// placement simulates the sources of a group through the horizon.
+type placement struct {
+	g        *Group
+	rule     preference
+	grid     problem.Span
+	lastEnd  []problem.Instant // by zone
+	lastZone []int             // by source
+	lastSlot []int
+	free     []problem.Instant // by source: end of its last turn
+	runs     []Run
+	overflow []problem.Span // by slot
+}
+
+// place puts visits into their windows one after the other. What does not fit is cut off and reported by slot.
+func (g *Group) place(visits []Visit, rule preference, grid problem.Span, clock func(zone, slot int) problem.Instant) ([]Run, []problem.Span) {
+	p := &placement{
+		g: g, rule: rule, grid: grid, overflow: make([]problem.Span, len(g.Slots)),
+		lastEnd: make([]problem.Instant, len(g.Zones)), lastZone: make([]int, len(g.Model.Sources)),
+		lastSlot: make([]int, len(g.Model.Sources)), free: make([]problem.Instant, len(g.Model.Sources)),
+	}
+	for j := range p.lastEnd {
+		p.lastEnd[j] = -problem.Instant(problem.MaxSpan)
+	}
+	for s := range p.lastZone {
+		p.lastZone[s], p.lastSlot[s] = -1, -1
+	}
+	bySlot := make([][]waiting, len(g.Slots))
+	for _, v := range visits {
+		if v.Time > 0 {
+			at := problem.Instant(0)
+			if clock != nil {
+				at = clock(v.Zone, v.Slot)
+			}
+			bySlot[v.Slot] = append(bySlot[v.Slot], waiting{v.Zone, v.Slot, pieces(v), at})
+		}
+	}
+	for _, cluster := range g.clusters() {
+		p.fill(cluster, bySlot)
+	}
+	return p.runs, p.overflow
+}
+
+// pieces divides a visit into equal turns.
+func pieces(v Visit) []problem.Span {
+	out := make([]problem.Span, v.Runs)
+	left := v.Time
+	for k := range out {
+		out[k] = left / problem.Span(v.Runs-k)
+		left -= out[k]
+	}
+	return out
+}
+
+// clusters groups slots that overlap in time and share a line, in the order of time.
+func (g *Group) clusters() [][]int {
+	order := make([]int, len(g.Slots))
+	for w := range order {
+		order[w] = w
+	}
+	sort.SliceStable(order, func(a, b int) bool { return g.Slots[order[a]].Start < g.Slots[order[b]].Start })
+	var out [][]int
+	end := problem.Instant(0)
+	for _, w := range order {
+		if len(out) == 0 || g.Slots[w].Start >= end {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], w)
+		end = max(end, g.Slots[w].End)
+	}
+	return out
+}
+
+// fill runs the clock through one cluster: whenever a source is free, the preferred visit that may start does.
+func (p *placement) fill(cluster []int, bySlot [][]waiting) {
+	now := p.g.Slots[cluster[0]].Start
+	for {
+		next := problem.Instant(-1)
+		later := func(t problem.Instant) {
+			if t > now && (next < 0 || t < next) {
+				next = t
+			}
+		}
+		pending := false
+		for _, w := range cluster {
+			slot := &p.g.Slots[w]
+			if len(bySlot[w]) == 0 {
+				continue
+			}
+			if now >= slot.End {
+				p.giveUp(w, bySlot)
+				continue
+			}
+			pending = true
+			if now < slot.Start {
+				later(slot.Start)
+				continue
+			}
+			later(slot.End)
+			p.tryStart(w, now, bySlot, later)
+		}
+		for s, end := range p.free {
+			if p.lastSlot[s] >= 0 && end > now {
+				later(end)
+			}
+		}
+		if !pending || next < 0 {
+			break
+		}
+		now = next
+	}
+	for _, w := range cluster {
+		p.giveUp(w, bySlot)
+	}
+}
+
+// giveUp reports what is left of a slot's visits when the slot is over.
+func (p *placement) giveUp(w int, bySlot [][]waiting) {
+	for _, v := range bySlot[w] {
+		for _, piece := range v.pieces {
+			p.overflow[w] += piece
+		}
+	}
+	bySlot[w] = nil
+}
+
+// tryStart starts the preferred visit of slot w at now, or says when something may be ready.
+func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, later func(problem.Instant)) {
+	slot := &p.g.Slots[w]
+	s := slot.Source
+	if p.free[s] > now {
+		return // its end is looked at by the caller
+	}
+	best := -1
+	for at := range bySlot[w] {
+		v := &bySlot[w][at]
+		ready := p.onGrid(max(slot.Start, p.free[s], p.lastEnd[v.zone]+problem.Instant(p.g.Zones[v.zone].Soak)))
+		if p.lastSlot[s] == w && p.lastZone[s] != v.zone {
+			ready = p.onGrid(max(ready, p.free[s]+problem.Instant(p.g.Model.Sources[s].Changeover)))
+		}
+		if ready > now {
+			later(ready)
+			continue
+		}
+		if p.onGrid(now) != now {
+			later(p.onGrid(now))
+			continue
+		}
+		if !p.meterAllows(v.zone, now) {
+			continue
+		}
+		if best < 0 || p.before(v, &bySlot[w][best]) {
+			best = at
+		}
+	}
+	if best >= 0 {
+		p.start(w, best, now, bySlot)
+		later(p.free[s])
+	}
+}
+
+// onGrid rounds a moment up to the next one at which a turn may start.
+func (p *placement) onGrid(t problem.Instant) problem.Instant {
+	if p.grid <= 0 {
+		return t
+	}
+	g := problem.Instant(p.grid)
+	return (t + g - 1) / g * g
+}
+
+func (p *placement) start(w, at int, now problem.Instant, bySlot [][]waiting) {
+	v := &bySlot[w][at]
+	s, slot := p.g.Slots[w].Source, &p.g.Slots[w]
+	length := v.pieces[0]
+	if room := problem.Span(slot.End - now); length > room {
+		p.overflow[w] += length - room
+		length = room
+	}
+	if length >= p.g.minRun(v.zone) {
+		end := now + problem.Instant(length)
+		p.runs = append(p.runs, Run{Zone: v.zone, Slot: w, Start: now, End: end})
+		p.free[s], p.lastZone[s], p.lastSlot[s], p.lastEnd[v.zone] = end, v.zone, w, end
+	} else {
+		p.overflow[w] += length
+	}
+	if v.pieces = v.pieces[1:]; len(v.pieces) == 0 {
+		bySlot[w] = append(bySlot[w][:at], bySlot[w][at+1:]...)
+	}
+}
+
+// meterAllows tells whether the line still carries zone j at now. The simulation goes forward only, so a turn that
+// fits at its start fits until its end.
+func (p *placement) meterAllows(j int, now problem.Instant) bool {
+	m := p.g.Model
+	line := m.LineOf[p.g.Zones[j].Source]
+	if line < 0 {
+		return true
+	}
+	sum := p.g.Zones[j].Op.Total
+	for s := range m.Sources {
+		if m.LineOf[s] == line && p.lastSlot[s] >= 0 && p.free[s] > now {
+			sum += p.g.Zones[p.lastZone[s]].Op.Total
+		}
+	}
+	return sum <= m.Lines[line].FlowLimit
+}
+
+func (p *placement) before(a, b *waiting) bool {
+	za, zb := &p.g.Zones[a.zone], &p.g.Zones[b.zone]
+	if p.rule == earlierFirst && a.clock != b.clock {
+		return a.clock < b.clock
+	}
+	if p.rule == largestFirst && za.Op.Total != zb.Op.Total {
+		return za.Op.Total > zb.Op.Total
+	}
+	ta, tb := remaining(a, za), remaining(b, zb)
+	if ta != tb {
+		return ta > tb
+	}
+	return a.zone < b.zone
+}
+
+func remaining(v *waiting, z *Zone) problem.Span {
+	sum := problem.Span(len(v.pieces)-1) * z.Soak
+	for _, piece := range v.pieces {
+		sum += piece
+	}
+	return sum
+}

@@ -1,0 +1,394 @@
+package rotation
+
+import (
+	"math/rand/v2"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// Config says how hard to look and what to stay close to.
+type Config struct {
+	Level  float64 // the share that patterns are built for
+	Budget int     // work of the search, in arcs of the divisions it may make
+	Seed   uint64
+	Grid   problem.Span // turns start at multiples of this; 0 for any moment
+	Kept   Pattern      // the published pattern, or nil
+	Clock  func(zone, slot int) problem.Instant
+	Stop   func() bool
+}
+
+// Result is the rotation of a group.
+type Result struct {
+	Pattern   Pattern
+	Runs      []Run
+	Levels    []Level // of the last division; placement may have cost something more
+	Visits    []Visit
+	Given     []problem.Span // minutes by zone, as placed
+	Late      int            // days beyond interval limits, added up over zones
+	Evaluated int
+	arcs      []arc
+	slots     []int64
+}
+
+// placeRounds is how often windows are lowered for turns that did not fit.
+const placeRounds = 14
+
+// leastCut is the least by which a window is lowered.
+const leastCut = problem.Span(problem.Minute)
+
+// Solve finds visits and turns for the zones of the group.
+func (g *Group) Solve(c Config) Result {
+	caps := g.volumeCaps()
+	e := &evaluator{g: g, limits: g.arrange(caps), kept: c.Kept}
+	g.setRoom(&e.limits)
+	s := &search{
+		evaluator: e, rng: rand.New(rand.NewPCG(c.Seed, 0x726f7461)), stop: c.Stop, //nolint:gosec // reproducible on purpose
+	}
+	level := c.Level
+	if level <= 0 || level > 1 {
+		level = 1
+	}
+	p := c.Kept
+	if p == nil {
+		p = s.first(level)
+	} else {
+		p = p.clone()
+	}
+	if len(caps) > 0 {
+		for range calibrationRounds {
+			visits, _ := e.visits(p)
+			g.calibrate(caps, &e.limits, visits, 1, false)
+		}
+	}
+	p = s.improve(p, c.Budget)
+	best := s.settle(p, caps, c)
+	best.Evaluated = e.count
+	return best
+}
+
+type search struct {
+	*evaluator
+	rng  *rand.Rand
+	stop func() bool
+}
+
+// first builds patterns for a few levels and orders and keeps the best.
+func (s *search) first(level float64) Pattern {
+	g := s.g
+	byTime, byFreedom := make([]int, len(g.Zones)), make([]int, len(g.Zones))
+	for j := range g.Zones {
+		byTime[j], byFreedom[j] = j, j
+	}
+	sort.SliceStable(byTime, func(a, b int) bool { return g.Zones[byTime[a]].Time > g.Zones[byTime[b]].Time })
+	sort.SliceStable(byFreedom, func(a, b int) bool {
+		return g.Zones[byFreedom[a]].Interval < g.Zones[byFreedom[b]].Interval
+	})
+	var best Pattern
+	var bestScore score
+	for k, order := range [][]int{byTime, byFreedom} {
+		for _, l := range []float64{level, level * 0.8, level * 0.5} {
+			p := g.Build(s.limits.room, l, order)
+			sc, ok := s.evaluate(p, nil)
+			if ok && (best == nil || sc.better(bestScore)) {
+				best, bestScore = p, sc
+			}
+		}
+		if best != nil && bestScore.late == 0 && k == 0 {
+			break
+		}
+	}
+	if best == nil {
+		best = s.thin(g.Build(s.limits.room, 0, byFreedom))
+	}
+	return best
+}
+
+// thin takes turns away until the shortest turns of every window fit: from the fullest window, first where that keeps
+// the interval limits.
+func (s *search) thin(p Pattern) Pattern {
+	for !s.load(p) {
+		worst, crowd := -1, -1.0
+		for w := range s.g.Slots {
+			sum := 0.0
+			for j := range p {
+				sum += float64(p[j][w]) * float64(s.g.minRun(j)+s.g.Model.Sources[s.g.Slots[w].Source].Changeover)
+			}
+			if c := sum / max(1, s.limits.room[w]); sum > 0 && c > crowd {
+				worst, crowd = w, c
+			}
+		}
+		if worst < 0 {
+			return p
+		}
+		take, least := -1, 1<<30
+		for j := range p {
+			if p[j][worst] == 0 {
+				continue
+			}
+			p[j][worst]--
+			late := s.g.lateDays(p, j)
+			p[j][worst]++
+			if late < least {
+				take, least = j, late
+			}
+		}
+		p[take][worst]--
+	}
+	return p
+}
+
+// change is a move of the search: turns added and taken away.
+type change struct {
+	zone, slot, by int
+}
+
+func apply(p Pattern, moves []change, sign int) {
+	for _, c := range moves {
+		p[c.zone][c.slot] = uint8(int(p[c.zone][c.slot]) + sign*c.by)
+	}
+}
+
+// improve changes single visits, level by level from the lowest, for as long as that makes the vector of shares better.
+func (s *search) improve(p Pattern, budget int) Pattern {
+	current, ok := s.evaluate(p, nil)
+	if !ok {
+		return p
+	}
+	spent := 0
+	cost := func() int { return len(s.in.arcs) + len(s.g.Slots) }
+	for spent < budget {
+		moved := false
+		_, levels := s.visits(p)
+		arcs := append([]arc(nil), s.in.arcs...)
+		for k := range levels {
+			if levels[k].Full && levels[k].Share.Float() >= 1 {
+				break
+			}
+			for _, moves := range s.candidates(p, &levels[k], arcs) {
+				if s.stop != nil && s.stop() {
+					return p
+				}
+				if spent += cost(); spent > budget {
+					return s.trim(p, current)
+				}
+				apply(p, moves, 1)
+				if next, ok := s.evaluate(p, &current); ok && next.better(current) {
+					current, moved = next, true
+					break
+				}
+				apply(p, moves, -1)
+			}
+			if moved {
+				break
+			}
+		}
+		if !moved {
+			break
+		}
+	}
+	return s.trim(p, current)
+}
+
+// trim drops turns that lower no share.
+func (s *search) trim(p Pattern, current score) Pattern {
+	for j := range p {
+		for w := range p[j] {
+			if p[j][w] == 0 {
+				continue
+			}
+			p[j][w]--
+			if next, ok := s.evaluate(p, &current); ok && next.better(current) {
+				current = next
+				continue
+			}
+			p[j][w]++
+		}
+	}
+	return p
+}
+
+// candidates lists changes that could lift a level: a turn more for a zone of the set outside the tight windows, a turn
+// less in a tight window, a turn moved out of it, two turns exchanged.
+func (s *search) candidates(p Pattern, l *Level, arcs []arc) [][]change {
+	g := s.g
+	tight := make([]bool, len(g.Slots))
+	for _, w := range l.Slots {
+		tight[w] = true
+	}
+	for _, pool := range l.Pools {
+		for w := range g.Slots {
+			for q := s.limits.poolOf[w]; q >= 0; q = s.limits.parent[q] {
+				tight[w] = tight[w] || q == pool
+			}
+		}
+	}
+	atLimit := map[[2]int]bool{}
+	for _, a := range l.Arcs {
+		atLimit[[2]int{arcs[a].claim, arcs[a].slot}] = true
+	}
+	var out [][]change
+	for _, j := range l.Claims {
+		for _, w := range g.Of[g.Zones[j].Source] {
+			if g.canVisit(j, w) && (!tight[w] || atLimit[[2]int{j, w}]) && p[j][w] < maxRuns {
+				out = append(out, []change{{j, w, 1}})
+			}
+		}
+	}
+	for w := range g.Slots {
+		if !tight[w] {
+			continue
+		}
+		for j := range p {
+			if p[j][w] == 0 {
+				continue
+			}
+			out = append(out, []change{{j, w, -1}})
+			for _, u := range g.Of[g.Zones[j].Source] {
+				if u != w && !tight[u] && g.canVisit(j, u) && p[j][u] < maxRuns {
+					out = append(out, []change{{j, w, -1}, {j, u, 1}})
+				}
+			}
+		}
+	}
+	s.rng.Shuffle(len(out), func(a, b int) { out[a], out[b] = out[b], out[a] })
+	sort.SliceStable(out, func(a, b int) bool { return len(out[a]) < len(out[b]) })
+	return out
+}
+
+// settle divides the time for the pattern and places the turns, lowers windows and volumes where they did not fit, and
+// keeps the best rotation of all rounds. Every round is valid as it stands, because what does not fit is cut off.
+func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
+	g := s.g
+	var best Result
+	var bestScore score
+	found := false
+	eta := 1.0
+	for range placeRounds {
+		visits, levels := s.visits(p)
+		if visits == nil {
+			p = s.thin(p)
+			visits, levels = s.visits(p)
+		}
+		for round := 0; len(caps) > 0 && round < placeRounds; round++ {
+			if g.calibrate(caps, &s.limits, visits, eta, true) {
+				break
+			}
+			if visits, levels = s.visits(p); visits == nil {
+				p = s.thin(p)
+				visits, levels = s.visits(p)
+			}
+		}
+		runs, overflow := g.bestPlacement(visits, c)
+		if s.keepsVolumes(caps, runs) {
+			r := g.result(p, visits, levels, runs)
+			r.arcs, r.slots = append([]arc(nil), s.in.arcs...), append([]int64(nil), s.in.slots...)
+			if sc := g.resultScore(&r); !found || sc.better(bestScore) {
+				best, bestScore, found = r, sc, true
+			}
+		}
+		total := problem.Span(0)
+		for w, over := range overflow {
+			if over > 0 {
+				total += over
+				s.limits.cut[w] += max(over/3, leastCut)
+			}
+		}
+		if total == 0 {
+			break
+		}
+	}
+	if !found {
+		best = g.result(make(Pattern, 0), nil, nil, nil)
+	}
+	return best
+}
+
+func (g *Group) bestPlacement(visits []Visit, c Config) (runs []Run, overflow []problem.Span) {
+	rules := []preference{longestFirst, largestFirst}
+	if c.Clock != nil {
+		rules = []preference{earlierFirst, longestFirst, largestFirst}
+	}
+	least := problem.Span(-1)
+	for _, rule := range rules {
+		r, o := g.place(visits, rule, c.Grid, c.Clock)
+		sum := problem.Span(0)
+		for _, v := range o {
+			sum += v
+		}
+		if least < 0 || sum < least {
+			runs, overflow, least = r, o, sum
+		}
+		if sum == 0 {
+			break
+		}
+	}
+	return runs, overflow
+}
+
+// keepsVolumes adds up the water of the placed turns.
+func (s *search) keepsVolumes(caps []volumeCap, runs []Run) bool {
+	for k := range caps {
+		c := &caps[k]
+		if c.meter {
+			continue // the placement itself holds the flow
+		}
+		in := make([]bool, len(s.g.Slots))
+		for _, w := range c.slots {
+			in[w] = true
+		}
+		volume := int64(0)
+		for _, r := range runs {
+			if in[r.Slot] {
+				volume += s.g.Zones[r.Zone].Op.Total.Volume(problem.Span(r.End - r.Start))
+			}
+		}
+		if volume > c.limit {
+			return false
+		}
+	}
+	return true
+}
+
+func (g *Group) result(p Pattern, visits []Visit, levels []Level, runs []Run) Result {
+	r := Result{Pattern: p.clone(), Visits: visits, Levels: levels, Runs: runs, Given: make([]problem.Span, len(g.Zones))}
+	placed := make(Pattern, len(g.Zones))
+	for j := range placed {
+		placed[j] = make([]uint8, len(g.Slots))
+	}
+	for _, run := range runs {
+		r.Given[run.Zone] += problem.Span(run.End - run.Start)
+		placed[run.Zone][run.Slot]++
+	}
+	for j := range g.Zones {
+		r.Late += g.lateDays(placed, j)
+	}
+	return r
+}
+
+func (g *Group) resultScore(r *Result) score {
+	s := score{late: r.Late, turns: len(r.Runs)}
+	type entry struct {
+		class int
+		share float64
+	}
+	var entries []entry
+	for j := range g.Zones {
+		z := &g.Zones[j]
+		share := 1.0
+		if z.Weight > 0 {
+			share = float64(min(r.Given[j], z.Time)) / float64(z.Weight)
+		}
+		entries = append(entries, entry{z.Class, share})
+	}
+	sort.Slice(entries, func(a, b int) bool {
+		if entries[a].class != entries[b].class {
+			return entries[a].class < entries[b].class
+		}
+		return entries[a].share < entries[b].share
+	})
+	for _, v := range entries {
+		s.shares = append(s.shares, v.share)
+	}
+	return s
+}

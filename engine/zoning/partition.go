@@ -1,0 +1,453 @@
+// Package zoning puts the layouts of a source into zones, and bounds from below what any zoning must cost.
+package zoning
+
+import (
+	"math"
+	"math/rand/v2"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// Goal is what a partition is made for.
+type Goal int
+
+const (
+	// LeastTime makes the minutes of all zones, changeovers included, as few as possible.
+	LeastTime Goal = iota
+	// LeastWater makes the litres drawn as few as possible within the minutes, for gardens where volume is scarce or
+	// nothing is.
+	LeastWater
+)
+
+// Request is what a partition is asked for.
+type Request struct {
+	Model     *problem.Model
+	Source    int
+	Layouts   []int    // servable layouts of the source that are to be planned
+	Pinned    [][]int  // zones that stay as they are
+	Forbidden [][2]int // pairs that must not share a zone
+	By        problem.Measure
+	Level     float64 // share that is planned for
+	Goal      Goal
+	Time      problem.Span // minutes that are there, for LeastWater
+	FlowLimit problem.Rate // most that a zone of several may draw; 0 for none
+	Start     [][]int      // a partition to start from besides the usual ones
+	Budget    int          // zones that may be tried
+	Seed      uint64
+	Stop      func() bool
+}
+
+// cost is what one zone costs.
+type cost struct {
+	fits  bool
+	time  float64 // milli-minutes with changeovers, at the level planned for
+	water float64 // litres drawn beyond what its members need
+	hurt  float64 // milli-minutes that the zone cannot get for its own limits
+}
+
+// zonePrice is what one more zone counts when water is minimised [L].
+const zonePrice = 0.5
+
+// setUpShare is how much of the minutes may be planned when water is minimised: the rest is for the shape of windows.
+const setUpShare = 0.97
+
+type partitioner struct {
+	Request
+	keys      []uint64
+	memo      map[uint64]cost
+	changeovr float64
+	dayTime   []problem.Span // usable time by day
+	forbidden map[[2]int]bool
+	scale     float64
+	tried     int
+	buffer    []int
+}
+
+// Partition returns zones of all layouts asked for, pinned ones first. Every zone fits.
+func Partition(r Request) [][]int {
+	p := newPartitioner(r)
+	items := p.items()
+	best, least := [][]int(nil), math.Inf(1)
+	consider := func(z [][]int) {
+		if z == nil {
+			return
+		}
+		if v := p.value(z); v < least {
+			best, least = z, v
+		}
+	}
+	consider(p.firstFit(items))
+	for _, price := range []float64{0, 1} {
+		consider(p.blocks(items, price))
+	}
+	if r.Start != nil {
+		consider(p.repair(r.Start, items))
+	}
+	if len(items) > 1 {
+		best = p.recreate(best, least)
+	}
+	out := append([][]int(nil), r.Pinned...)
+	return append(out, canonical(best)...)
+}
+
+func newPartitioner(r Request) *partitioner {
+	p := &partitioner{Request: r, memo: map[uint64]cost{}, forbidden: map[[2]int]bool{}}
+	rng := rand.New(rand.NewPCG(0x7a6f6e65, 1)) //nolint:gosec // keys, not secrets
+	p.keys = make([]uint64, len(r.Model.Layouts))
+	for i := range p.keys {
+		p.keys[i] = rng.Uint64()
+	}
+	p.changeovr = float64(r.Model.Sources[r.Source].Changeover)
+	for _, f := range r.Forbidden {
+		p.forbidden[[2]int{min(f[0], f[1]), max(f[0], f[1])}] = true
+	}
+	days := make([]problem.Span, r.Model.Days)
+	for _, slot := range r.Model.Slots[r.Source] {
+		days[slot.Day] += slot.Usable
+	}
+	p.dayTime = days
+	for _, i := range r.Layouts {
+		p.scale += float64(r.Model.Layouts[i].Need) / 1000
+	}
+	return p
+}
+
+// items returns the free layouts, those that need most minutes first.
+func (p *partitioner) items() []int {
+	pinned := map[int]bool{}
+	for _, z := range p.Pinned {
+		for _, i := range z {
+			pinned[i] = true
+		}
+	}
+	var items []int
+	alone := map[int]float64{}
+	for _, i := range p.Layouts {
+		if !pinned[i] {
+			items = append(items, i)
+			alone[i] = p.price([]int{i}).time
+		}
+	}
+	sort.SliceStable(items, func(a, b int) bool {
+		if alone[items[a]] != alone[items[b]] {
+			return alone[items[a]] > alone[items[b]]
+		}
+		return p.Model.Layouts[items[a]].Need > p.Model.Layouts[items[b]].Need
+	})
+	return items
+}
+
+func (p *partitioner) key(zone []int) uint64 {
+	k := uint64(0)
+	for _, i := range zone {
+		k ^= p.keys[i]
+	}
+	return k
+}
+
+// price returns what a zone costs; it does not fit when the hydraulics, a forbidden pair or the flow limit say so.
+func (p *partitioner) price(zone []int) cost {
+	k := p.key(zone)
+	c, known := p.memo[k]
+	if !known {
+		p.tried++
+		c = p.work(zone)
+		p.memo[k] = c
+	}
+	return c
+}
+
+func (p *partitioner) work(zone []int) cost {
+	m := p.Model
+	if !p.allowed(zone) || !m.Fits(p.Source, zone) {
+		return cost{}
+	}
+	z := problem.NewBatch(m, p.Source, zone, p.By)
+	if len(zone) > 1 && p.FlowLimit > 0 && z.Op.Total > p.FlowLimit {
+		return cost{}
+	}
+	if line := m.LineOf[p.Source]; line >= 0 && z.Op.Total > m.Lines[line].FlowLimit {
+		return cost{}
+	}
+	want := p.Level * float64(z.Time)
+	potential := 0.0
+	most := min(z.DayCap, z.MaxRun)
+	for d, usable := range p.dayTime {
+		if z.Open[d] && most >= m.Sources[p.Source].MinRun {
+			potential += float64(min(usable, z.DayCap))
+		}
+	}
+	setups := float64(z.Visits(m.Days))
+	setups = math.Max(setups, math.Ceil(want/math.Max(1, float64(z.DayCap))))
+	setups = math.Max(setups, math.Ceil(want/math.Max(1, float64(z.MaxRun))))
+	c := cost{fits: true, hurt: math.Max(0, want-potential)}
+	c.time = math.Max(want, setups*float64(m.Sources[p.Source].MinRun)) + p.changeovr*setups
+	for at, i := range z.Members {
+		drawn := float64(z.Op.Drawn[at].Volume(z.Time)) * p.Level / 1e6
+		c.water += math.Max(0, drawn-p.Level*(1+float64(m.OverTolerance)/1000)*float64(m.Layouts[i].Need)/1000)
+	}
+	return c
+}
+
+func (p *partitioner) allowed(zone []int) bool {
+	if len(p.forbidden) == 0 {
+		return true
+	}
+	for a, i := range zone {
+		for _, k := range zone[:a] {
+			if p.forbidden[[2]int{min(i, k), max(i, k)}] {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// total adds up the zones.
+type total struct {
+	time, water, hurt float64
+	zones             int
+}
+
+func (t *total) add(c cost, sign float64) {
+	t.time += sign * c.time
+	t.water += sign * c.water
+	t.hurt += sign * c.hurt
+	t.zones += int(sign)
+}
+
+// worth is the value to be made small.
+func (p *partitioner) worth(t total) float64 {
+	if p.Goal == LeastTime {
+		return t.time + 20*t.hurt + 1e-3*t.water/math.Max(1, p.scale)*t.time
+	}
+	over := math.Max(0, t.time/math.Max(1, setUpShare*float64(p.Time))-1)
+	return t.water + zonePrice*float64(t.zones) + p.scale*(10*over+20*t.hurt/math.Max(1, float64(p.Time)))
+}
+
+func (p *partitioner) value(zones [][]int) float64 {
+	var t total
+	for _, z := range zones {
+		c := p.price(z)
+		if !c.fits {
+			return math.Inf(1)
+		}
+		t.add(c, 1)
+	}
+	return p.worth(t)
+}
+
+func with(zone []int, i int) []int { return append(zone[:len(zone):len(zone)], i) }
+
+// firstFit puts every item into the first zone that takes it without costing more than a zone of its own.
+func (p *partitioner) firstFit(items []int) [][]int {
+	var zones [][]int
+	for _, i := range items {
+		own, placed := p.price([]int{i}), false
+		for k := range zones {
+			joint := p.price(with(zones[k], i))
+			if !joint.fits {
+				continue
+			}
+			before := p.price(zones[k])
+			if joint.time+20*joint.hurt <= before.time+20*before.hurt+own.time+20*own.hurt {
+				zones[k], placed = with(zones[k], i), true
+				break
+			}
+		}
+		if !placed {
+			zones = append(zones, []int{i})
+		}
+	}
+	return zones
+}
+
+// blocks cuts the sorted items into consecutive zones of least time plus price times water.
+func (p *partitioner) blocks(items []int, price float64) [][]int {
+	n := len(items)
+	least, from := make([]float64, n+1), make([]int, n+1)
+	perLiter := 0.0
+	if p.scale > 0 {
+		perLiter = price * float64(max(1, p.Time)) / p.scale
+	}
+	for b := 1; b <= n; b++ {
+		least[b] = math.Inf(1)
+		for a := b - 1; a >= 0; a-- {
+			c := p.price(items[a:b])
+			if !c.fits {
+				break
+			}
+			if v := least[a] + c.time + 20*c.hurt + perLiter*c.water; v < least[b] {
+				least[b], from[b] = v, a
+			}
+		}
+		if math.IsInf(least[b], 1) {
+			return nil
+		}
+	}
+	var zones [][]int
+	for b := n; b > 0; b = from[b] {
+		zones = append(zones, append([]int(nil), items[from[b]:b]...))
+	}
+	return zones
+}
+
+// repair makes a partition of the items out of an earlier one: unknown members leave, new ones get zones of their own,
+// and a zone that no longer fits is taken apart.
+func (p *partitioner) repair(start [][]int, items []int) [][]int {
+	free := map[int]bool{}
+	for _, i := range items {
+		free[i] = true
+	}
+	var zones [][]int
+	for _, z := range start {
+		var kept []int
+		for _, i := range z {
+			if free[i] {
+				kept = append(kept, i)
+				delete(free, i)
+			}
+		}
+		for len(kept) > 0 && !p.price(kept).fits {
+			zones = append(zones, kept[len(kept)-1:])
+			kept = kept[:len(kept)-1]
+		}
+		if len(kept) > 0 {
+			zones = append(zones, kept)
+		}
+	}
+	for _, i := range items {
+		if free[i] {
+			zones = append(zones, []int{i})
+		}
+	}
+	return zones
+}
+
+// recreate takes some zones or members out and puts them back where they cost least, accepting a little worse now and
+// then (Schrimpf et al. 2000), until the budget is used.
+func (p *partitioner) recreate(start [][]int, value float64) [][]int {
+	rng := rand.New(rand.NewPCG(p.Seed, 0x70617274)) //nolint:gosec // reproducible on purpose
+	current, best, least := copyZones(start), copyZones(start), value
+	now := value
+	begin := p.tried
+	steps := 0
+	for p.tried-begin < p.Budget && steps < 4*p.Budget {
+		if steps++; p.Stop != nil && p.Stop() {
+			break
+		}
+		progress := math.Max(float64(p.tried-begin)/float64(p.Budget), float64(steps)/float64(4*p.Budget))
+		next, removed := p.ruin(current, rng)
+		next = p.insert(next, removed, rng)
+		v := p.value(next)
+		temperature := 0.004 * least * math.Pow(0.002, progress)
+		if v <= now || rng.Float64() < math.Exp((now-v)/math.Max(1e-12, temperature)) {
+			current, now = next, v
+		}
+		if v < least-1e-9 {
+			best, least = copyZones(next), v
+		}
+	}
+	return best
+}
+
+func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed []int) {
+	if rng.IntN(3) > 0 && len(zones) > 1 {
+		out := map[int]bool{}
+		for range 1 + rng.IntN(3) {
+			out[rng.IntN(len(zones))] = true
+		}
+		for k, z := range zones {
+			if out[k] {
+				removed = append(removed, z...)
+			} else {
+				kept = append(kept, z)
+			}
+		}
+		return kept, removed
+	}
+	n := 0
+	for _, z := range zones {
+		n += len(z)
+	}
+	out := map[int]bool{}
+	for range 2 + rng.IntN(4) {
+		out[rng.IntN(n)] = true
+	}
+	at := 0
+	for _, z := range zones {
+		var rest []int
+		for _, i := range z {
+			if out[at] {
+				removed = append(removed, i)
+			} else {
+				rest = append(rest, i)
+			}
+			at++
+		}
+		if len(rest) > 0 {
+			kept = append(kept, rest)
+		}
+	}
+	return kept, removed
+}
+
+func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]int {
+	rng.Shuffle(len(removed), func(a, b int) { removed[a], removed[b] = removed[b], removed[a] })
+	if rng.IntN(2) == 0 {
+		sort.SliceStable(removed, func(a, b int) bool {
+			return p.price(removed[a:a+1]).time > p.price(removed[b:b+1]).time
+		})
+	}
+	var sum total
+	costs := make([]cost, len(zones))
+	for k, z := range zones {
+		costs[k] = p.price(z)
+		sum.add(costs[k], 1)
+	}
+	for _, i := range removed {
+		own := p.price([]int{i})
+		alone := sum
+		alone.add(own, 1)
+		bestAt, least, bestSum, bestCost := -1, p.worth(alone), alone, own
+		for k, z := range zones {
+			p.buffer = append(append(p.buffer[:0], z...), i)
+			c := p.price(p.buffer)
+			if !c.fits {
+				continue
+			}
+			t := sum
+			t.add(costs[k], -1)
+			t.add(c, 1)
+			if v := p.worth(t); v < least || (v == least && bestAt >= 0 && len(z) > len(zones[bestAt])) {
+				bestAt, least, bestSum, bestCost = k, v, t, c
+			}
+		}
+		sum = bestSum
+		if bestAt < 0 {
+			zones, costs = append(zones, []int{i}), append(costs, own)
+			continue
+		}
+		zones[bestAt], costs[bestAt] = with(zones[bestAt], i), bestCost
+	}
+	return zones
+}
+
+func copyZones(zones [][]int) [][]int {
+	out := make([][]int, len(zones))
+	for k, z := range zones {
+		out[k] = append([]int(nil), z...)
+	}
+	return out
+}
+
+// canonical sorts members and zones, so that the same partition always looks the same.
+func canonical(zones [][]int) [][]int {
+	out := copyZones(zones)
+	for _, z := range out {
+		sort.Ints(z)
+	}
+	sort.Slice(out, func(a, b int) bool { return out[a][0] < out[b][0] })
+	return out
+}
