@@ -16,6 +16,7 @@ import (
 	"github.com/gin-gonic/gin/binding"
 	"github.com/oapi-codegen/runtime"
 	openapi_types "github.com/oapi-codegen/runtime/types"
+	"rillturn.example/rillturn/service/file"
 )
 
 // Defines values for DayParity.
@@ -583,8 +584,8 @@ type ClosureValues struct {
 	Weekdays []Weekday `json:"weekdays"`
 }
 
-// Crop defines model for Crop.
-type Crop = map[string]interface{}
+// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+type Crop = file.NeedCrop
 
 // CropList A page of a list.
 type CropList struct {
@@ -594,6 +595,9 @@ type CropList struct {
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
+
+// CropStages Lengths of the stages of growth in days.
+type CropStages = file.NeedStages
 
 // DayParity Which dates of the month a rule covers.
 type DayParity string
@@ -606,6 +610,18 @@ type ExemptMethod string
 
 // Fairness What is shared evenly when water does not suffice: the served fraction of the need, litres by plot area, or minutes.
 type Fairness string
+
+// FlowHoleSet What comes out at one drilled position.
+type FlowHoleSet = file.HoleSetResult
+
+// FlowLateral What comes out of one lateral.
+type FlowLateral = file.LateralResult
+
+// FlowLayout What comes out of one layout.
+type FlowLayout = file.LayoutFlowResult
+
+// FlowSet The joint operating point of layouts that are open together.
+type FlowSet = file.FlowSetResult
 
 // FlowTest One measurement at a source.
 //
@@ -694,6 +710,9 @@ type FlowTestValues struct {
 	// VolumeL Volume caught.
 	VolumeL *float64 `json:"volume_l,omitempty"`
 }
+
+// FlowWarning A warning of the calculation. `value` and `limit` are in the unit that goes with the code.
+type FlowWarning = file.FlowWarning
 
 // Garden A garden.
 //
@@ -901,7 +920,7 @@ type Language string
 
 // Layout A layout. `spec` is the document of the latest revision; lists leave it out.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","latest_number":1,"name":"box bed","own_valve":true,"plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"spec":{},"status":"draft","updated_at":"2026-04-11T08:15:00Z","water_source_id":"01985c00-0000-7000-8000-000000000031"}
+// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","latest_number":1,"name":"box bed","own_valve":true,"plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"spec":{"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}},"status":"draft","updated_at":"2026-04-11T08:15:00Z","water_source_id":"01985c00-0000-7000-8000-000000000031"}
 type Layout struct {
 	// AcceptedNumber Number of the accepted revision, if there is one.
 	AcceptedNumber *int32 `json:"accepted_number,omitempty"`
@@ -932,7 +951,9 @@ type Layout struct {
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Spec The layout document.
+	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
+	//
+	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
 	Spec *LayoutSpec `json:"spec,omitempty"`
 
 	// Status Where a layout stands: draft → submitted → accepted or returned → retired.
@@ -945,8 +966,17 @@ type Layout struct {
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
 }
 
-// LayoutCheck defines model for LayoutCheck.
-type LayoutCheck = map[string]interface{}
+// LayoutCheck What comes out of every hole of a layout that is open alone, and the supply curve behind it. It has the same shape as the answer of the offline command `rillturn flow`.
+type LayoutCheck = file.FlowResult
+
+// LayoutFeed What lies between the source's outlet and the manifold. Loss coefficients refer to the velocity in the hose or, without one, in the manifold pipe.
+type LayoutFeed = file.LayoutFeed
+
+// LayoutFilter A filter: it loses `loss_m` at `flow_l_per_min`, and by the square of the flow elsewhere.
+type LayoutFilter = file.LayoutFilter
+
+// LayoutLateral A pipe with holes, its pieces in order from the tee to the closed end.
+type LayoutLateral = file.LayoutLateral
 
 // LayoutList A page of a list.
 type LayoutList struct {
@@ -957,16 +987,39 @@ type LayoutList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// LayoutManifold The pipe with tees. Positions count from one of its ends.
+type LayoutManifold = file.LayoutManifold
+
+// LayoutOutlet A tee of the manifold. It carries a lateral or is plugged, or both: a plugged outlet keeps its lateral's description.
+type LayoutOutlet = file.LayoutOutlet
+
+// LayoutPattern Places hole sets along a piece: the first at `first_offset_m` from the end nearer the tee, the others `spacing_m` apart, as far as the piece goes or `count` of them.
+type LayoutPattern = file.LayoutPattern
+
+// LayoutPiece A length of pipe with one hole pattern, or with none.
+type LayoutPiece = file.LayoutPiece
+
+// LayoutPipe A pipe by trade size and wall. A measured inside diameter overrides the published one.
+type LayoutPipe = file.LayoutPipe
+
+// LayoutPlugged Holes that are closed. Piece and set count from 0, from the tee's end.
+type LayoutPlugged = file.LayoutPlugged
+
 // LayoutPreview A layout to be computed without storing it.
 //
-// Examples: {"spec":{},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
+// Examples: {"spec":{"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
 type LayoutPreview struct {
-	// Spec The layout document.
+	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
+	//
+	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
 	Spec LayoutSpec `json:"spec"`
 
 	// WaterSourceId The source that feeds it.
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
 }
+
+// LayoutRated A bought outlet: its flow at a rated head. Exponent 0 is a regulated one.
+type LayoutRated = file.LayoutRated
 
 // LayoutReturn Why a layout is returned.
 //
@@ -999,7 +1052,9 @@ type LayoutRevision struct {
 	// Number Counts from 1.
 	Number int32 `json:"number"`
 
-	// Spec The layout document.
+	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
+	//
+	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
 	Spec *LayoutSpec `json:"spec,omitempty"`
 
 	// Status Where a revision of a layout stands.
@@ -1021,15 +1076,17 @@ type LayoutRevisionList struct {
 // LayoutRevisionStatus Where a revision of a layout stands.
 type LayoutRevisionStatus string
 
-// LayoutSpec The layout document.
-type LayoutSpec = map[string]interface{}
+// LayoutSpec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
+//
+// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
+type LayoutSpec = file.Layout
 
 // LayoutStatus Where a layout stands: draft → submitted → accepted or returned → retired.
 type LayoutStatus string
 
 // LayoutValues A layout: where it lies, what feeds it, and its document.
 //
-// Examples: {"name":"box bed","own_valve":true,"plot_id":"01985c00-0000-7000-8000-000000000041","spec":{},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
+// Examples: {"name":"box bed","own_valve":true,"plot_id":"01985c00-0000-7000-8000-000000000041","spec":{"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
 type LayoutValues struct {
 	// MeasuredDu Evenness from a catch test: mean of the lowest quarter divided by the mean.
 	MeasuredDu *float64 `json:"measured_du,omitempty"`
@@ -1043,7 +1100,9 @@ type LayoutValues struct {
 	// PlotId The plot on which it lies.
 	PlotId openapi_types.UUID `json:"plot_id"`
 
-	// Spec The layout document.
+	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
+	//
+	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
 	Spec LayoutSpec `json:"spec"`
 
 	// WaterSourceId The source that feeds it.
@@ -1110,8 +1169,10 @@ type Planting struct {
 	CreatedAt time.Time `json:"created_at"`
 
 	// Crop Name of a crop of the library; its constants are copied when it is planted.
-	Crop          string `json:"crop"`
-	CropConstants *Crop  `json:"crop_constants,omitempty"`
+	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// Id The identity, made by the service.
 	Id openapi_types.UUID `json:"id"`
@@ -1578,8 +1639,11 @@ type ServiceLineValues struct {
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
 
-// SupplyCurve defines model for SupplyCurve.
-type SupplyCurve = map[string]interface{}
+// SupplyAssumption One thing the supply curve rests on besides the tests.
+type SupplyAssumption = file.AssumptionResult
+
+// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
+type SupplyCurve = file.SupplyResult
 
 // Token An access token, without its secret.
 //

@@ -1,0 +1,36 @@
+package api
+
+import (
+	"net/http"
+	"strconv"
+	"strings"
+)
+
+// document is an answer whose bytes are written as they are: the contract, the stored input of a rotation, and the forms
+// of the schedule.
+type document struct {
+	media string
+	etag  string
+	body  []byte
+}
+
+func (d document) write(w http.ResponseWriter) error {
+	h := w.Header()
+	media := d.media
+	if strings.HasPrefix(media, "text/") {
+		media += "; charset=utf-8"
+	}
+	h.Set("Content-Type", media)
+	h.Set("Content-Length", strconv.Itoa(len(d.body)))
+	h.Set("ETag", d.etag)
+	w.WriteHeader(http.StatusOK)
+	_, err := w.Write(d.body)
+	return err
+}
+
+func (d document) VisitDocumentGetResponse(w http.ResponseWriter) error      { return d.write(w) }
+func (d document) VisitRotationInputGetResponse(w http.ResponseWriter) error { return d.write(w) }
+func (d document) VisitScheduleGetResponse(w http.ResponseWriter) error      { return d.write(w) }
+func (d document) VisitScheduleIcsGetResponse(w http.ResponseWriter) error   { return d.write(w) }
+func (d document) VisitScheduleCsvGetResponse(w http.ResponseWriter) error   { return d.write(w) }
+func (d document) VisitScheduleSvgGetResponse(w http.ResponseWriter) error   { return d.write(w) }

@@ -1,0 +1,44 @@
+package api
+
+import (
+	"rillturn.example/rillturn/api/gen"
+	"rillturn.example/rillturn/repo"
+)
+
+func plantingValues(b gen.PlantingValues) repo.PlantingValues {
+	return repo.PlantingValues{
+		PlotID:         b.PlotId,
+		Crop:           b.Crop,
+		PlantedOn:      b.PlantedOn.Time,
+		RemovedOn:      dayOf(b.RemovedOn),
+		AreaM2:         b.AreaM2,
+		WettedFraction: b.WettedFraction,
+		Mulch:          string(b.Mulch),
+		MulchCover:     b.MulchCover,
+		PlantSpacingM:  b.PlantSpacingM,
+		RowSpacingM:    b.RowSpacingM,
+		LayoutID:       b.LayoutId,
+		Note:           b.Note,
+	}
+}
+
+func plantingView(r repo.Planting) gen.Planting {
+	return gen.Planting{
+		Id:             r.ID,
+		PlotId:         r.PlotID,
+		Crop:           r.Crop,
+		PlantedOn:      date(r.PlantedOn),
+		RemovedOn:      datePointer(r.RemovedOn),
+		AreaM2:         r.AreaM2,
+		WettedFraction: r.WettedFraction,
+		Mulch:          gen.Mulch(r.Mulch),
+		MulchCover:     r.MulchCover,
+		PlantSpacingM:  r.PlantSpacingM,
+		RowSpacingM:    r.RowSpacingM,
+		LayoutId:       r.LayoutID,
+		Note:           r.Note,
+		Revision:       r.Revision,
+		CreatedAt:      r.CreatedAt,
+		UpdatedAt:      r.UpdatedAt,
+	}
+}

@@ -1,0 +1,64 @@
+package api
+
+import (
+	"context"
+	"encoding/hex"
+
+	"rillturn.example/rillturn/api/gen"
+)
+
+// RotationList lists rotations, without their results.
+func (a *API) RotationList(ctx context.Context, r gen.RotationListRequestObject) (gen.RotationListResponseObject, error) {
+	page, err := pageOf("rotations", r.Params.Limit, r.Params.Cursor)
+	if err != nil {
+		return nil, err
+	}
+	rows, next, err := a.svc.Rotations(ctx, principal(ctx), page)
+	if err != nil {
+		return nil, err
+	}
+	return gen.RotationList200JSONResponse{Items: views(rows, rotationView), NextCursor: nextCursor("rotations", next)}, nil
+}
+
+// RotationCreate plans a rotation and stores it as a proposal.
+func (a *API) RotationCreate(ctx context.Context, r gen.RotationCreateRequestObject) (gen.RotationCreateResponseObject, error) {
+	made, err := a.svc.ProposeRotation(ctx, principal(ctx), proposal(*r.Body))
+	if err != nil {
+		return nil, err
+	}
+	headers := gen.RotationCreate201ResponseHeaders{ETag: strongETag(made.Revision), Location: location(r.Garden, "rotations", made.ID)}
+	return gen.RotationCreate201JSONResponse{Body: rotationView(made), Headers: headers}, nil
+}
+
+// RotationGet reads a rotation.
+func (a *API) RotationGet(ctx context.Context, r gen.RotationGetRequestObject) (gen.RotationGetResponseObject, error) {
+	row, err := a.svc.Rotation(ctx, principal(ctx), r.Rotation)
+	if err != nil {
+		return nil, err
+	}
+	headers := gen.RotationGet200ResponseHeaders{ETag: strongETag(row.Revision)}
+	return gen.RotationGet200JSONResponse{Body: rotationView(row), Headers: headers}, nil
+}
+
+// RotationInputGet reads what a rotation was planned from, to the byte.
+func (a *API) RotationInputGet(ctx context.Context, r gen.RotationInputGetRequestObject) (gen.RotationInputGetResponseObject, error) {
+	input, hash, err := a.svc.RotationInput(ctx, principal(ctx), r.Rotation)
+	if err != nil {
+		return nil, err
+	}
+	return document{media: jsonMedia, etag: `"` + hex.EncodeToString(hash) + `"`, body: input}, nil
+}
+
+// RotationPublish publishes a proposed rotation.
+func (a *API) RotationPublish(ctx context.Context, r gen.RotationPublishRequestObject) (gen.RotationPublishResponseObject, error) {
+	match, err := matched(r.Params.IfMatch)
+	if err != nil {
+		return nil, err
+	}
+	row, err := a.svc.PublishRotation(ctx, principal(ctx), r.Rotation, match, r.Body.AllowStale)
+	if err != nil {
+		return nil, err
+	}
+	headers := gen.RotationPublish200ResponseHeaders{ETag: strongETag(row.Revision)}
+	return gen.RotationPublish200JSONResponse{Body: rotationView(row), Headers: headers}, nil
+}

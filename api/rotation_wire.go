@@ -1,0 +1,38 @@
+package api
+
+import (
+	"encoding/hex"
+
+	"rillturn.example/rillturn/api/gen"
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
+)
+
+func rotationView(r repo.Rotation) gen.Rotation {
+	return gen.Rotation{
+		Id:            r.ID,
+		Status:        gen.RotationStatus(r.Status),
+		FirstDay:      date(r.FirstDay),
+		Days:          r.Days,
+		StartsAt:      r.StartsAt,
+		EndsAt:        r.EndsAt,
+		PlanRevision:  r.PlanRevision,
+		EngineVersion: r.EngineVersion,
+		Effort:        gen.Effort(r.Effort),
+		Seed:          r.Seed,
+		InputSha256:   hex.EncodeToString(r.InputSha256),
+		Revision:      r.Revision,
+		CreatedAt:     r.CreatedAt,
+		PublishedAt:   r.PublishedAt,
+		SupersededAt:  r.SupersededAt,
+	}
+}
+
+func proposal(b gen.RotationCreate) service.Proposal {
+	p := service.Proposal{Days: int(b.Days), Effort: string(b.Effort), Seed: b.Seed}
+	if b.FirstDay != nil {
+		p.FirstDay = &file.Day{Time: b.FirstDay.Time}
+	}
+	return p
+}
