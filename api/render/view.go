@@ -245,7 +245,7 @@ type HeadPoint struct {
 	HeadM     float64
 }
 
-// LayoutDrawing is a layout to scale, seen from above.
+// LayoutDrawing is a layout to scale, seen from above, with the manifold drawn from top to bottom.
 type LayoutDrawing struct {
 	GardenName   string
 	PlotName     string
@@ -255,18 +255,18 @@ type LayoutDrawing struct {
 	Language     string
 	ManifoldM    float64 // length of the manifold
 	ManifoldPipe string  // trade size and wall, as printed on the pipe
-	// FeedAtM is where the feed enters, from the manifold's left end.
+	// FeedAtM is where the feed enters, from the manifold's upper end.
 	FeedAtM float64
 	Outlets []DrawnOutlet
 }
 
 // DrawnOutlet is a tee of the manifold with what hangs on it.
 type DrawnOutlet struct {
-	AtM float64 // from the manifold's left end
+	AtM float64 // from the manifold's upper end
 	// Lateral is nil when the outlet is plugged.
 	Lateral *DrawnLateral
-	// Above says that the lateral leaves towards the top of the drawing.
-	Above bool
+	// ToLeft says that the lateral leaves towards the left of the drawing.
+	ToLeft bool
 }
 
 // DrawnLateral is one lateral with its hole sets.
@@ -279,10 +279,10 @@ type DrawnLateral struct {
 
 // DrawnHoles is one hole set of a lateral.
 type DrawnHoles struct {
-	AtM         float64 // from the manifold
-	FlowLPerH   float64
-	Unreliable  bool // under the least head, or dry
-	PluggedHole bool
+	AtM        float64 // from the manifold
+	FlowLPerH  float64 // of the whole set
+	Unreliable bool    // under the least head, or dry
+	Plugged    bool
 }
 
 // IsShort reports whether a served fraction means less water than needed. Half a promille is rounding, not thirst.

@@ -71,8 +71,7 @@ func shareX(fraction float64) float64 {
 func (f fairness) draw() {
 	missing := mark{tone: tones[5], hatch: 0, id: "missing"}
 	f.defineHatches([]mark{missing})
-	f.text(margin, margin+titleText-4, titleText, f.p.SharesTitle(f.s), at("font-weight", "bold"))
-	f.text(margin, margin+titleText+14, bodyText, f.subtitle(), at("fill", muted))
+	f.head(f.p.SharesTitle(f.s), f.subtitle())
 	bottom := headHeight + shareRow*float64(len(f.shares))
 	for _, tick := range []float64{0, 0.25, 0.5, 0.75, 1} {
 		f.line(shareX(tick), headHeight-4, shareX(tick), bottom, at("stroke", rule), num("stroke-width", 0.6))

@@ -73,7 +73,7 @@ type timeline struct {
 	axis   clockAxis
 	days   []dayRows
 	marks  map[string]mark
-	groups []string // in order of first turn
+	groups []string // in the order of their names, so that a group keeps its look from week to week
 	noted  []bar    // bars whose times stand below
 	y      float64
 }
@@ -86,10 +86,12 @@ func newTimeline(s render.Schedule) *timeline {
 	})
 	t.s.Turns = turns
 	for _, turn := range turns {
-		if _, ok := t.marks[turn.ZoneName]; !ok {
-			t.marks[turn.ZoneName] = markOf(len(t.groups))
-			t.groups = append(t.groups, turn.ZoneName)
-		}
+		t.groups = append(t.groups, turn.ZoneName)
+	}
+	slices.SortFunc(t.groups, words.Compare)
+	t.groups = slices.Compact(t.groups)
+	for i, g := range t.groups {
+		t.marks[g] = markOf(i)
 	}
 	t.layOutDays()
 	left := float64(margin + dayWidth + sourceWidth)
@@ -193,8 +195,7 @@ func (t *timeline) description() string {
 
 func (t *timeline) draw() {
 	t.defineHatches(t.usedMarks())
-	t.text(margin, margin+titleText-4, titleText, t.p.ScheduleTitle(t.s), at("font-weight", "bold"))
-	t.text(margin, margin+titleText+14, bodyText, t.p.ScheduleSubtitle(t.s), at("fill", muted))
+	t.head(t.p.ScheduleTitle(t.s), t.p.ScheduleSubtitle(t.s))
 	t.y = headHeight
 	t.drawAxis()
 	for _, d := range t.days {

@@ -84,11 +84,11 @@ func (t *timeline) drawNotes() {
 	t.heading(words.LabelShortTurns)
 	for i, b := range t.noted {
 		x, y := t.cell(i, noteColumns)
-		text := strconv.Itoa(i+1) + "  " + t.p.Date(b.turn.Start) + " " + t.p.Span(b.turn.Start, b.turn.End) + " " +
-			words.OneLine(b.turn.ZoneName) + ", " + words.OneLine(b.turn.SourceName)
+		text := strconv.Itoa(i+1) + "  " + t.p.Date(b.turn.Start) + " " + t.p.Span(b.turn.Start, b.turn.End) + " "
 		if b.turn.Status == render.Cancelled {
-			text += ", " + t.p.Label(words.LabelCancelled)
+			text += "(" + t.p.Label(words.LabelCancelled) + ") "
 		}
+		text += words.OneLine(b.turn.ZoneName) + ", " + words.OneLine(b.turn.SourceName)
 		t.fitted(x, y, smallText, legendWidth/noteColumns-10, text)
 	}
 	t.y += legendRow * rows(len(t.noted), noteColumns)

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -34,6 +35,7 @@ var englishLabels = map[Label]string{
 	LabelAssumed:       "watering assumed, nobody reported it",
 	LabelAssumedDay:    "weather not measured here",
 	LabelWetSoil:       "soil full",
+	LabelBeyond:        "plants go short of water",
 	LabelDistance:      "distance from the manifold",
 	LabelLeastHead:     "under this line holes are unreliable",
 	LabelHead:          "pressure as height of water",
@@ -47,14 +49,14 @@ var englishLabels = map[Label]string{
 
 var englishPictures = picturePhrases{
 	scheduleTitle: func(p Printer, s render.Schedule) string {
-		return fmt.Sprintf("%s: watering schedule, %s to %s", OneLine(s.GardenName), p.Date(s.HorizonFrom), p.DateWithYear(lastDay(s.HorizonTo)))
+		return fmt.Sprintf("%s: watering schedule, %s", OneLine(s.GardenName), englishDays(p, s))
 	},
 	scheduleSubtitle: func(p Printer, s render.Schedule) string {
 		return fmt.Sprintf("Revision %d, made %s. Clock times of %s.", s.Revision, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
 	},
 	turn: englishTurn,
 	sharesTitle: func(p Printer, s render.Schedule) string {
-		return fmt.Sprintf("%s: share of its need that each plot gets, %s to %s", OneLine(s.GardenName), p.Date(s.HorizonFrom), p.DateWithYear(lastDay(s.HorizonTo)))
+		return fmt.Sprintf("%s: share of its need that each plot gets, %s", OneLine(s.GardenName), englishDays(p, s))
 	},
 	share: englishShare,
 	bound: func(fraction float64) string {
@@ -78,6 +80,18 @@ var englishPictures = picturePhrases{
 	},
 	drawing: englishDrawing,
 	more:    func(count int) string { return fmt.Sprintf("and %d more", count) },
+}
+
+// englishDays names the days of a horizon; its excluded end counts as the day before where it is a midnight.
+func englishDays(p Printer, s render.Schedule) string {
+	first, last := p.DateWithYear(s.HorizonFrom), p.DateWithYear(lastDay(s.HorizonTo))
+	switch {
+	case first == last:
+		return last
+	case s.HorizonFrom.In(p.zone).Year() == lastDay(s.HorizonTo).In(p.zone).Year():
+		first = p.Date(s.HorizonFrom)
+	}
+	return first + " to " + last
 }
 
 // placeOf makes an IANA zone readable: America/New_York becomes New York.
@@ -139,34 +153,53 @@ func englishLedgerDay(p Printer, d render.LedgerDay) string {
 	return text + "."
 }
 
+// englishLateral says what one lateral is and what comes out of it; plugged sets are left out of the flows.
+func englishLateral(p Printer, l render.DrawnLateral) string {
+	unreliable, plugged := 0, 0
+	var flows []float64
+	for _, h := range l.HoleSets {
+		switch {
+		case h.Plugged:
+			plugged++
+			continue
+		case h.Unreliable:
+			unreliable++
+		}
+		flows = append(flows, h.FlowLPerH)
+	}
+	text := fmt.Sprintf("lateral %s of %s, %s long, %s", OneLine(l.Name), OneLine(l.Pipe), p.Length(unit.Length(l.LengthM)),
+		count(len(l.HoleSets), "hole set", "hole sets"))
+	if len(flows) > 0 {
+		text += " of " + Range(p.HoleFlow(unit.LitersPerHour(slices.Min(flows))), p.HoleFlow(unit.LitersPerHour(slices.Max(flows))))
+	}
+	if unreliable > 0 {
+		text += fmt.Sprintf(", %d unreliable or dry", unreliable)
+	}
+	if plugged > 0 {
+		text += fmt.Sprintf(", %d plugged", plugged)
+	}
+	return text
+}
+
+func englishFeed(p Printer, d render.LayoutDrawing) string {
+	switch {
+	case d.FeedAtM <= 0:
+		return "at its upper end"
+	case d.FeedAtM >= d.ManifoldM:
+		return "at its lower end"
+	}
+	return fmt.Sprintf("at %s from its upper end", p.Length(unit.Length(d.FeedAtM)))
+}
+
 func englishDrawing(p Printer, d render.LayoutDrawing) []string {
-	lines := []string{fmt.Sprintf("Manifold of %s, %s long, fed at %s from its left end.", OneLine(d.ManifoldPipe),
-		p.Length(unit.Length(d.ManifoldM)), p.Length(unit.Length(d.FeedAtM)))}
+	lines := []string{fmt.Sprintf("Manifold of %s, %s long, fed %s.", OneLine(d.ManifoldPipe), p.Length(unit.Length(d.ManifoldM)), englishFeed(p, d))}
 	for i, o := range d.Outlets {
 		outlet := "Outlet " + strconv.Itoa(i+1) + " at " + p.Length(unit.Length(o.AtM)).String()
 		if o.Lateral == nil {
 			lines = append(lines, outlet+": plugged.")
 			continue
 		}
-		l := *o.Lateral
-		unreliable, least, most := 0, 0.0, 0.0
-		for j, h := range l.HoleSets {
-			if h.Unreliable {
-				unreliable++
-			}
-			if j == 0 {
-				least, most = h.FlowLPerH, h.FlowLPerH
-			}
-			least, most = min(least, h.FlowLPerH), max(most, h.FlowLPerH)
-		}
-		text := fmt.Sprintf("%s: lateral %s of %s, %s long, %d hole sets", outlet, OneLine(l.Name), OneLine(l.Pipe), p.Length(unit.Length(l.LengthM)), len(l.HoleSets))
-		if len(l.HoleSets) > 0 {
-			text += ", each " + Range(p.HoleFlow(unit.LitersPerHour(least)), p.HoleFlow(unit.LitersPerHour(most)))
-		}
-		if unreliable > 0 {
-			text += fmt.Sprintf(", %d of them unreliable or dry", unreliable)
-		}
-		lines = append(lines, text+".")
+		lines = append(lines, outlet+": "+englishLateral(p, *o.Lateral)+".")
 	}
 	return lines
 }

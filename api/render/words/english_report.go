@@ -19,7 +19,7 @@ var englishReport = reportPhrases{
 	layoutHeader: []string{"Plot, layout", "Source", "Flow", "Pressure", "Evenness", "First → last hole"},
 	groupHeader:  []string{"Group", "Source", "Flow", "Pressure"},
 	byHand:       "by hand",
-	measured:     "measured",
+	measured:     "Evenness measured with cups under the holes.",
 	noTurns:      "No turns in these days.",
 	noneShort:    "Nobody: every plot gets what it needs.",
 	cancelled:    "Cancelled, leave the tap closed.",

@@ -35,6 +35,7 @@ const (
 	LabelAssumed       Label = "assumed"
 	LabelAssumedDay    Label = "assumed-weather"
 	LabelWetSoil       Label = "wet-soil"
+	LabelBeyond        Label = "beyond-raw"
 	LabelDistance      Label = "distance"
 	LabelLeastHead     Label = "least-head"
 	LabelHead          Label = "head"

@@ -43,8 +43,12 @@ func (q Quantity) String() string {
 // notKnown stands for a number that is not one.
 const notKnown = "?"
 
-// Digits rounds v to two significant digits, the precision that people get: 0.064, 5.0, 28, 340.
+// Digits rounds v to two significant digits, the precision that people get: 0.064, 5.0, 28, 340. What is smaller than
+// a thousandth reads <0.001.
 func Digits(v float64) string { return significant(v, 2) }
+
+// smallest is the least number that is worth its digits on paper.
+const smallest = 0.001
 
 // significant rounds v to n significant digits and never falls into powers of ten.
 func significant(v float64, n int) string {
@@ -53,6 +57,10 @@ func significant(v float64, n int) string {
 		return notKnown
 	case v == 0:
 		return "0"
+	case v > 0 && v < smallest:
+		return "<0.001"
+	case v < 0 && v > -smallest:
+		return ">-0.001"
 	}
 	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', n-1, 64), 64)
 	if err != nil {

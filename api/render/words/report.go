@@ -126,11 +126,14 @@ func (r *report) layouts() {
 	for _, l := range r.view.Layouts {
 		rows = append(rows, r.layoutRow(l))
 	}
-	const plotWidth, sourceWidth = 28, 12
-	lines := tabulate(rows, []align{left, left, right, right, right, right}, []int{plotWidth, sourceWidth, 16, 8, 13, 17})
+	const plotWidth, sourceWidth = 25, 12
+	lines := tabulate(rows, []align{left, left, right, right, right, right}, []int{plotWidth, sourceWidth, 15, 10, 9, 17})
 	r.line(2, lines[0])
 	for i, l := range r.view.Layouts {
 		r.line(2, lines[i+1])
+		if l.EvennessMeasured {
+			r.marked(4, "-", r.say.measured)
+		}
 		if l.Unservable != "" {
 			r.marked(4, "!", OneLine(l.Unservable))
 		}
@@ -155,9 +158,6 @@ func (r *report) layoutRow(l render.LayoutReport) []string {
 	row[3] = r.p.Pressure(unit.Head(l.HeadM)).String()
 	if l.Evenness != nil {
 		row[4] = Percent(*l.Evenness)
-		if l.EvennessMeasured {
-			row[4] += " " + r.say.measured
-		}
 	}
 	row[5] = r.p.HoleFlow(unit.LitersPerHour(l.FirstHoleLPerH)).Number + " → " + r.p.HoleFlow(unit.LitersPerHour(l.LastHoleLPerH)).String()
 	return row
