@@ -257,13 +257,8 @@ func readPID(file string) int {
 
 // isServer says whether a process is the server of a data folder. In doubt it is.
 func isServer(pid int, data string) bool {
-	name, err := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid))
-	if err != nil {
-		if name, err = exec.CommandContext(context.Background(), "ps", "-o", "comm=", "-p", strconv.Itoa(pid)).Output(); err != nil {
-			return true
-		}
-	}
-	if program := filepath.Base(strings.TrimSpace(string(name))); program != "postgres" && program != "postmaster" {
+	program, running := processName(pid)
+	if !running || program != "" && program != "postgres" && program != "postmaster" {
 		return false
 	}
 	dir, err := os.Readlink(fmt.Sprintf("/proc/%d/cwd", pid))
@@ -272,6 +267,22 @@ func isServer(pid int, data string) bool {
 	}
 	real, err := filepath.EvalSymlinks(data)
 	return err != nil || dir == real
+}
+
+// processName is a process's program, empty when the system doesn't say. One that has ended and waits to be fetched by
+// its parent, as may last for ever in a container, is not running.
+func processName(pid int) (name string, running bool) {
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid)) // "4711 (postgres) S …"
+	if err == nil {
+		before, after, _ := strings.Cut(string(stat), ") ")
+		_, name, _ = strings.Cut(before, " (")
+		return name, !strings.HasPrefix(after, "Z") && !strings.HasPrefix(after, "X")
+	}
+	out, err := exec.CommandContext(context.Background(), "ps", "-o", "comm=", "-p", strconv.Itoa(pid)).Output()
+	if err != nil {
+		return "", true
+	}
+	return filepath.Base(strings.TrimSpace(string(out))), true
 }
 
 // close gives the lock back; a temporary folder goes away.
