@@ -111,3 +111,24 @@ func (o Optional[T]) Or(instead T) T {
 	}
 	return instead
 }
+
+// Validate returns the faults of the place as InputErrors.
+func (p Place) Validate() error { return p.faults().err() }
+
+// Validate returns the faults of the crop as InputErrors.
+func (c Crop) Validate() error { return c.faults().err() }
+
+// Validate returns the faults of the soil as InputErrors.
+func (s Soil) Validate() error { return s.faults().err() }
+
+// Validate returns the faults of the planting as InputErrors.
+func (p Planting) Validate() error { return p.faults().err() }
+
+// Validate returns the faults of the unit and all its plantings as InputErrors.
+func (u Unit) Validate() error { return u.faults().err() }
+
+// Validate returns the faults of the climate, all its days and normals, as InputErrors.
+func (c Climate) Validate() error {
+	_, err := c.ladder()
+	return err
+}

@@ -6,7 +6,7 @@ import (
 	"rillturn.example/rillturn/engine/unit"
 )
 
-// smallRain is the share of ET0 under which a day's rain is ignored. Source: FAO-56 ch. 8, p. 170.
+// smallRain is the share of ET0 under which a day's rain is ignored. Source: FAO-56 ch. 8.
 const smallRain = 0.2
 
 // evidenceDays is how long a ledger goes without anybody's report before a dig is asked for.

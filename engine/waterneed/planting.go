@@ -220,10 +220,10 @@ type Unit struct {
 func (u Unit) faults() InputErrors {
 	var faults InputErrors
 	faults.join("soil", u.Soil.faults())
-	optionalWithin(&faults, "uniformity.measured", u.Uniformity.Measured, leastUniformity, 1)
-	optionalWithin(&faults, "uniformity.computed", u.Uniformity.Computed, leastUniformity, 1)
-	faults.within("application.flow", float64(u.Application.Flow), 0, 1)
-	faults.within("application.flow_per_meter", float64(u.Application.FlowPerMeter), 0, 1)
+	optionalWithin(&faults, "uniformity.measured_du", u.Uniformity.Measured, leastUniformity, 1)
+	optionalWithin(&faults, "uniformity.computed_du", u.Uniformity.Computed, leastUniformity, 1)
+	faults.within("application.flow_l_per_min", u.Application.Flow.LitersPerMinute(), 0, 60000)
+	faults.within("application.flow_l_per_h_per_m", u.Application.FlowPerMeter.LitersPerHour(), 0, 10000)
 	faults.within("application.strip_width_m", float64(u.Application.StripWidth), 0, 10)
 	if u.Application.FlowPerMeter > 0 && u.Application.StripWidth == 0 {
 		faults.add("application.strip_width_m", ReasonMissing)

@@ -289,3 +289,137 @@ func TestPublished_example37WaterStress(t *testing.T) {
 		near(t, "Dr", d.End, end[i], 0.06)
 	}
 }
+
+// FAO-56 ch. 6 Example 23, p. 116: intervals of rain, printed in whole days.
+func TestPublished_example23WettingInterval(t *testing.T) {
+	rows := []struct {
+		rain, perEvent   unit.Depth
+		events, interval float64
+	}{{50, 3, 17, 2}, {20, 5, 4, 7}, {300, 20, 15, 2}}
+	for _, row := range rows {
+		events, interval := WettingInterval(row.rain, row.perEvent, 30)
+		near(t, "events", events, row.events, 0.5)
+		near(t, "interval", interval, row.interval, 0.5)
+	}
+}
+
+// FAO-56 ch. 6 Examples 24 (p. 116) and 26 (p. 120): silt loam, 12 mm every two days, ET0 4 mm/day, read off figures
+// (± 0.05). Example 24 takes the figure of light wettings for 12 mm, Example 26 interpolates at 30 mm.
+func TestPublished_example24And26InitialCoefficient(t *testing.T) {
+	light := InitialCoefficient(2, 4, lightWetting, false)
+	near(t, "Kc ini", light, 0.85, 0.05)
+	near(t, "ETc", light*4, 3.4, 0.2)
+	near(t, "light", InitialCoefficient(2, 4, 10, false), 0.85, 0.05)
+	near(t, "heavy", InitialCoefficient(2, 4, 40, false), 1.15, 0.05)
+	near(t, "in the wet part", InitialCoefficient(2, 4, 30, false), 1.05, 0.05)
+	part := PartInitialCoefficient(2, 4, 12, false, 0.4)
+	near(t, "over the field", part, 0.42, 0.02)
+	near(t, "ETc over the field", part*4, 1.7, 0.08)
+}
+
+// Penn State Extension, Determining How Long to Run Drip Irrigation Systems for Vegetables (2013): hours for one inch on
+// a 30-inch bed.
+func TestPublished_runTimeOfDripTape(t *testing.T) {
+	area := unit.Area(float64(unit.Inches(30)) * float64(unit.Feet(100)))
+	for gallonsPerHour, hours := range map[float64]float64{13.2: 11.8, 20.4: 7.6, 27: 5.8} {
+		got := RunTime(unit.DepthInches(1), area, unit.GallonsPerMinute(gallonsPerHour/60))
+		near(t, "hours", got.Hours(), hours, 0.05)
+	}
+}
+
+// University of Florida IFAS AE092 (Haman), text of Table 1: 30 gal for 100 ft at a third of depletion, an hour of tape.
+func TestPublished_doseOnSand(t *testing.T) {
+	net := NetDose(0.06, unit.Feet(1), 0.33)
+	band := unit.Area(float64(unit.Inches(24)) * float64(unit.Feet(100)))
+	near(t, "gallons", net.Over(band).Gallons(), 30, 0.5)
+	near(t, "hours", RunTime(net, band, unit.GallonsPerMinute(0.5)).Hours(), 1, 0.05)
+}
+
+// Garden rule of several extension pages: one inch on 100 ft² is 62 gal (62.3), 25.4 L/m².
+func TestPublished_inchInGallons(t *testing.T) {
+	area := unit.Area(100 * float64(unit.Feet(1)) * float64(unit.Feet(1)))
+	near(t, "gallons", unit.DepthInches(1).Over(area).Gallons(), 62.3, 0.05)
+	near(t, "L/m²", unit.DepthInches(1).Over(1).Liters(), 25.4, 1e-9)
+}
+
+// Arizona Cooperative Extension Master Gardener Manual ch. 10 Table 10.8, light sandy soil: inches to apply when a share
+// of the available water, 1.00 in/ft, is left.
+func TestPublished_inchesToApply(t *testing.T) {
+	for feet, want := range map[float64][3]float64{1: {0.33, 0.50, 0.67}, 1.5: {0.50, 0.75, 1.00}, 2: {0.66, 1.00, 1.33}} {
+		for i, left := range []float64{0.67, 0.50, 0.33} {
+			near(t, "inches", NetDose(1.0/12, unit.Feet(feet), 1-left).Inches(), want[i], 0.011)
+		}
+	}
+}
+
+// NDSU Extension AE792 (2019), checkbook sheet, 12-19 June, in inches.
+func TestPublished_checkbookSheet(t *testing.T) {
+	use := []float64{0.12, 0.12, 0.15, 0.15, 0.12, 0.14, 0.14, 0.14}
+	want := []float64{0.12, 0.24, 0.39, 0.54, 0.47, 0.61, 0.75, 0.89}
+	u, _ := example37(8)
+	crop := &u.Plantings[0].Crop
+	crop.KcIni, crop.KcMid, crop.KcEnd = 1, 1, 1
+	u.Plantings[0].From, u.Plantings[0].Opening = Date{2019, 6, 12}, Opening{Kind: OpeningWinterRain}
+	s := Series{}
+	for i, inches := range use {
+		rain := unit.Depth(0)
+		if i == 4 {
+			rain = unit.DepthInches(0.19)
+		}
+		s.Days = append(s.Days, DayClimate{Date: Date{2019, 6, 12 + i}, ET0: unit.DepthInches(inches), Rain: Given(rain)})
+	}
+	l, err := Ledgers(u, s, History{}, Date{2019, 6, 20}, LedgerOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, d := range l[0].Days {
+		near(t, "deficit", d.End.Inches(), want[i], 1e-9)
+	}
+}
+
+// The rows below are not printed anywhere: they are the arithmetic of practice, checked by hand.
+func TestPractice_lettuceOnSandyLoamUnderDripLastsADay(t *testing.T) {
+	soil, err := SoilOf(SandyLoam)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "mm per m", soil.TotalAvailableWater(1), 130, 1e-9)
+	raw := 0.30 * soil.TotalAvailableWater(0.3)
+	near(t, "RAW", raw, 11.7, 1e-9)
+	if got := RefillInterval(raw, 5); got != 2 {
+		t.Errorf("all ground wet: %d days, want 2", got)
+	}
+	if got := RefillInterval(raw, StripDepth(5, 0.5)); got != 1 {
+		t.Errorf("half of it wet: %d days, want 1", got)
+	}
+	near(t, "rate of 2 L/h each 0.3 m on 0.3 m", unit.IntensityOf(unit.LitersPerHour(2/0.3), 0.3), 22, 0.3)
+	on, soak, limited := CycleAndSoak(22, 10, 3)
+	if !limited {
+		t.Error("22 mm/h on loam is not limited")
+	}
+	near(t, "on", on, 15, 1e-9)
+	near(t, "soak", soak, 18, 1e-9)
+}
+
+// Effective rain: the bracket of USDA-SCS TR-21, its storage factor (from memory: 1.0007 at 3 in), and the printed steps
+// of the other rules.
+func TestPublished_effectiveRain(t *testing.T) {
+	near(t, "SCS, 4 in of rain, ETc 8 in, 3 in stored", EffectiveRainSCS(unit.DepthInches(4), unit.DepthInches(8), unit.DepthInches(3)).Inches(),
+		1.0007*(0.70917*math.Pow(4, 0.82416)-0.11556)*math.Pow(10, 0.02426*8), 1e-4)
+	near(t, "short form at 100 mm", EffectiveRainShort(100), 84, 1e-9)
+	near(t, "short form at 300 mm", EffectiveRainShort(300), 155, 1e-9)
+	for in, want := range map[float64]float64{0.05: 0, 0.1: 0, 1: 0.9, 1.3: 1.1, 2: 0.9 + 2.0/3, 4: 0.9 + 2.0/3} {
+		near(t, "bursts", EffectiveRainBursts(unit.DepthInches(in)).Inches(), want, 1e-9)
+	}
+	near(t, "simple form at 100 mm", EffectiveRainSimple(100), 55, 1e-9)
+	near(t, "simple form at 50 mm", EffectiveRainSimple(50), 20, 1e-9)
+}
+
+// FAO-56 eq. 104, by hand: half maize 2 m at 1.2, half bean 0.4 m at 1.0.
+func TestPublished_mixedCanopies(t *testing.T) {
+	kc, err := MixedCoefficient([]Canopy{{0.5, 2, 1.2}, {0.5, 0.4, 1.0}}, 1.3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "Kc", kc, (0.5*2*1.2+0.5*0.4*1.0)/(0.5*2+0.5*0.4), 1e-12)
+}

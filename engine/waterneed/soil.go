@@ -144,8 +144,8 @@ func (s Soil) WithInfiltration(rate unit.Intensity) Soil {
 
 func (s Soil) faults() InputErrors {
 	var faults InputErrors
-	if faults.within("field_capacity", s.FieldCapacity, 0.02, 0.7) {
-		faults.within("wilting_point", s.WiltingPoint, 0.005, s.FieldCapacity-0.005)
+	if faults.within("field_capacity_m3_m3", s.FieldCapacity, 0.02, 0.7) {
+		faults.within("wilting_point_m3_m3", s.WiltingPoint, 0.005, s.FieldCapacity-0.005)
 	}
 	faults.within("tew_mm", float64(s.TotallyEvaporable), 0.5, 60)
 	faults.within("rew_mm", float64(s.ReadilyEvaporable), 0.1, float64(s.TotallyEvaporable))
