@@ -191,6 +191,12 @@ func Pool(t testing.TB) *pgxpool.Pool {
 	return d.pool
 }
 
+// Database returns the name of the test's own database, which no other on the server has.
+func Database(t testing.TB) string {
+	t.Helper()
+	return database(t, false).name
+}
+
 // OwnerURL returns the owner's address of the test's own database, the one that Pool opens.
 func OwnerURL(t testing.TB) string {
 	t.Helper()
