@@ -178,7 +178,7 @@ func (m model) demandOver(days []DayClimate, st State) PlantingDemand {
 		if unwatered > day.RAW && t < p.Due {
 			p.Due = t
 		}
-		missing = day.StripET
+		missing = min(day.TAW, day.StripET)
 		unwatered = min(day.TAW, unwatered+day.StripET)
 		p.Wanted += day.WantedVolume
 		p.Days[t] = day
