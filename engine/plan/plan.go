@@ -94,6 +94,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err := pl.resolve(); err != nil {
 		return Plan{}, err
 	}
+	pl.bound = smallestBound(m, true)
 	var parts []solved
 	for _, sources := range pl.groups() {
 		parts = append(parts, pl.solve(sources))
@@ -103,6 +104,9 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 		return Plan{}, &InvalidPlanError{Violations: broken}
 	} else {
 		plan.Late = late
+	}
+	if plan.Bound = pl.bound; len(plan.Late) > 0 {
+		plan.Bound = smallestBound(m, false)
 	}
 	return plan, nil
 }
@@ -157,6 +161,7 @@ type planner struct {
 	Options
 	pinned    [][]int
 	forbidden [][2]int
+	bound     Bound
 	stopped   bool
 	evaluated int
 	levels    []float64

@@ -21,8 +21,8 @@ func TestPropose_isValidForEveryKind(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					t.Logf("smallest %.4f mean %.4f late %d zones %d turns %d evals %d levels %v %s", got.Smallest, got.Mean, len(got.Late),
-						len(got.Schedule.Zones), len(got.Schedule.Turns), got.Evaluated, got.Levels, time.Since(begin))
+					t.Logf("bound %.4f (%s) smallest %.4f ratio %.4f mean %.4f late %d zones %d turns %d evals %d levels %d %s", got.Bound.Share, got.Bound.Reason, got.Smallest, got.Smallest/got.Bound.Share, got.Mean, len(got.Late),
+						len(got.Schedule.Zones), len(got.Schedule.Turns), got.Evaluated, len(got.Levels), time.Since(begin))
 					for _, v := range problem.Check(p, got.Schedule) {
 						if v.Rule != problem.RuleInterval {
 							t.Errorf("broken: %+v", v)

@@ -10,15 +10,16 @@ import (
 
 // budgets of one effort: how many zones a partition may try and how many arcs the divisions of a pattern search may see.
 type budgets struct {
-	zones int
-	arcs  int
+	zones  int
+	arcs   int
+	anneal int
 }
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{zones: 60000, arcs: 2000000}
+		return budgets{zones: 40000, arcs: 2000000, anneal: 3000000}
 	}
-	return budgets{zones: 6000, arcs: 150000}
+	return budgets{zones: 4000, arcs: 100000, anneal: 100000}
 }
 
 // levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
@@ -30,28 +31,32 @@ const levelGap = 0.01
 
 // solve finds zones and turns for the sources of a group, in a loop over the share that zones are made for.
 func (p *planner) solve(sources []int) solved {
-	best := p.attempt(sources, 1)
-	tried := map[int]bool{key(1): true}
-	for {
-		theta, improved := best.smallest(), false
-		if theta > 1-levelGap || p.halt() {
-			break
+	modes := p.modes(sources)
+	how := modes[0]
+	best := p.attempt(sources, p.bound.Share, how)
+	for _, other := range modes[1:] {
+		if next := p.attempt(sources, p.bound.Share, other); next.better(&best, p.Model) {
+			best, how = next, other
 		}
+	}
+	tried := map[int]bool{key(p.bound.Share): true}
+	for improved := true; improved && best.smallest() < p.bound.Share-levelGap && !p.halt(); {
+		improved = false
+		theta := best.smallest()
 		for _, step := range levelSteps {
 			level := min(1, theta*step)
-			if tried[key(level)] {
+			if tried[key(level)] || level == 0 || p.halt() {
 				continue
 			}
 			tried[key(level)] = true
-			if next := p.attempt(sources, level); next.better(&best, p.Model) {
+			if next := p.attempt(sources, level, how); next.better(&best, p.Model) {
 				best, improved = next, true
 			}
-			if p.halt() {
-				break
-			}
 		}
-		if !improved {
-			break
+	}
+	if best.smallest() >= 1-sameShare && how.goal != zoning.LeastWater {
+		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}); next.better(&best, p.Model) {
+			best = next
 		}
 	}
 	return best
@@ -60,8 +65,42 @@ func (p *planner) solve(sources []int) solved {
 // key tells levels apart that would make the same zones.
 func key(level float64) int { return int(level*500 + 0.5) }
 
+// mode is one way of making zones for a group.
+type mode struct {
+	goal  zoning.Goal
+	limit problem.Rate // flow of a zone of several; 0 for what the source gives
+}
+
+// modes lists the ways worth trying. Where a meter cannot feed all sources at full flow, smaller zones let several of
+// them run at once; where volume is short, water drawn beyond need is taken from others.
+func (p *planner) modes(sources []int) []mode {
+	out := []mode{{goal: zoning.LeastTime}}
+	volume := false
+	for _, s := range sources {
+		volume = volume || p.Sources[s].DailyCap > 0 || p.Sources[s].Tank != nil
+	}
+	if line := p.LineOf[sources[0]]; line >= 0 {
+		volume = volume || p.Lines[line].DailyCap > 0
+		sum := problem.Rate(0)
+		for _, s := range sources {
+			sum += p.LargestFlow(s)
+		}
+		if limit := p.Lines[line].FlowLimit; sum > limit && len(sources) > 1 {
+			part := limit / problem.Rate(len(sources))
+			out = append(out, mode{zoning.LeastTime, part}, mode{zoning.LeastTime, part * 5 / 4}, mode{zoning.LeastWater, 0})
+			if len(sources) > 2 {
+				out = append(out, mode{zoning.LeastTime, part * 2}, mode{zoning.LeastWater, part * 2})
+			}
+		}
+	}
+	if volume {
+		out = append(out, mode{goal: zoning.LeastWater})
+	}
+	return out
+}
+
 // attempt makes zones for a level and divides the time among them.
-func (p *planner) attempt(sources []int, level float64) solved {
+func (p *planner) attempt(sources []int, level float64, how mode) solved {
 	p.levels = append(p.levels, level)
 	var zones []rotation.Zone
 	for _, s := range sources {
@@ -74,14 +113,22 @@ func (p *planner) attempt(sources []int, level float64) solved {
 		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
-			Level: level, Goal: zoning.LeastTime, Time: time, Budget: p.budgets().zones, Seed: p.Seed, Stop: p.halt,
+			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: p.budgets().zones, Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))
 		}
 	}
+	return p.divide(sources, zones, level)
+}
+
+// divide gives turns to zones.
+func (p *planner) divide(sources []int, zones []rotation.Zone, level float64) solved {
 	g := rotation.NewGroup(p.Model, sources, zones)
-	r := g.Solve(rotation.Config{Level: level, Budget: p.budgets().arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt})
+	b := p.budgets()
+	r := g.Solve(rotation.Config{
+		Level: level, Budget: b.arcs, Anneal: b.anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
+	})
 	p.evaluated += r.Evaluated
 	return solved{group: g, result: r}
 }

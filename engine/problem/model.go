@@ -236,19 +236,37 @@ func (m *Model) Fits(s int, members []int) bool {
 	return total <= m.capacity[s][class]
 }
 
-// Weight is the share of the source that a layout takes up at its own least head, at least 0. In a zone that fits the
-// weights add up to at most 1; the reverse does not hold.
+// Weight is the part of the source, or of its line, that a layout takes up at its own least head. In a zone that fits the
+// weights add up to at most 1, because a member's flow rises with the head and the supply's falls; the reverse does
+// not hold. A hand turn takes up all of its source.
 func (m *Model) Weight(i int) float64 {
 	s, l := m.SourceOf[i], &m.Layouts[i]
 	if l.Hand() {
 		return 1
 	}
 	k := m.testClass[i]
-	w := m.testFlow[i][k] / m.capacity[s][k]
-	if c := m.Sources[s].Connections; c > 0 {
-		w = math.Max(w, 1/float64(c))
+	gives := m.capacity[s][k]
+	if line := m.LineOf[s]; line >= 0 {
+		gives = math.Min(gives, si(m.Lines[line].FlowLimit)*(1+fitSlack))
 	}
-	return w
+	return math.Min(1, m.testFlow[i][k]/gives)
+}
+
+// LargestFlow is the most that source s gives to any zone: what it gives at the least head of all its members.
+func (m *Model) LargestFlow(s int) Rate {
+	most := 0.0
+	for _, i := range m.Members[s] {
+		if m.Layouts[i].Hand() {
+			most = math.Max(most, si(m.Layouts[i].HandFlow))
+		} else {
+			most = math.Max(most, m.capacity[s][m.testClass[i]])
+		}
+	}
+	largest := RateUp(unit.Flow(most)) + 1
+	if line := m.LineOf[s]; line >= 0 {
+		largest = min(largest, m.Lines[line].FlowLimit)
+	}
+	return largest
 }
 
 // Operation is what happens when a zone is open.

@@ -1,8 +1,9 @@
 package rotation
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 
 	"rillturn.example/rillturn/engine/problem"
 )
@@ -47,14 +48,14 @@ func (a score) better(b score) bool {
 
 // evaluator divides the time of a group for one pattern after another.
 type evaluator struct {
-	g        *Group
-	in       shares
-	div      division
-	limits   limits
-	arcSlot  []int
-	dayGroup []int // by day, while building: the zone's group
-	count    int
-	kept     Pattern // the published rota, or nil
+	g       *Group
+	in      shares
+	div     division
+	limits  limits
+	turns   []int
+	entries []entry
+	count   int
+	kept    Pattern // the published rota, or nil
 }
 
 // load states the sharing problem of a pattern, or reports that its shortest turns do not even fit.
@@ -69,7 +70,8 @@ func (e *evaluator) load(p Pattern) bool {
 	for _, limit := range e.limits.pools {
 		in.pools = append(in.pools, int64(limit))
 	}
-	turns := make([]int, len(g.Slots))
+	e.turns = append(e.turns[:0], make([]int, len(g.Slots))...)
+	turns := e.turns
 	for j := range g.Zones {
 		if !e.loadZone(p, j, turns) {
 			return false
@@ -170,22 +172,26 @@ func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
 
 // shares returns the sorted shares of all zones, class by class.
 func (e *evaluator) shares() []float64 {
-	type entry struct {
-		class int
-		share float64
-	}
-	entries := make([]entry, len(e.in.claims))
+	e.entries = e.entries[:0]
 	for j, c := range e.in.claims {
-		entries[j] = entry{c.class, 1}
+		share := 1.0
 		if c.weight > 0 {
-			entries[j].share = math.Max(e.div.level[j].Float(), float64(min(c.base, c.need))/float64(c.weight))
+			share = math.Max(e.div.level[j].Float(), float64(min(c.base, c.need))/float64(c.weight))
 		}
+		e.entries = append(e.entries, entry{c.class, share})
 	}
-	sort.Slice(entries, func(a, b int) bool {
-		if entries[a].class != entries[b].class {
-			return entries[a].class < entries[b].class
-		}
-		return entries[a].share < entries[b].share
+	return sortedShares(e.entries)
+}
+
+// entry is a share and the class in which it counts.
+type entry struct {
+	class int
+	share float64
+}
+
+func sortedShares(entries []entry) []float64 {
+	slices.SortFunc(entries, func(a, b entry) int {
+		return cmp.Or(cmp.Compare(a.class, b.class), cmp.Compare(a.share, b.share))
 	})
 	out := make([]float64, len(entries))
 	for k := range entries {

@@ -33,22 +33,25 @@ type builder struct {
 	amount [][]float64 // by zone and slot: what the zone counts on there
 	runs   Pattern
 	level  float64
+	setup  float64
 }
+
+// setupWeights make an extra turn cost something even where there is room for it: a little, so that water comes in
+// many days, and much, so that every window holds few turns.
+var setupWeights = []float64{0.02, 0.6}
 
 const (
 	buildPasses = 4
-	// setupWeight makes an extra turn cost a little even where there is room for it.
-	setupWeight = 0.02
 	// latePenalty is what a day beyond the interval limit costs; larger than any load.
 	latePenalty = 1e9
 	// overPenalty is the cost of a turn for which a window has not even its shortest turns free.
 	overPenalty = 1e5
 )
 
-// Build returns a pattern for a level, the share that is planned for.
-func (g *Group) Build(room []float64, level float64, order []int) Pattern {
+// build returns a pattern for a level, the share that is planned for.
+func (g *Group) build(room []float64, level, setup float64, order []int) Pattern {
 	b := &builder{
-		g: g, room: room, level: level, load: make([]float64, len(g.Slots)), turns: make([]int, len(g.Slots)),
+		g: g, room: room, level: level, setup: setup, load: make([]float64, len(g.Slots)), turns: make([]int, len(g.Slots)),
 		amount: make([][]float64, len(g.Zones)), runs: make(Pattern, len(g.Zones)),
 	}
 	for j := range g.Zones {
@@ -91,7 +94,7 @@ func (b *builder) price(w int, amount float64, runs int) float64 {
 	room := math.Max(1, b.room[w]+b.changeover(w))
 	before, after := b.load[w]/room, (b.load[w]+amount+b.changeover(w)*float64(runs))/room
 	minRun := float64(b.g.Model.Sources[b.g.Slots[w].Source].MinRun)
-	cost := math.Pow(after, 6) - math.Pow(before, 6) + setupWeight*float64(runs)*(b.changeover(w)+minRun/10+1)/room
+	cost := math.Pow(after, 6) - math.Pow(before, 6) + b.setup*float64(runs)*(b.changeover(w)+minRun/10+1)/room
 	if float64(b.turns[w]+runs)*(minRun+b.changeover(w)) > room {
 		cost += overPenalty
 	}

@@ -11,6 +11,8 @@ import (
 type Config struct {
 	Level  float64 // the share that patterns are built for
 	Budget int     // work of the search, in arcs of the divisions it may make
+	Anneal int     // work of the search that also accepts worse patterns for a while
+	Bound  float64 // a smallest share that no rotation exceeds; the search stops there
 	Seed   uint64
 	Grid   problem.Span // turns start at multiples of this; 0 for any moment
 	Kept   Pattern      // the published pattern, or nil
@@ -62,6 +64,11 @@ func (g *Group) Solve(c Config) Result {
 		}
 	}
 	p = s.improve(p, c.Budget)
+	if c.Anneal > 0 && c.Kept == nil {
+		if q, changed := s.anneal(p, c.Anneal, c.Bound); changed {
+			p = s.improve(q, c.Budget/2)
+		}
+	}
 	best := s.settle(p, caps, c)
 	best.Evaluated = e.count
 	return best
@@ -86,20 +93,23 @@ func (s *search) first(level float64) Pattern {
 	})
 	var best Pattern
 	var bestScore score
-	for k, order := range [][]int{byTime, byFreedom} {
-		for _, l := range []float64{level, level * 0.8, level * 0.5} {
-			p := g.Build(s.limits.room, l, order)
-			sc, ok := s.evaluate(p, nil)
-			if ok && (best == nil || sc.better(bestScore)) {
-				best, bestScore = p, sc
-			}
+	consider := func(p Pattern) {
+		if sc, ok := s.evaluate(p, nil); ok && (best == nil || sc.better(bestScore)) {
+			best, bestScore = p, sc
 		}
-		if best != nil && bestScore.late == 0 && k == 0 {
-			break
+	}
+	for _, setup := range setupWeights {
+		for _, part := range []float64{1, 0.8, 0.5} {
+			consider(g.build(s.limits.room, level*part, setup, byTime))
+		}
+	}
+	if best == nil || bestScore.late > 0 {
+		for _, part := range []float64{1, 0.5, 0} {
+			consider(g.build(s.limits.room, level*part, setupWeights[0], byFreedom))
 		}
 	}
 	if best == nil {
-		best = s.thin(g.Build(s.limits.room, 0, byFreedom))
+		best = s.thin(g.build(s.limits.room, 0, setupWeights[0], byFreedom))
 	}
 	return best
 }
@@ -368,27 +378,14 @@ func (g *Group) result(p Pattern, visits []Visit, levels []Level, runs []Run) Re
 
 func (g *Group) resultScore(r *Result) score {
 	s := score{late: r.Late, turns: len(r.Runs)}
-	type entry struct {
-		class int
-		share float64
-	}
-	var entries []entry
+	entries := make([]entry, len(g.Zones))
 	for j := range g.Zones {
 		z := &g.Zones[j]
-		share := 1.0
+		entries[j] = entry{z.Class, 1}
 		if z.Weight > 0 {
-			share = float64(min(r.Given[j], z.Time)) / float64(z.Weight)
+			entries[j].share = float64(min(r.Given[j], z.Time)) / float64(z.Weight)
 		}
-		entries = append(entries, entry{z.Class, share})
 	}
-	sort.Slice(entries, func(a, b int) bool {
-		if entries[a].class != entries[b].class {
-			return entries[a].class < entries[b].class
-		}
-		return entries[a].share < entries[b].share
-	})
-	for _, v := range entries {
-		s.shares = append(s.shares, v.share)
-	}
+	s.shares = sortedShares(entries)
 	return s
 }

@@ -101,7 +101,7 @@ func (m *maker) sources() {
 	case TenSpigots:
 		count = 10
 	}
-	limit := 26.0 * float64(count)
+	limit := 30.0 * float64(count)
 	switch m.Kind {
 	case TwoSpigots:
 		limit = 34
@@ -166,8 +166,8 @@ func (m *maker) layout(i int) {
 	}
 	l.DaysSince = 1 + m.rng.IntN(l.MaxInterval-1)
 	if m.Drilled {
-		l.Curve = hydraulics.PowerLaw{Flow: flow(tenth(m.between(6, 30))), Head: 1, Exponent: tenth(m.between(0.45, 0.6))}
-		l.HeadMin = unit.Head([]float64{0.03, 0.05, 0.08}[m.rng.IntN(3)])
+		l.Curve = hydraulics.PowerLaw{Flow: flow(tenth(m.between(6, 25))), Head: 1, Exponent: tenth(m.between(0.45, 0.6))}
+		l.HeadMin = unit.Head([]float64{0.08, 0.15, 0.3}[m.rng.IntN(3)])
 	} else {
 		l.Curve = hydraulics.PowerLaw{Flow: flow(tenth(m.between(2.5, 11))), Head: 10}
 		l.HeadMin = unit.Head([]float64{8, 10, 12, 14}[m.rng.IntN(4)])
@@ -237,6 +237,11 @@ func (m *maker) scaleNeed() {
 		l := &m.p.Layouts[i]
 		l.Need = ml(math.Max(1, tenth(l.Need.Liters()*factor)))
 		l.MaxDay = ml(tenth(l.Need.Liters() / float64(m.Days) * m.between(2, 4)))
+		if !m.Drilled { // the soil takes at least a shortest turn
+			l.MaxDay = max(l.MaxDay, ml(tenth(6*unit.Flow(nominal(l)).LitersPerMinute())))
+		} else {
+			l.MaxDay = max(l.MaxDay, ml(72))
+		}
 		if m.Kind == OneHour {
 			l.MaxDay = l.Need
 		}
@@ -248,6 +253,14 @@ func (m *maker) scaleNeed() {
 		total := carried * load
 		m.p.Sources[0].Tank = &problem.Tank{Volume: ml(tenth(total / 2)), Level: ml(tenth(total / 3)), Refill: rate(tenth(total * 0.6 / float64(m.Days*day)))}
 	}
+}
+
+// nominal is the flow of a regulated layout or a hand turn [m³/s].
+func nominal(l *problem.Layout) float64 {
+	if l.Hand() {
+		return float64(l.HandFlow.Flow())
+	}
+	return l.Curve.FlowAt(10)
 }
 
 // tight cuts zones that fill the flow and windows that fill the time, and hides them in a shuffled garden: one turn of

@@ -1,0 +1,165 @@
+package zoning
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// weightSlack keeps rounding from counting a zone too many.
+const weightSlack = 1e-9
+
+// PackingBound returns the least number of bins of size 1 that hold the weights: L2 of Martello and Toth, the best over
+// all thresholds of counting large weights singly and filling up with the small ones. weights must be sorted, largest
+// first. Source: S. Martello, P. Toth, Discrete Applied Mathematics 28 (1990) 59–70 (from memory).
+func PackingBound(weights []float64) int {
+	n := len(weights)
+	if n == 0 {
+		return 0
+	}
+	sums := make([]float64, n+1)
+	for k, w := range weights {
+		sums[k+1] = sums[k] + w
+	}
+	best := int(math.Ceil(sums[n] - weightSlack*float64(n)))
+	above := func(v float64) int { return sort.Search(n, func(k int) bool { return weights[k] <= v }) }
+	half := above(0.5)
+	last := -1.0
+	for k := n - 1; k >= 0; k-- {
+		threshold := weights[k]
+		if threshold > 0.5 {
+			threshold = 0
+		}
+		if threshold == last {
+			continue
+		}
+		last = threshold
+		// Larger than 1−threshold: alone. From there to a half: one each. From a half to the threshold: into what is left.
+		large := above(1 - threshold + weightSlack)
+		small := sort.Search(n, func(k int) bool { return weights[k] < threshold })
+		room := float64(half-large) - (sums[half] - sums[large])
+		rest := sums[small] - sums[half]
+		best = max(best, half+int(math.Max(0, math.Ceil(rest-room-weightSlack*float64(n)))))
+		if threshold == 0 {
+			break
+		}
+	}
+	return best
+}
+
+// Piece is a layout as the bounds see it.
+type Piece struct {
+	Key    float64
+	Weight float64
+}
+
+// LayeredBound is a lower bound on the sum over zones of the largest key of their members, for any partition into
+// zones that fit:
+//
+//	sum of max key = integral over y of the number of zones with max key > y >= integral of PackingBound({key > y})
+//
+// because the zones with a key above y hold all pieces with a key above y. connections is the most members of a zone, 0
+// for no limit.
+func LayeredBound(pieces []Piece, connections int) float64 {
+	sorted := slices.Clone(pieces)
+	sort.SliceStable(sorted, func(a, b int) bool { return sorted[a].Key > sorted[b].Key })
+	var weights []float64
+	sum := 0.0
+	for k, p := range sorted {
+		at := sort.Search(len(weights), func(n int) bool { return weights[n] < p.Weight })
+		weights = slices.Insert(weights, at, p.Weight)
+		next := 0.0
+		if k+1 < len(sorted) {
+			next = sorted[k+1].Key
+		}
+		if p.Key > next {
+			zones := PackingBound(weights)
+			if connections > 0 {
+				zones = max(zones, (len(weights)+connections-1)/connections)
+			}
+			sum += (p.Key - next) * float64(zones)
+		}
+	}
+	return sum
+}
+
+// Least is what any zoning of a set of layouts must spend on its source.
+type Least struct {
+	pieces      []layoutPiece
+	connections int
+	changeover  float64
+	days        int
+	layered     float64 // milli-minutes of all need, by layers
+	volume      float64 // milli-minutes of all need, by volume
+}
+
+type layoutPiece struct {
+	weight float64
+	alone  float64 // milli-minutes for all its need when it is open alone
+	perDay float64 // need as a multiple of what its soil takes in a day
+	perRun float64 // need as a multiple of its longest run
+	visits float64 // watering days that its interval limit asks for
+}
+
+// NewLeast prepares the bounds for layouts of source s. Without intervals, interval limits are not counted.
+func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
+	l := Least{connections: m.Sources[s].Connections, changeover: float64(m.Sources[s].Changeover), days: m.Days}
+	var time []Piece
+	need := 0.0
+	for _, i := range layouts {
+		z := problem.NewBatch(m, s, []int{i}, problem.ByNeed)
+		layout := &m.Layouts[i]
+		// Rounding down the flow when alone by 1 mL/min must not make the bound too high.
+		flow := float64(z.Op.Drawn[0])
+		p := layoutPiece{weight: m.Weight(i), alone: float64(layout.Need) * 1000 / flow}
+		if layout.MaxDay > 0 {
+			p.perDay = float64(layout.Need) / float64(layout.MaxDay)
+		}
+		if layout.MaxDayTime > 0 {
+			p.perDay = math.Max(p.perDay, p.alone/float64(layout.MaxDayTime))
+		}
+		if layout.MaxRun > 0 {
+			p.perRun = p.alone / float64(layout.MaxRun)
+		}
+		if intervals {
+			p.visits = float64(z.Visits(m.Days))
+		}
+		need += float64(layout.Need)
+		l.pieces = append(l.pieces, p)
+		time = append(time, Piece{Key: p.alone, Weight: p.weight})
+	}
+	l.layered = LayeredBound(time, l.connections)
+	l.volume = need * 1000 / float64(m.LargestFlow(s))
+	return l
+}
+
+// ceilSlack keeps a share that needs exactly n turns from counting n+1.
+const ceilSlack = 1e-9
+
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need.
+func (l *Least) Time(share float64) float64 {
+	setups := make([]Piece, len(l.pieces))
+	for k, p := range l.pieces {
+		n := math.Max(math.Ceil(share*p.perDay-ceilSlack), math.Ceil(share*p.perRun-ceilSlack))
+		setups[k] = Piece{Key: math.Max(p.visits, n), Weight: p.weight}
+	}
+	return share*math.Max(l.layered, l.volume) + l.changeover*LayeredBound(setups, l.connections)
+}
+
+// Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
+func (l *Least) Share(time float64) float64 {
+	if l.Time(1) <= time*(1+ceilSlack) {
+		return 1
+	}
+	low, high := 0.0, 1.0
+	for range 40 {
+		if mid := (low + high) / 2; l.Time(mid) <= time*(1+ceilSlack) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return high
+}
