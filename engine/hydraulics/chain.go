@@ -182,9 +182,13 @@ func (c *chain) march(h float64, bend []correction, rec *profile) marched {
 	return m
 }
 
-// marchTolerance is how near the marched inlet head must come to the wanted one, as a share of the larger of head and
-// head above the dry level: a thousandth of the 1e-9 promised for residuals, and above the rounding of a long march.
-const marchTolerance = 1e-12
+// The marched inlet head must come this near to the wanted one, as a share of the larger of head and head above the dry
+// level: the fine one is a hundredth of the 1e-9 promised for residuals and above the rounding of a long march; the
+// coarse one serves on the way, where the flow is then corrected by its slope.
+const (
+	fineTolerance   = 1e-11
+	coarseTolerance = 1e-6
+)
 
 // leastEndHead is the smallest head above the last outlet that the march tries [m]. In laminar flow heads near a starved
 // end shrink with the fourth power of distance, so the search goes by the logarithm as far down as doubles reach.
@@ -192,42 +196,92 @@ const leastEndHead = 1e-300
 
 // settled is a chain at a given inlet head.
 type settled struct {
-	end   float64  // head at node 0, for the march that made it
-	flow  float64  // into the inlet [m³/s]
-	slope float64  // dQ/dh at the inlet
-	from  *profile // set when the dead end had to be solved another way
-	steps int      // marches or Newton steps
+	target    float64  // inlet head
+	end       float64  // head at node 0, for the march that made it
+	headSlope float64  // d inlet head / d end head
+	flow      float64  // into the inlet [m³/s]
+	slope     float64  // dQ/dh at the inlet
+	dead      *profile // set when the dead end had to be solved another way
+	steps     int      // marches or Newton steps; 0 where nothing flows
 }
 
-// settle finds the state of the chain at inlet head target. guess is a head at node 0 to start from, NaN for none.
-func (c *chain) settle(target, guess float64, bend []correction) settled {
-	if len(c.nodes) == 0 || target <= c.dry {
-		return settled{end: target - c.lift}
+// request says how to settle a chain.
+type request struct {
+	target    float64
+	tolerance float64
+	near      *settled // a state to start from, or nil
+	bend      []correction
+	record    *profile // filled by the march that answers, or nil
+}
+
+// settle finds the state of the chain at an inlet head.
+func (c *chain) settle(r request) settled {
+	if len(c.nodes) == 0 || r.target <= c.dry {
+		s := settled{target: r.target, end: r.target - c.lift}
+		if r.record != nil {
+			c.march(s.end, r.bend, r.record)
+		}
+		return s
 	}
-	s, ok := c.search(target, guess, bend)
-	if !ok {
-		return c.settleDeadEnd(target, bend, s.steps)
+	steps := 0
+	// Under a head with a dead end lie only heads with one.
+	if r.near == nil || r.near.dead == nil || r.target > r.near.target {
+		s, ok := c.search(r)
+		if ok {
+			return s
+		}
+		steps = s.steps
+	}
+	s := c.settleDeadEnd(r)
+	s.steps += steps
+	if r.record != nil {
+		*r.record = *s.dead
 	}
 	return s
 }
 
+// start returns the end head to begin with: by the slope from a state close by, in proportion from one farther off.
+func (c *chain) start(r request) float64 {
+	full := r.target - c.lift
+	n := r.near
+	if n == nil || n.steps == 0 || n.dead != nil {
+		return full
+	}
+	h := n.end
+	if over := n.target - c.dry; math.Abs(r.target-n.target) < 0.01*over && n.headSlope > 0 {
+		h += (r.target - n.target) / n.headSlope
+	} else if h > 0 {
+		h *= (r.target - c.dry) / over
+	} else {
+		h += r.target - n.target
+	}
+	if n.end > 0 && h <= 0 {
+		return n.end
+	}
+	if h == 0 {
+		return full
+	}
+	return h
+}
+
 // search is a Newton iteration on the head at node 0, kept inside a bracket; by the logarithm where that head is
 // positive. It reports false where no end head in doubles gives the target.
-func (c *chain) search(target, guess float64, bend []correction) (settled, bool) {
-	tolerance := marchTolerance * math.Max(math.Abs(target), target-c.dry)
+func (c *chain) search(r request) (settled, bool) {
+	tolerance := r.tolerance * math.Max(math.Abs(r.target), r.target-c.dry)
 	lo, hi := math.Inf(-1), math.Inf(1)
-	h := guess
-	if math.IsNaN(h) || h == 0 {
-		h = target - c.lift
-	}
-	for steps := 1; steps <= 400; steps++ {
-		m := c.march(h, bend, nil)
-		miss := m.head - target
+	h := c.start(r)
+	const most = 400
+	for steps := 1; steps <= most; steps++ {
+		m := c.march(h, r.bend, r.record)
+		miss := m.head - r.target
 		if math.Abs(miss) <= tolerance {
-			s := settled{end: h, flow: m.flow, steps: steps}
+			s := settled{target: r.target, end: h, headSlope: m.headSlope, flow: m.flow, steps: steps}
 			if m.headSlope > 0 {
 				s.slope = m.flowSlope / m.headSlope
 				s.flow = math.Max(0, m.flow-s.slope*miss)
+				if next := h - miss/m.headSlope; r.tolerance == coarseTolerance && (next > 0) == (h > 0) {
+					s.end = next
+				}
 			}
 			return s, true
 		}
@@ -236,40 +290,36 @@ func (c *chain) search(target, guess float64, bend []correction) (settled, bool)
 		} else {
 			lo = h
 		}
-		next := c.propose(h, miss, m.headSlope, lo, hi, target)
+		next := c.propose(h, miss, m.headSlope, lo, hi, r.target)
 		if next <= lo || next >= hi {
 			return settled{steps: steps}, false
 		}
 		h = next
 	}
-	return settled{steps: 400}, false
+	return settled{steps: most}, false
 }
 
-// propose returns the next end head to try, strictly between lo and hi if there is room.
+// propose returns the next end head to try: Newton's, when it lies in the bracket, else a halving. It returns lo when
+// the bracket has no room left.
 func (c *chain) propose(h, miss, slope, lo, hi, target float64) float64 {
-	var next float64
+	next := h - miss/slope
 	if h > 0 {
 		next = h * math.Exp(math.Max(-40, math.Min(40, -miss/(slope*h))))
-	} else {
-		next = h - miss/slope
 	}
-	if next > lo && next < hi && next >= leastEndHead {
-		return next
-	}
-	if next > lo && next < hi && h <= 0 {
+	if next > lo && next < hi && (next >= leastEndHead || h <= 0) {
 		return next
 	}
 	switch {
 	case math.IsInf(hi, 1): // velocity head regained can put the inlet under the end
 		return math.Max(leastEndHead, math.Max(2*h, target-c.lift))
-	case math.IsInf(lo, -1) && hi > leastEndHead:
+	case hi > leastEndHead && lo < leastEndHead:
 		return leastEndHead
-	case math.IsInf(lo, -1):
-		return math.Min(c.dry-c.lift, hi) - math.Abs(target-c.dry)
-	case lo >= leastEndHead:
-		return math.Sqrt(lo) * math.Sqrt(hi)
 	case hi > leastEndHead:
-		return leastEndHead
+		return math.Sqrt(lo) * math.Sqrt(hi)
+	case math.IsInf(lo, -1): // everything is dry there
+		return c.dry - c.lift
+	case hi-lo <= 1e-16*math.Max(math.Abs(c.lift), target-c.dry):
+		return lo
 	}
 	return lo + (hi-lo)/2
 }

@@ -70,7 +70,7 @@ type placed struct {
 // pays for each kind once. It is not for use by several goroutines at once.
 type Compiler struct {
 	options  Options
-	water    water
+	water    *water
 	laterals map[string]*lateral
 }
 
@@ -81,7 +81,7 @@ func NewCompiler(o Options) (*Compiler, error) {
 	}
 	return &Compiler{
 		options:  o,
-		water:    water{law: o.Law, viscosity: KinematicViscosity(o.WaterTemperature)},
+		water:    newWater(o.Law, o.WaterTemperature),
 		laterals: map[string]*lateral{},
 	}, nil
 }

@@ -247,7 +247,7 @@ func (h *TestHose) headNeeded(q float64) float64 {
 		return 0
 	}
 	o := DefaultOptions()
-	c := newConduit(water{law: o.Law, viscosity: KinematicViscosity(o.WaterTemperature)},
+	c := newConduit(newWater(o.Law, o.WaterTemperature),
 		float64(h.Length), float64(h.Diameter), float64(o.HoseRoughness), hoseExitK)
 	loss, _ := c.loss(q)
 	return loss + float64(h.Rise)

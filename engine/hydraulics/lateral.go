@@ -9,10 +9,10 @@ import (
 
 // lateral is a distinct lateral with its stored curve; layouts share it.
 type lateral struct {
-	chain chain
-	sets  []holeSet // from the tee to the closed end
-	table Table
-	ends  []float64 // head at node 0 for each point of the table, to start marches from
+	chain  chain
+	sets   []holeSet // from the tee to the closed end
+	table  Table
+	states []settled // for each point of the table, to start marches from
 }
 
 // holeSet is one drilled position.
@@ -166,34 +166,36 @@ func (c *Compiler) outwardNodes(l *Lateral, made *lateral, branchK float64) []no
 	return nodes
 }
 
-// settle returns the state of the lateral at inlet head h, started from the nearest stored end head.
-func (l *lateral) settle(h float64) settled {
-	return l.chain.settle(h, l.guess(h), nil)
-}
-
-// guess returns an end head near the one that belongs to inlet head h, NaN without any.
-func (l *lateral) guess(h float64) float64 {
-	t := &l.table
-	n := len(l.ends)
-	if n < 2 || h <= t.Head[1] {
-		return math.NaN()
+// near returns the stored state next to inlet head h, nil without any, moved to h by a cubic through both neighbours.
+func (l *lateral) near(h float64) *settled {
+	t, n := &l.table, len(l.states)
+	if n < 3 || h <= t.Head[1] {
+		return nil
 	}
-	i := n - 1
-	if h < t.Head[n-1] {
-		lo, hi := 1, n-1
-		for hi-lo > 1 {
-			if mid := (lo + hi) / 2; t.Head[mid] <= h {
-				lo = mid
-			} else {
-				hi = mid
-			}
+	lo, hi := 1, n-1
+	for hi-lo > 1 {
+		if mid := (lo + hi) / 2; t.Head[mid] <= h {
+			lo = mid
+		} else {
+			hi = mid
 		}
-		i = hi
 	}
-	a, b := l.ends[i-1], l.ends[i]
-	if a > 0 && b > 0 { // end head over inlet head is nearly constant, so go by logarithms
-		lower, upper := t.Head[i-1]-t.Head[0], t.Head[i]-t.Head[0]
-		return a * math.Pow(b/a, math.Log((h-t.Head[0])/lower)/math.Log(upper/lower))
+	a, b := &l.states[lo], &l.states[hi]
+	if h > t.Head[n-1] || a.dead != nil || b.dead != nil {
+		return b
 	}
-	return a + (h-t.Head[i-1])/(t.Head[i]-t.Head[i-1])*(b-a)
+	s := settled{target: h, steps: 1, headSlope: b.headSlope}
+	if a.end <= 0 || b.end <= 0 {
+		s.end = a.end + (h-a.target)/(b.target-a.target)*(b.end-a.end)
+		return &s
+	}
+	// The end head goes with a power of the inlet head, so the cubic is one in logarithms.
+	xa, x, xb := math.Log(a.target-t.Head[0]), math.Log(h-t.Head[0]), math.Log(b.target-t.Head[0])
+	w := xb - xa
+	u := (x - xa) / w
+	y := math.Log(b.end / a.end)
+	ma := w * (a.target - t.Head[0]) / (a.headSlope * a.end)
+	mb := w * (b.target - t.Head[0]) / (b.headSlope * b.end)
+	s.end = a.end * math.Exp(u*(ma+u*(3*y-2*ma-mb+u*(ma+mb-2*y))))
+	return &s
 }

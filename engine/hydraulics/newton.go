@@ -17,21 +17,21 @@ const leastResistance = 1e-6
 // of what is promised.
 const newtonTolerance = 1e-12
 
-// settleDeadEnd solves the chain at inlet head target where the march can't.
-func (c *chain) settleDeadEnd(target float64, bend []correction, steps int) settled {
+// settleDeadEnd solves the chain where the march can't.
+func (c *chain) settleDeadEnd(r request) settled {
 	if c.regains() {
-		return c.startEarlier(target, bend, steps)
+		return c.startEarlier(r)
 	}
-	n := newNewton(c, target, bend)
-	steps += n.solve()
+	n := newNewton(c, r)
+	steps := n.solve()
 	p := newProfile(len(c.nodes))
 	copy(p.head, n.head)
 	for i := range c.nodes {
-		p.out[i], _ = smoothFlow(&c.nodes[i].out, n.head[i], bend)
+		p.out[i], _ = smoothFlow(&c.nodes[i].out, n.head[i], r.bend)
 		p.flow[i] = n.flow[i]
 	}
 	last := len(c.nodes) - 1
-	return settled{end: n.head[0], flow: n.flow[last], slope: n.inletSlope(), from: p, steps: steps}
+	return settled{target: r.target, end: n.head[0], flow: n.flow[last], slope: n.inletSlope(), dead: p, steps: steps}
 }
 
 func (c *chain) regains() bool {
@@ -45,27 +45,28 @@ func (c *chain) regains() bool {
 
 // startEarlier drops nodes from the closed end, whose flow doubles can't hold, until the march reaches the target. With
 // velocity head regained there is no convex function to minimise.
-func (c *chain) startEarlier(target float64, bend []correction, steps int) settled {
+func (c *chain) startEarlier(r request) settled {
+	steps := 0
 	for first := 1; first < len(c.nodes); first++ {
 		rest := chain{nodes: append([]node(nil), c.nodes[first:]...)}
 		rest.finish()
-		s, ok := rest.search(target, math.NaN(), bend)
+		tail := newProfile(len(rest.nodes))
+		s, ok := rest.search(request{target: r.target, tolerance: fineTolerance, bend: r.bend, record: tail})
 		steps += s.steps
 		if !ok {
 			continue
 		}
 		skipped := len(c.nodes) - len(rest.nodes)
-		p, tail := newProfile(len(c.nodes)), newProfile(len(rest.nodes))
-		rest.march(s.end, bend, tail)
+		p := newProfile(len(c.nodes))
 		copy(p.head[skipped:], tail.head)
 		copy(p.out[skipped:], tail.out)
 		copy(p.flow[skipped:], tail.flow)
 		for i := skipped - 1; i >= 0; i-- { // standing water at the level of the first node that flows
 			p.head[i] = p.head[i+1] - c.nodes[i].drop
 		}
-		return settled{end: p.head[0], flow: s.flow, slope: s.slope, from: p, steps: steps}
+		return settled{target: r.target, end: p.head[0], flow: s.flow, slope: s.slope, dead: p, steps: steps}
 	}
-	return settled{end: target - c.lift, steps: steps}
+	return settled{target: r.target, end: r.target - c.lift, dead: newProfile(len(c.nodes)), steps: steps}
 }
 
 type newton struct {
@@ -80,13 +81,20 @@ type newton struct {
 	step        []float64
 }
 
-func newNewton(c *chain, target float64, bend []correction) *newton {
+func newNewton(c *chain, r request) *newton {
 	n := len(c.nodes)
-	w := &newton{chain: c, bend: bend, target: target}
+	w := &newton{chain: c, bend: r.bend, target: r.target}
 	for _, s := range []*[]float64{&w.head, &w.trial, &w.flow, &w.conductance, &w.balance, &w.diagonal, &w.step} {
 		*s = make([]float64, n)
 	}
-	level := target
+	if r.near != nil && r.near.dead != nil {
+		share := (r.target - c.dry) / (r.near.target - c.dry)
+		for i := range w.head {
+			w.head[i] = r.near.dead.head[i] * share
+		}
+		return w
+	}
+	level := r.target
 	for i := n - 1; i >= 0; i-- {
 		level -= c.nodes[i].drop
 		w.head[i] = level

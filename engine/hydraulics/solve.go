@@ -9,10 +9,13 @@ import (
 // The march of a layout: stored curves steer, real marches decide. The manifold is solved with each lateral's curve, the
 // laterals are then marched at the heads found, and the curves are bent to the marches until both agree.
 const (
-	// bendTolerance ends the bending when no lateral's curve misses its march by more than this share of the layout's
-	// flow: a thousandth of what is promised for the mass balance.
-	bendTolerance = 1e-13
+	// bendTolerance ends the bending when the curves miss their marches by no more than this share of the layout's flow,
+	// all laterals together: less than a third of what is promised for the mass balance.
+	bendTolerance = 3e-10
 	mostBends     = 100
+	// bendBack is how much a bend may take from a curve's slope: so little that the curve still rises over any range of
+	// heads that one search meets.
+	bendBack = 0.02
 )
 
 // state is one calculation under way.
@@ -20,70 +23,72 @@ type state struct {
 	manifold   float64 // head at the feed in the manifold [m]
 	flow       float64 // [m³/s]
 	bend       []correction
-	ends       [3]float64
 	arms       [3]settled
+	armRecord  [3]*profile
 	laterals   []settled
+	records    []*profile
 	heads      []float64 // at the inlet of each lateral [m]
 	iterations int
-	miss       float64
 }
 
-func (c *Compiled) noGuess() [3]float64 { return [3]float64{math.NaN(), math.NaN(), math.NaN()} }
-
-// armsFlow returns the flow of all arms at head h in the manifold at the feed, and its derivative. ends carries the
-// arms' end heads from call to call.
-func (c *Compiled) armsFlow(h float64, bend []correction, ends *[3]float64) (q, slope float64) {
+// armsFlow returns the flow of all arms at head h in the manifold at the feed, and its derivative. arms carries their
+// states from call to call.
+func (c *Compiled) armsFlow(h float64, bend []correction, arms *[3]settled) (q, slope float64) {
 	for i := range c.arms {
 		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		s := c.arms[i].settle(h, ends[i], bend)
-		ends[i] = s.end
-		if s.from != nil {
-			ends[i] = math.NaN()
-		}
-		q += s.flow
-		slope += s.slope
+		arms[i] = c.arms[i].settle(request{target: h, tolerance: fineTolerance, near: &arms[i], bend: bend})
+		q += arms[i].flow
+		slope += arms[i].slope
 	}
 	return q, slope
 }
 
 // FlowAt returns the flow [m³/s] that the layout takes at head h [m] at the source's outlet, by real marches.
-func (c *Compiled) FlowAt(h float64) float64 {
-	s := c.solve(h)
-	return s.flow
-}
+func (c *Compiled) FlowAt(h float64) float64 { return c.solve(h, false).flow }
 
-// solve finds the state of the layout with head h at the source's outlet.
-func (c *Compiled) solve(h float64) *state {
+// solve finds the state of the layout with head h at the source's outlet. Only a recorded state has the profiles of its
+// laterals, marched at the fine tolerance.
+func (c *Compiled) solve(h float64, record bool) *state {
 	n := len(c.laterals)
-	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n), ends: c.noGuess()}
+	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n)}
+	s.records = make([]*profile, n)
+	for i := range c.arms {
+		s.armRecord[i] = newProfile(len(c.arms[i].nodes))
+	}
+	loss, _ := c.feed.loss(c.table.FlowAt(h))
 	s.manifold = h - c.feed.rise
-	if s.manifold <= c.dry() {
+	if dry := c.dry(); s.manifold > dry {
+		s.manifold = math.Max(s.manifold-loss, dry)
+		for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
+			c.solveManifold(h, s)
+			c.readHeads(s)
+			if c.marchLaterals(s) <= bendTolerance {
+				break
+			}
+		}
+	} else {
 		c.readHeads(s)
 		c.marchLaterals(s)
-		return s
 	}
-	for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
-		c.solveManifold(h, s)
-		c.readHeads(s)
-		if s.miss = c.marchLaterals(s); s.miss <= bendTolerance {
-			break
-		}
+	if record {
+		c.recordLaterals(s)
 	}
 	return s
 }
 
 // solveManifold finds the head at the feed: what the source offers less the feed's loss at the flow that head drives.
 func (c *Compiled) solveManifold(h float64, s *state) {
-	lo, hi := c.dry(), h-c.feed.rise
+	offered := h - c.feed.rise
+	lo, hi := c.dry(), offered
 	x := s.manifold
 	for range 200 {
-		q, slope := c.armsFlow(x, s.bend, &s.ends)
+		q, slope := c.armsFlow(x, s.bend, &s.arms)
 		loss, lossSlope := c.feed.loss(q)
-		miss := x + loss - (h - c.feed.rise)
+		miss := x + loss - offered
 		s.manifold, s.flow = x, q
-		if math.Abs(miss) <= marchTolerance*math.Max(math.Abs(x), math.Abs(loss)) {
+		if math.Abs(miss) <= fineTolerance*math.Max(math.Abs(x), math.Abs(loss)) {
 			return
 		}
 		if miss > 0 {
@@ -105,49 +110,53 @@ func (c *Compiled) solveManifold(h float64, s *state) {
 // readHeads marches the arms once more and notes the head at each lateral's inlet.
 func (c *Compiled) readHeads(s *state) {
 	for i := range c.arms {
-		arm := &c.arms[i]
-		if len(arm.nodes) == 0 {
+		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		s.arms[i] = arm.settle(s.manifold, s.ends[i], s.bend)
-		p := s.arms[i].from
-		if p == nil {
-			p = newProfile(len(arm.nodes))
-			arm.march(s.arms[i].end, s.bend, p)
-			s.arms[i].from = p
-		}
-		for j := range c.laterals {
-			if c.laterals[j].arm == i {
-				s.heads[j] = p.head[c.laterals[j].node] - c.laterals[j].rise
-			}
-		}
+		s.arms[i] = c.arms[i].settle(request{
+			target: s.manifold, tolerance: fineTolerance, near: &s.arms[i], bend: s.bend, record: s.armRecord[i],
+		})
+	}
+	for j := range c.laterals {
+		p := &c.laterals[j]
+		s.heads[j] = s.armRecord[p.arm].head[p.node] - p.rise
 	}
 }
 
-// marchLaterals marches every lateral at its head, bends its curve to the march and returns the largest miss as a
-// share of the layout's flow.
+// marchLaterals marches every lateral at its head, bends its curve to the march and returns how far the curves
+// missed, as a share of the layout's flow.
 func (c *Compiled) marchLaterals(s *state) float64 {
-	worst, sum := 0.0, 0.0
+	missed, sum := 0.0, 0.0
 	for j := range c.laterals {
-		l := c.laterals[j].lateral
-		guess := l.guess(s.heads[j])
-		if before := s.laterals[j]; before.steps > 0 && before.from == nil {
-			guess = before.end
+		l, h := c.laterals[j].lateral, s.heads[j]
+		near := &s.laterals[j]
+		if near.steps == 0 {
+			near = l.near(h)
 		}
-		h := s.heads[j]
-		exact := l.chain.settle(h, guess, nil)
+		exact := l.chain.settle(request{target: h, tolerance: coarseTolerance, near: near})
 		s.laterals[j] = exact
 		stored, rise := l.table.flow(h)
 		b := &s.bend[j]
 		model := math.Max(0, stored+b.miss+b.slope*(h-b.h))
-		worst = math.Max(worst, math.Abs(exact.flow-model))
-		*b = correction{h: h, miss: exact.flow - stored, slope: math.Max(0, exact.slope-rise)}
+		missed += math.Abs(exact.flow - model)
+		*b = correction{h: h, miss: exact.flow - stored, slope: math.Max(-bendBack*rise, exact.slope-rise)}
 		sum += exact.flow
 	}
 	if s.flow = sum; sum == 0 {
 		return 0
 	}
-	return worst / sum
+	return missed / sum
+}
+
+// recordLaterals marches every lateral once more at its head and keeps the profile.
+func (c *Compiled) recordLaterals(s *state) {
+	for j := range c.laterals {
+		chain := &c.laterals[j].lateral.chain
+		s.records[j] = newProfile(len(chain.nodes))
+		s.laterals[j] = chain.settle(request{
+			target: s.heads[j], tolerance: fineTolerance, near: &s.laterals[j], record: s.records[j],
+		})
+	}
 }
 
 // HoleSetResult is what happens at one drilled position of a lateral.
@@ -216,42 +225,30 @@ type Result struct {
 
 // Solve returns everything about the layout with head h at the source's outlet.
 func (c *Compiled) Solve(h unit.Head) Result {
-	s := c.solve(float64(h))
+	s := c.solve(float64(h), true)
 	loss, _ := c.feed.loss(s.flow)
 	r := Result{
 		SourceHead: h, ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
 		Laterals: make([]LateralResult, len(c.laterals)),
 	}
-	profiles := make([]*profile, len(c.laterals))
 	var all tally
 	for j := range c.laterals {
-		profiles[j] = c.lateralProfile(s, j)
-		r.Laterals[j] = c.lateralResult(s, j, profiles[j], &all)
+		r.Laterals[j] = c.lateralResult(s, j, &all)
 	}
 	r.OpenHoles, r.DryHoles = all.holes, all.dry
 	r.Uniformity = all.uniformity(c.options.OutletVariation)
-	r.Residuals = c.residuals(s, profiles)
-	r.Warnings = c.warnings(s, &r, profiles)
+	r.Residuals = c.residuals(s)
+	r.Warnings = c.warnings(s, &r)
 	return r
 }
 
-func (c *Compiled) lateralProfile(s *state, j int) *profile {
-	l := c.laterals[j].lateral
-	if s.laterals[j].from != nil {
-		return s.laterals[j].from
-	}
-	p := newProfile(len(l.chain.nodes))
-	l.chain.march(s.laterals[j].end, nil, p)
-	return p
-}
-
-func (c *Compiled) lateralResult(s *state, j int, p *profile, all *tally) LateralResult {
-	l := c.laterals[j].lateral
+func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
+	l, p := c.laterals[j].lateral, s.records[j]
 	nodes := l.chain.nodes
 	r := LateralResult{
 		Outlet: c.laterals[j].outlet, InletHead: unit.Head(s.heads[j]), Flow: unit.Flow(s.laterals[j].flow),
 		Velocity: unit.Velocity(nodes[len(nodes)-1].pipe.velocity(s.laterals[j].flow)),
-		Sets:     make([]HoleSetResult, len(l.sets)), DeadEnd: s.laterals[j].from != nil,
+		Sets:     make([]HoleSetResult, len(l.sets)), DeadEnd: s.laterals[j].dead != nil,
 	}
 	var mine tally
 	for i := range l.sets {
@@ -277,20 +274,20 @@ func (c *Compiled) lateralResult(s *state, j int, p *profile, all *tally) Latera
 }
 
 // residuals checks the result against the equations, stretch by stretch, without using how it was found.
-func (c *Compiled) residuals(s *state, profiles []*profile) Residuals {
+func (c *Compiled) residuals(s *state) Residuals {
 	r := Residuals{Iterations: s.iterations}
 	total := 0.0
 	for j := range c.laterals {
 		l := c.laterals[j].lateral
-		l.chain.check(profiles[j], s.heads[j], s.laterals[j].flow, &r)
+		l.chain.check(s.records[j], s.heads[j], s.laterals[j].flow, &r)
 		total += s.laterals[j].flow
 	}
 	armed := 0.0
 	for i := range c.arms {
-		if len(c.arms[i].nodes) == 0 || s.arms[i].from == nil {
+		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		c.arms[i].check(s.arms[i].from, s.manifold, s.arms[i].flow, &r)
+		c.arms[i].check(s.armRecord[i], s.manifold, s.arms[i].flow, &r)
 		armed += s.arms[i].flow
 	}
 	if total > 0 {

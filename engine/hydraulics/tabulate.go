@@ -3,29 +3,31 @@ package hydraulics
 import "math"
 
 // Curves are sampled by head above the dry level from leastSample to mostSample [m], evenly by logarithm, and then where
-// the cubic misses the march. On a slope each hole's height is a kink, so points gather there.
+// the cubic misses the march. On a slope each hole's height is a kink, so points gather there; in laminar water so is
+// each hole's passing of the ramp, and under the reliable head a ten times larger miss is let pass.
 const (
-	leastSample  = 1e-4
+	leastSample  = 1e-3
 	mostSample   = 100
-	samples      = 37  // six a decade
-	mostPoints   = 240 // of a lateral
-	curveMiss    = 2e-5
-	layoutPoints = 120
-	layoutMiss   = 5e-5
+	samples      = 31  // six a decade
+	mostPoints   = 160 // of a lateral
+	curveMiss    = 1e-4
+	layoutPoints = 80
+	layoutMiss   = 2e-4
 )
 
 // sample is one point of a curve.
 type sample struct {
-	head, flow, end float64
-	settled         bool // the cubic meets the march between this point and the next
+	head, flow float64
+	state      settled
+	sound      bool // the cubic meets the march between this point and the next
 }
 
-// sampled draws a curve that starts at head dry: at gives flow and end head for a head.
-func sampled(dry float64, most int, miss float64, at func(h float64) sample) []sample {
-	points := []sample{{head: dry, settled: true}}
+// sampled draws a curve that starts at head dry: at gives the point at a head, started from its lower neighbour.
+func sampled(dry float64, most int, miss float64, at func(h float64, near *sample) sample) []sample {
+	points := []sample{{head: dry, sound: true}}
 	step := math.Pow(mostSample/leastSample, 1.0/(samples-1))
 	for i, over := 0, leastSample; i < samples; i, over = i+1, over*step {
-		points = append(points, at(dry+over))
+		points = append(points, at(dry+over, &points[len(points)-1]))
 	}
 	for len(points) < most {
 		table := tableOf(points)
@@ -33,12 +35,16 @@ func sampled(dry float64, most int, miss float64, at func(h float64) sample) []s
 		for i := range points {
 			refined = append(refined, points[i])
 			last := i == len(points)-1
-			if last || points[i].settled || len(points)+len(refined)-i-1 >= most {
+			if last || points[i].sound || len(points)+len(refined)-i-1 >= most {
 				continue
 			}
-			p := at(math.Sqrt((points[i].head-dry)*(points[i+1].head-dry)) + dry)
-			p.settled = math.Abs(table.FlowAt(p.head)-p.flow) <= miss*p.flow
-			refined[len(refined)-1].settled = p.settled
+			p := at(math.Sqrt((points[i].head-dry)*(points[i+1].head-dry))+dry, &points[i])
+			allowed := miss * p.flow
+			if p.head-dry < ReliableHead {
+				allowed *= 10
+			}
+			p.sound = math.Abs(table.FlowAt(p.head)-p.flow) <= allowed
+			refined[len(refined)-1].sound = p.sound
 			refined = append(refined, p)
 			grown = true
 		}
@@ -66,15 +72,14 @@ func tableOf(points []sample) Table {
 
 // tabulate stores the lateral's curve.
 func (l *lateral) tabulate() {
-	guess := math.NaN()
-	points := sampled(l.chain.dry, mostPoints, curveMiss, func(h float64) sample {
-		s := l.chain.settle(h, guess, nil)
-		return sample{head: h, flow: s.flow, end: s.end}
+	points := sampled(l.chain.dry, mostPoints, curveMiss, func(h float64, near *sample) sample {
+		s := l.chain.settle(request{target: h, tolerance: fineTolerance, near: &near.state})
+		return sample{head: h, flow: s.flow, state: s}
 	})
 	l.table = tableOf(points)
-	l.ends = make([]float64, len(points))
-	for i, p := range points {
-		l.ends[i] = p.end
+	l.states = make([]settled, len(points))
+	for i := range points {
+		l.states[i] = points[i].state
 	}
 }
 
@@ -85,9 +90,9 @@ func (c *Compiled) tabulate() Table {
 	if math.IsInf(dry, 1) {
 		return Table{}
 	}
-	ends := c.noGuess()
-	byManifold := sampled(dry, layoutPoints, layoutMiss, func(h float64) sample {
-		q, _ := c.armsFlow(h, nil, &ends)
+	var arms [3]settled
+	byManifold := sampled(dry, layoutPoints, layoutMiss, func(h float64, _ *sample) sample {
+		q, _ := c.armsFlow(h, nil, &arms)
 		return sample{head: h, flow: q}
 	})
 	for i := range byManifold {

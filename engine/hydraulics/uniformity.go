@@ -1,8 +1,9 @@
 package hydraulics
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 )
 
 // Uniformity says how evenly open holes share the water. The values lie between 0 and 1, save Christiansen's, which may
@@ -20,49 +21,45 @@ type Uniformity struct {
 
 // tally collects hole flows; equal holes of a set come as one entry.
 type tally struct {
-	flows  []float64
-	counts []int
-	holes  int
-	dry    int
+	sets  []tallied
+	holes int
+	dry   int
+}
+
+type tallied struct {
+	flow  float64 // of one hole
+	holes int
 }
 
 func (t *tally) add(flow float64, holes int) {
-	t.flows = append(t.flows, flow)
-	t.counts = append(t.counts, holes)
+	t.sets = append(t.sets, tallied{flow, holes})
 	t.holes += holes
 	if flow <= 0 {
 		t.dry += holes
 	}
 }
 
-func (t *tally) Len() int           { return len(t.flows) }
-func (t *tally) Less(i, j int) bool { return t.flows[i] < t.flows[j] }
-func (t *tally) Swap(i, j int) {
-	t.flows[i], t.flows[j] = t.flows[j], t.flows[i]
-	t.counts[i], t.counts[j] = t.counts[j], t.counts[i]
-}
-
 func (t *tally) uniformity(variation float64) Uniformity {
 	if t.holes == 0 {
 		return Uniformity{}
 	}
-	sort.Stable(t)
+	slices.SortStableFunc(t.sets, func(a, b tallied) int { return cmp.Compare(a.flow, b.flow) })
 	sum := 0.0
-	for i, q := range t.flows {
-		sum += q * float64(t.counts[i])
+	for _, s := range t.sets {
+		sum += s.flow * float64(s.holes)
 	}
 	if sum <= 0 {
 		return Uniformity{}
 	}
 	n := float64(t.holes)
 	mean := sum / n
-	u := Uniformity{Least: t.flows[0], Mean: mean, Most: t.flows[len(t.flows)-1]}
+	u := Uniformity{Least: t.sets[0].flow, Mean: mean, Most: t.sets[len(t.sets)-1].flow}
 	quarter, low, off := n/4, 0.0, 0.0
-	for i, q := range t.flows {
-		take := math.Min(quarter, float64(t.counts[i]))
-		low += q * take
+	for _, s := range t.sets {
+		take := math.Min(quarter, float64(s.holes))
+		low += s.flow * take
 		quarter -= take
-		off += math.Abs(q-mean) * float64(t.counts[i])
+		off += math.Abs(s.flow-mean) * float64(s.holes)
 	}
 	u.Distribution = low / (n / 4) / mean
 	u.Christiansen = 1 - off/n/mean

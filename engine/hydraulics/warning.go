@@ -72,11 +72,11 @@ const (
 var PressFitHead = float64(unit.PSI(10))
 
 // warnings looks for everything that a result should be read with, in a fixed order.
-func (c *Compiled) warnings(s *state, r *Result, profiles []*profile) []Warning {
+func (c *Compiled) warnings(s *state, r *Result) []Warning {
 	var w []Warning
 	w = c.closedOutlets(w)
 	for j := range c.laterals {
-		w = c.lateralWarnings(w, &r.Laterals[j], c.laterals[j].lateral, profiles[j])
+		w = c.lateralWarnings(w, &r.Laterals[j], c.laterals[j].lateral)
 	}
 	if r.DryHoles > 0 {
 		w = append(w, Warning{
@@ -106,7 +106,7 @@ func (c *Compiled) closedOutlets(w []Warning) []Warning {
 	return w
 }
 
-func (c *Compiled) lateralWarnings(w []Warning, r *LateralResult, l *lateral, p *profile) []Warning {
+func (c *Compiled) lateralWarnings(w []Warning, r *LateralResult, l *lateral) []Warning {
 	path := lateralPath(r.Outlet)
 	low := Warning{Code: WarnLowHead, Path: path, Value: math.Inf(1), Limit: ReliableHead}
 	part := Warning{Code: WarnPartFull, Path: path}
@@ -187,10 +187,8 @@ func velocityHeadWarning(w []Warning, path string, l *lateral) []Warning {
 func (c *Compiled) pipeVelocities(w []Warning, s *state) []Warning {
 	fastest := 0.0
 	for i := range c.arms {
-		if p := s.arms[i].from; p != nil {
-			for n := range c.arms[i].nodes {
-				fastest = math.Max(fastest, c.arms[i].nodes[n].pipe.velocity(p.flow[n]))
-			}
+		for n := range c.arms[i].nodes {
+			fastest = math.Max(fastest, c.arms[i].nodes[n].pipe.velocity(s.armRecord[i].flow[n]))
 		}
 	}
 	if fastest > MostVelocity {
