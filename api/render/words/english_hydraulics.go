@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -88,7 +89,7 @@ var englishHydraulics = map[hydraulics.WarningCode]func(Printer, hydraulics.Warn
 	},
 	hydraulics.WarnOutletBelowRegulation: func(p Printer, w hydraulics.Warning) Notice {
 		return Notice{
-			Text: fmt.Sprintf("In %s, %s less pressure than they regulate at: %s where they need %s.", englishPart(w.Path),
+			Text: fmt.Sprintf("In %s, %s less pressure than is needed to regulate: %s instead of %s.", englishPart(w.Path),
 				count(w.Count, "outlet gets", "outlets get"), p.Pressure(unit.Head(w.Value)), p.Pressure(unit.Head(w.Limit))),
 			Remedy: "Open fewer lines together, or use outlets that regulate at a lower pressure.",
 		}
@@ -108,4 +109,8 @@ func englishPart(path string) string {
 	return "the layout"
 }
 
-func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// upperFirst begins a sentence.
+func upperFirst(s string) string {
+	_, first := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:first]) + s[first:]
+}

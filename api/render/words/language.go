@@ -6,6 +6,7 @@ import (
 
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/waterneed"
 )
 
 // table is everything that a language has to say. A second language is a second table; a test compares their keys.
@@ -15,9 +16,16 @@ type table struct {
 	turns    turnPhrases
 	pictures picturePhrases
 
-	report      reportPhrases
-	hydraulics  map[hydraulics.WarningCode]func(Printer, hydraulics.Warning) Notice
-	cautions    map[render.CautionCode]string
+	report     reportPhrases
+	need       needPhrases
+	rotation   rotationPhrases
+	hydraulics map[hydraulics.WarningCode]func(Printer, hydraulics.Warning) Notice
+	supply     map[hydraulics.AssumptionCode]func(Printer, hydraulics.Assumption) Notice
+	cautions   map[render.CautionCode]string
+
+	layoutFaults map[hydraulics.FaultCode]func(Printer, hydraulics.Fault) string
+	needFaults   map[waterneed.Code]func(waterneed.InputError) string
+
 	unknownCode func(code string) string
 }
 
@@ -38,9 +46,16 @@ var english = table{
 	turns:    englishTurns,
 	pictures: englishPictures,
 
-	report:      englishReport,
-	hydraulics:  englishHydraulics,
-	cautions:    englishCautions,
+	report:     englishReport,
+	need:       englishNeed,
+	rotation:   englishRotation,
+	hydraulics: englishHydraulics,
+	supply:     englishSupply,
+	cautions:   englishCautions,
+
+	layoutFaults: englishLayoutFaults,
+	needFaults:   englishNeedFaults,
+
 	unknownCode: func(code string) string { return "Note: " + strings.ReplaceAll(OneLine(code), "_", " ") + "." },
 }
 

@@ -279,9 +279,11 @@ func (p Printer) Clock(t time.Time) string {
 	local := t.In(p.zone)
 	text := local.Format("15:04")
 	name, offset := local.Zone()
-	for _, shift := range []time.Duration{-time.Hour, time.Hour} {
-		other := local.Add(shift)
-		if _, o := other.Zone(); o != offset && other.Format("15:04") == text {
+	const nearby = 3 * time.Hour // farther than any clock change
+	for _, around := range []time.Duration{-nearby, nearby} {
+		_, other := local.Add(around).Zone()
+		twin := local.Add(time.Duration(offset-other) * time.Second)
+		if _, o := twin.Zone(); o == other && other != offset {
 			return text + " " + name
 		}
 	}
