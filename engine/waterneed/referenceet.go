@@ -74,8 +74,8 @@ const (
 // the unit.
 const (
 	coldest, hottest = -60, 60 // [°C]
-	// windMost: a mean above 12 m/s is a storm, more often km/h or knots taken for m/s; windLeastMonthly: a month's mean
-	// below 0.3 m/s is no anemometer's. Single days may be calm.
+	// windMost: a day's mean above 12 m/s at 2 m is hardly ever a storm, mostly km/h or knots taken for m/s;
+	// windLeastMonthly: a month's mean below 0.3 m/s is no anemometer's. Single days may be calm.
 	windMost, windLeastMonthly = 12, 0.3
 	// sunshineSlack [h] and radiationSlack [-] allow for clocks and instruments: n up to N + 0.1 and Rs up to 1.05 Rso,
 	// plus half a megajoule for the days when the sun hardly rises.
@@ -235,18 +235,23 @@ func (w Weather) faults(p Place, sky Sky, windLeast float64) InputErrors {
 	optionalWithin(&faults, "sunshine_h", w.Sunshine, 0, float64(sky.DaylightHours)+sunshineSlack)
 	most := max(radiationSlack*float64(ClearSkyRadiation(sky, p.Elevation)), radiationSlackLow)
 	optionalWithin(&faults, "radiation_mj_m2", w.Radiation, 0, most)
-	if w.WindHeight != 0 {
-		faults.within("wind_height_m", float64(w.WindHeight), lowestMast, tallMast)
-	}
-	if w.Wind.Known {
-		if v := float64(w.Wind.Value); v < 0 {
-			faults.within("wind_m_s", v, 0, windMost)
-		} else {
-			faults.check("wind_m_s", ReasonUnit, v, windLeast, windMost)
-		}
-	}
+	w.windFaults(&faults, windLeast)
 	optionalWithin(&faults, "rain_mm", w.Rain, 0, rainMost)
 	return faults
+}
+
+// windFaults checks the wind at its own height, with limits that hold at 2 m.
+func (w Weather) windFaults(faults *InputErrors, least float64) {
+	factor := 1.0
+	if w.WindHeight != 0 {
+		if !faults.within("wind_height_m", float64(w.WindHeight), lowestMast, tallMast) {
+			return
+		}
+		factor = float64(WindAtTwoMeters(1, w.WindHeight))
+	}
+	if v := float64(w.Wind.Value); w.Wind.Known && faults.within("wind_m_s", v, 0, math.MaxFloat64) {
+		faults.check("wind_m_s", ReasonUnit, v, least/factor, windMost/factor)
+	}
 }
 
 func (w Weather) temperatureFaults(faults *InputErrors) {
