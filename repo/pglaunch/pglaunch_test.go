@@ -28,8 +28,8 @@ func TestMain(m *testing.M) {
 		helper(args)
 	}
 	code := m.Run()
-	if dir, _ := whole(); dir != "" {
-		_ = os.RemoveAll(dir)
+	if wholeDir != "" {
+		_ = os.RemoveAll(wholeDir)
 	}
 	os.Exit(code)
 }
@@ -62,31 +62,32 @@ func openDir(t *testing.T) string {
 	return dir
 }
 
-// whole is a folder in which a server was started and stopped. Making one takes a second, copying it much less.
-var whole = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "pglaunch-test-")
-	if err != nil {
-		return "", err
-	}
-	if err := os.Chmod(dir, 0o755); err != nil {
-		return "", err
-	}
-	s, err := Start(context.Background(), Options{Dir: dir})
-	if err != nil {
-		return dir, err
-	}
-	return dir, s.Stop()
-})
+// whole makes a folder in which a server was started and stopped. Making one takes a second, copying it much less.
+var (
+	wholeDir string
+	whole    = sync.OnceValue(func() (err error) {
+		if wholeDir, err = os.MkdirTemp("", "pglaunch-test-"); err != nil {
+			return err
+		}
+		if err := os.Chmod(wholeDir, 0o755); err != nil {
+			return err
+		}
+		s, err := Start(context.Background(), Options{Dir: wholeDir})
+		if err != nil {
+			return err
+		}
+		return s.Stop()
+	})
+)
 
 // keptDir is a folder as a stopped server leaves it.
 func keptDir(t *testing.T) string {
 	t.Helper()
-	from, err := whole()
-	if err != nil {
+	if err := whole(); err != nil {
 		t.Fatal(err)
 	}
 	to := filepath.Join(openDir(t), "pg")
-	if out, err := exec.Command("cp", "-a", from, to).CombinedOutput(); err != nil {
+	if out, err := exec.Command("cp", "-a", wholeDir, to).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
 	return to

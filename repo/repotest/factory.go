@@ -169,7 +169,7 @@ func PlotHolder(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*
 }
 
 // Layout makes a layout with its first revision as a draft, of a new plot and source unless they are named. With the
-// status accepted or submitted, its revision has that status, too. The document is empty unless one is given.
+// status submitted, accepted or returned, its revision has that status, too; that of a retired one is superseded. The document is empty unless one is given.
 func Layout(t testing.TB, db repo.Beginner, garden uuid.UUID, spec json.RawMessage, edit ...func(*repo.LayoutValues)) repo.Layout {
 	t.Helper()
 	values := edited(repo.LayoutValues{
@@ -184,6 +184,10 @@ func Layout(t testing.TB, db repo.Beginner, garden uuid.UUID, spec json.RawMessa
 	if values.Status == "accepted" {
 		values.AcceptedNumber = &values.LatestNumber
 	}
+	status := values.Status
+	if status == "retired" {
+		status = "superseded"
+	}
 	if spec == nil {
 		spec = json.RawMessage("{}")
 	}
@@ -193,7 +197,7 @@ func Layout(t testing.TB, db repo.Beginner, garden uuid.UUID, spec json.RawMessa
 			return repo.Layout{}, err
 		}
 		_, err = q.LayoutRevisionInsert(ctx, repo.LayoutRevisionValues{
-			Status: v.Status, Spec: spec, Author: "Wren", GardenID: garden, LayoutID: v.ID, Number: v.LatestNumber,
+			Status: status, Spec: spec, Author: "Wren", GardenID: garden, LayoutID: v.ID, Number: v.LatestNumber,
 		})
 		return layout, err
 	})
