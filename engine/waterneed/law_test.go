@@ -42,7 +42,7 @@ func drawWeather(t *rapid.T, p Place, d Date) Weather {
 		w.Sunshine = Given(unit.Hours(number(t, "sunshine", 0, float64(sky.DaylightHours))))
 	}
 	if rapid.Bool().Draw(t, "has wind") {
-		w.Wind, w.WindHeight = Given(unit.Velocity(number(t, "wind", 0, 12))), unit.Length(number(t, "mast", 0.5, 20))
+		w.Wind, w.WindHeight = Given(unit.Velocity(number(t, "wind", 0, 8))), unit.Length(number(t, "mast", 0.5, 20))
 	}
 	return w
 }
