@@ -105,7 +105,12 @@ func windowTime(m *problem.Model, s int, open []bool) float64 {
 
 func timeBound(m *problem.Model, s int, intervals bool) Bound {
 	least := zoning.NewLeast(m, s, m.Members[s], intervals)
-	return Bound{Share: least.Share(windowTime(m, s, nil)), Reason: BoundTime, Source: m.Sources[s].ID}
+	share := least.Share(windowTime(m, s, nil))
+	if len(m.Members[s]) <= zoning.ExactLayouts {
+		exact := zoning.NewExact(m, s, m.Members[s], intervals)
+		share = min(share, exact.Share(windowTime(m, s, nil)))
+	}
+	return Bound{Share: share, Reason: BoundTime, Source: m.Sources[s].ID}
 }
 
 // mostDayBounds is how many sets of days are looked at.
@@ -159,7 +164,7 @@ func soilBound(m *problem.Model, i int) Bound {
 	byDay := make([]float64, m.Days)
 	for _, slot := range m.Slots[s] {
 		if m.Open[i][slot.Day] {
-			byDay[slot.Day] += float64(longest(slot.Usable, l.MaxRun, l.Soak))
+			byDay[slot.Day] += float64(problem.Longest(slot.Usable, l.MaxRun, l.Soak))
 		}
 	}
 	got := 0.0
@@ -173,18 +178,6 @@ func soilBound(m *problem.Model, i int) Bound {
 		return Bound{Share: 1}
 	}
 	return Bound{Share: got / (1000 * float64(l.Need)), Reason: BoundSoil, Layout: l.ID, Source: m.Sources[s].ID}
-}
-
-// longest is the most that turns of at most run, with soak between them, fill of a window.
-func longest(window, run, soak problem.Span) problem.Span {
-	if run <= 0 {
-		return 0
-	}
-	if soak == 0 || run >= window {
-		return window
-	}
-	full := window / (run + soak)
-	return full*run + min(run, window-full*(run+soak))
 }
 
 func lineBounds(m *problem.Model, k int) []Bound {

@@ -1,6 +1,9 @@
 package problem
 
-import "sort"
+import (
+	"math"
+	"sort"
+)
 
 // Measure says what is shared evenly when water is short.
 type Measure string
@@ -84,4 +87,61 @@ func (z *Batch) Visits(days int) int {
 	}
 	first := max(0, z.FirstBy)
 	return 1 + (max(0, days-z.Interval-first)+z.Interval-1)/z.Interval
+}
+
+// Longest is the most that turns of at most run, with pauses of soak between them, fill of a window.
+func Longest(window, run, soak Span) Span {
+	if run <= 0 {
+		return 0
+	}
+	if soak == 0 || run >= window {
+		return window
+	}
+	full := window / (run + soak)
+	return full*run + min(run, window-full*(run+soak))
+}
+
+// Potential is the most that the zone can get on each day if it has every window to itself: no more than the soil
+// takes, and in each window no more than its longest turns with their pauses.
+func (z *Batch) Potential(m *Model) []Span {
+	days := make([]Span, m.Days)
+	shortest := m.Sources[z.Source].MinRun
+	if min(z.DayCap, z.MaxRun) < shortest {
+		return days
+	}
+	for _, slot := range m.Slots[z.Source] {
+		if z.Open[slot.Day] && slot.Usable >= shortest {
+			days[slot.Day] = min(z.DayCap, days[slot.Day]+Longest(slot.Usable, z.MaxRun, z.Soak))
+		}
+	}
+	return days
+}
+
+// Spend is the least that a zone takes of its source's time at a share of its need.
+type Spend struct {
+	Time  float64 // milli-minutes with a changeover for every turn
+	Short float64 // milli-minutes that the zone's own limits withhold
+}
+
+// spendSlack keeps a share that needs exactly n turns from counting n+1.
+const spendSlack = 1e-9
+
+// SpendAt works out the spend at a share. Watering days that interval limits ask for count as turns unless intervals
+// is false.
+func (z *Batch) SpendAt(m *Model, share float64, intervals bool) Spend {
+	want, potential, most := share*float64(z.Time), 0.0, 1.0
+	for _, t := range z.Potential(m) {
+		potential += float64(t)
+		most = max(most, float64(t))
+	}
+	turns := math.Ceil(want/max(1, float64(z.MaxRun)) - spendSlack)
+	turns = max(turns, math.Ceil(want/most-spendSlack))
+	if intervals {
+		turns = max(turns, float64(z.Visits(m.Days)))
+	}
+	source := &m.Sources[z.Source]
+	return Spend{
+		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*turns,
+		Short: max(0, want-potential),
+	}
 }

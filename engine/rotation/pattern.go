@@ -164,7 +164,7 @@ func (b *builder) put(j int) {
 	if want == 0 && z.FirstBy >= days {
 		return // needs neither water nor a visit
 	}
-	potential := g.dayPotential(j)
+	potential := z.Potential(g.Model)
 	for n := 1; n <= days; n++ {
 		amount := want / float64(n)
 		price := make([]float64, days)

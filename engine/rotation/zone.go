@@ -67,22 +67,5 @@ func (g *Group) canVisit(j, w int) bool {
 
 func (g *Group) minRun(j int) problem.Span { return max(1, g.Model.Sources[g.Zones[j].Source].MinRun) }
 
-// dayPotential is the most that zone j can take on each day.
-func (g *Group) dayPotential(j int) []problem.Span {
-	z := &g.Zones[j]
-	days := make([]problem.Span, g.Model.Days)
-	for _, w := range g.Of[z.Source] {
-		if !g.canVisit(j, w) {
-			continue
-		}
-		best := problem.Span(0)
-		for runs := 1; runs <= maxRuns; runs++ {
-			best = max(best, g.visitCap(j, w, runs))
-		}
-		days[g.Slots[w].Day] = min(z.DayCap, days[g.Slots[w].Day]+best)
-	}
-	return days
-}
-
 // maxRuns is the most turns of one zone in one window that are considered.
 const maxRuns = 6

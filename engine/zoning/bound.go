@@ -149,13 +149,15 @@ func (l *Least) Time(share float64) float64 {
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
-func (l *Least) Share(time float64) float64 {
-	if l.Time(1) <= time*(1+ceilSlack) {
+func (l *Least) Share(time float64) float64 { return largestShare(l.Time, time) }
+
+func largestShare(spend func(float64) float64, time float64) float64 {
+	if spend(1) <= time*(1+ceilSlack) {
 		return 1
 	}
 	low, high := 0.0, 1.0
-	for range 40 {
-		if mid := (low + high) / 2; l.Time(mid) <= time*(1+ceilSlack) {
+	for range shareSteps {
+		if mid := (low + high) / 2; spend(mid) <= time*(1+ceilSlack) {
 			low = mid
 		} else {
 			high = mid
@@ -163,3 +165,72 @@ func (l *Least) Share(time float64) float64 {
 	}
 	return high
 }
+
+// shareSteps leave a bound too high by less than a millionth.
+const shareSteps = 20
+
+// Exact is the bound of small sources: the least time over all partitions, by looking at every set of layouts.
+type Exact struct {
+	m         *problem.Model
+	batches   []*problem.Batch // by set of layouts; nil where the set does not fit
+	intervals bool
+}
+
+// ExactLayouts is the most layouts of a source for which NewExact is worth its time.
+const ExactLayouts = exactLayouts
+
+// NewExact prepares the bound for layouts of source s, at most ExactLayouts of them.
+func NewExact(m *problem.Model, s int, layouts []int, intervals bool) Exact {
+	e := Exact{m: m, intervals: intervals, batches: make([]*problem.Batch, 1<<len(layouts))}
+	for set := 1; set < len(e.batches); set++ {
+		var members []int
+		for k, i := range layouts {
+			if set>>k&1 == 1 {
+				members = append(members, i)
+			}
+		}
+		if !m.Fits(s, members) {
+			continue
+		}
+		z := problem.NewBatch(m, s, members, problem.ByNeed)
+		if line := m.LineOf[s]; line < 0 || z.Op.Total <= m.Lines[line].FlowLimit {
+			e.batches[set] = &z
+		}
+	}
+	return e
+}
+
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share, or +Inf when no
+// partition lets all of them get it.
+func (e *Exact) Time(share float64) float64 {
+	time := make([]float64, len(e.batches))
+	for set, z := range e.batches {
+		time[set] = math.Inf(1)
+		if z == nil {
+			continue
+		}
+		// A zone's need is rounded up to the milli-minute; a member may get by with one less.
+		less := *z
+		less.Time = max(0, less.Time-1)
+		if spend := less.SpendAt(e.m, share, e.intervals); spend.Short <= 1 {
+			time[set] = spend.Time
+		}
+	}
+	least := make([]float64, len(time))
+	for set := 1; set < len(time); set++ {
+		least[set] = math.Inf(1)
+		first := set & -set
+		rest := set &^ first
+		for part := rest; ; part = (part - 1) & rest {
+			z := part | first
+			least[set] = math.Min(least[set], time[z]+least[set&^z])
+			if part == 0 {
+				break
+			}
+		}
+	}
+	return least[len(least)-1]
+}
+
+// Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
+func (e *Exact) Share(time float64) float64 { return largestShare(e.Time, time) }

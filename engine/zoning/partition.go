@@ -56,8 +56,6 @@ type partitioner struct {
 	Request
 	keys      []uint64
 	memo      map[uint64]cost
-	changeovr float64
-	dayTime   []problem.Span // usable time by day
 	forbidden map[[2]int]bool
 	scale     float64
 	tried     int
@@ -84,7 +82,10 @@ func Partition(r Request) [][]int {
 	if r.Start != nil {
 		consider(p.repair(r.Start, items))
 	}
-	if len(items) > 1 {
+	switch {
+	case len(items) <= exactLayouts && len(items) > 1:
+		consider(p.exact(items))
+	case len(items) > 1:
 		best = p.recreate(best, least)
 	}
 	out := append([][]int(nil), r.Pinned...)
@@ -98,15 +99,9 @@ func newPartitioner(r Request) *partitioner {
 	for i := range p.keys {
 		p.keys[i] = rng.Uint64()
 	}
-	p.changeovr = float64(r.Model.Sources[r.Source].Changeover)
 	for _, f := range r.Forbidden {
 		p.forbidden[[2]int{min(f[0], f[1]), max(f[0], f[1])}] = true
 	}
-	days := make([]problem.Span, r.Model.Days)
-	for _, slot := range r.Model.Slots[r.Source] {
-		days[slot.Day] += slot.Usable
-	}
-	p.dayTime = days
 	for _, i := range r.Layouts {
 		p.scale += float64(r.Model.Layouts[i].Need) / 1000
 	}
@@ -170,19 +165,8 @@ func (p *partitioner) work(zone []int) cost {
 	if line := m.LineOf[p.Source]; line >= 0 && z.Op.Total > m.Lines[line].FlowLimit {
 		return cost{}
 	}
-	want := p.Level * float64(z.Time)
-	potential := 0.0
-	most := min(z.DayCap, z.MaxRun)
-	for d, usable := range p.dayTime {
-		if z.Open[d] && most >= m.Sources[p.Source].MinRun {
-			potential += float64(min(usable, z.DayCap))
-		}
-	}
-	setups := float64(z.Visits(m.Days))
-	setups = math.Max(setups, math.Ceil(want/math.Max(1, float64(z.DayCap))))
-	setups = math.Max(setups, math.Ceil(want/math.Max(1, float64(z.MaxRun))))
-	c := cost{fits: true, hurt: math.Max(0, want-potential)}
-	c.time = math.Max(want, setups*float64(m.Sources[p.Source].MinRun)) + p.changeovr*setups
+	spend := z.SpendAt(m, p.Level, true)
+	c := cost{fits: true, hurt: spend.Short, time: spend.Time}
 	for at, i := range z.Members {
 		drawn := float64(z.Op.Drawn[at].Volume(z.Time)) * p.Level / 1e6
 		c.water += math.Max(0, drawn-p.Level*(1+float64(m.OverTolerance)/1000)*float64(m.Layouts[i].Need)/1000)
@@ -450,4 +434,70 @@ func canonical(zones [][]int) [][]int {
 	}
 	sort.Slice(out, func(a, b int) bool { return out[a][0] < out[b][0] })
 	return out
+}
+
+// exactLayouts is the number of layouts up to which the best partition is found by looking at all.
+const exactLayouts = 10
+
+// exact returns the partition of least worth: by subsets where worth adds up over zones. Where it does not, for water
+// under a limit of time, the price of time is tried in steps and the best of the results kept.
+func (p *partitioner) exact(items []int) [][]int {
+	n := len(items)
+	costs := make([]cost, 1<<n)
+	for set := 1; set < 1<<n; set++ {
+		costs[set] = p.price(p.subset(items, set))
+	}
+	if p.Goal == LeastTime {
+		return p.cheapest(items, costs, func(c cost) float64 {
+			return c.time + 20*c.hurt + 1e-3*c.water
+		})
+	}
+	best, least := [][]int(nil), math.Inf(1)
+	for _, price := range []float64{0, 0.01, 0.03, 0.1, 0.3, 1, 3, 10} {
+		perTime := price * p.scale / math.Max(1, float64(p.Time))
+		zones := p.cheapest(items, costs, func(c cost) float64 {
+			return c.water + zonePrice + perTime*(c.time+20*c.hurt)
+		})
+		if v := p.value(zones); v < least {
+			best, least = zones, v
+		}
+	}
+	return best
+}
+
+func (p *partitioner) subset(items []int, set int) []int {
+	p.buffer = p.buffer[:0]
+	for k := range items {
+		if set>>k&1 == 1 {
+			p.buffer = append(p.buffer, items[k])
+		}
+	}
+	return p.buffer
+}
+
+// cheapest finds the partition of least sum, by dynamic programming over sets of items: the zone that holds the first
+// item of a set is one of its subsets.
+func (p *partitioner) cheapest(items []int, costs []cost, of func(cost) float64) [][]int {
+	all := len(costs) - 1
+	least, zone := make([]float64, len(costs)), make([]int, len(costs))
+	for set := 1; set <= all; set++ {
+		least[set] = math.Inf(1)
+		first := set & -set
+		rest := set &^ first
+		for part := rest; ; part = (part - 1) & rest {
+			if z := part | first; costs[z].fits {
+				if v := of(costs[z]) + least[set&^z]; v < least[set] {
+					least[set], zone[set] = v, z
+				}
+			}
+			if part == 0 {
+				break
+			}
+		}
+	}
+	var zones [][]int
+	for set := all; set > 0; set &^= zone[set] {
+		zones = append(zones, append([]int(nil), p.subset(items, zone[set])...))
+	}
+	return zones
 }

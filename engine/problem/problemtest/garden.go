@@ -243,7 +243,7 @@ func (m *maker) scaleNeed() {
 			l.MaxDay = max(l.MaxDay, ml(72))
 		}
 		if m.Kind == OneHour {
-			l.MaxDay = l.Need
+			l.MaxDay = max(l.Need, l.MaxDay)
 		}
 	}
 	switch m.Kind {

@@ -1,0 +1,33 @@
+package plan_test
+
+import (
+	"fmt"
+	"testing"
+
+	"rillturn.example/rillturn/engine/plan"
+	"rillturn.example/rillturn/engine/problem/problemtest"
+)
+
+func BenchmarkPropose(b *testing.B) {
+	for _, spec := range []problemtest.Spec{
+		{Kind: problemtest.OverSubscribed, Layouts: 40, Seed: 3},
+		{Kind: problemtest.Easy, Layouts: 60, Seed: 3},
+		{Kind: problemtest.Easy, Layouts: 60, Drilled: true, Seed: 3},
+		{Kind: problemtest.OverSubscribed, Layouts: 60, Drilled: true, Seed: 3},
+		{Kind: problemtest.Easy, Layouts: 500, Seed: 3},
+		{Kind: problemtest.OverSubscribed, Layouts: 500, Seed: 3},
+	} {
+		p := problemtest.Garden(spec)
+		for _, effort := range []plan.Effort{plan.Fast, plan.Full} {
+			b.Run(fmt.Sprintf("%s/%s", spec.Name(), effort), func(b *testing.B) {
+				for b.Loop() {
+					got, err := plan.Propose(p, plan.Options{Effort: effort})
+					if err != nil {
+						b.Fatal(err)
+					}
+					b.ReportMetric(got.Smallest/got.Bound.Share, "of_bound")
+				}
+			})
+		}
+	}
+}

@@ -1,0 +1,404 @@
+package file
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/problem"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// Problem is a rotation problem in a file: what is to be planned, with the days counted from 0 and every day 1440
+// minutes long. Fields that are not required extend the file beyond its first form.
+type Problem struct {
+	Name        string          `json:"name" file:"required"`
+	Seed        *int64          `json:"seed,omitempty"`
+	HorizonDays int             `json:"horizon_days" file:"required"`
+	Params      ProblemParams   `json:"params" file:"required"`
+	Parents     []ProblemParent `json:"parents" file:"required"`
+	Sources     []ProblemSource `json:"sources" file:"required"`
+	Windows     []ProblemWindow `json:"windows" file:"required"`
+	Layouts     []ProblemLayout `json:"layouts" file:"required"`
+}
+
+// ProblemParams are the settings of a problem.
+type ProblemParams struct {
+	OverTolerance float64 `json:"over_tolerance" file:"required"`
+}
+
+// ProblemParent is a service line.
+type ProblemParent struct {
+	ID              string   `json:"id" file:"required"`
+	FlowLimitLPM    float64  `json:"flow_limit_lpm" file:"required"`
+	DailyVolumeCapL *float64 `json:"daily_volume_cap_l"`
+}
+
+// ProblemSource is a source with its supply curve.
+type ProblemSource struct {
+	ID              string        `json:"id" file:"required"`
+	Parent          *string       `json:"parent"`
+	Supply          ProblemSupply `json:"supply" file:"required"`
+	FlowMaxLPM      float64       `json:"flow_max_lpm" file:"required"`
+	ChangeoverMin   float64       `json:"changeover_min" file:"required"`
+	MinRunMin       float64       `json:"min_run_min" file:"required"`
+	DailyVolumeCapL *float64      `json:"daily_volume_cap_l"`
+	HoseConnections int           `json:"hose_connections,omitempty"`
+	FreeShare       float64       `json:"free_share,omitempty"`
+	Tank            *ProblemTank  `json:"tank,omitempty"`
+}
+
+// ProblemSupply is the curve head = h0 - k·Q^n with Q in L/min.
+type ProblemSupply struct {
+	H0M float64 `json:"h0_m" file:"required"`
+	K   float64 `json:"k" file:"required"`
+	N   float64 `json:"n" file:"required"`
+}
+
+// ProblemTank is the store behind a source.
+type ProblemTank struct {
+	VolumeL   float64 `json:"volume_l" file:"required"`
+	LevelL    float64 `json:"level_l" file:"required"`
+	RefillLPM float64 `json:"refill_lpm" file:"required"`
+}
+
+// ProblemWindow is a time when sources may run, in minutes after midnight.
+type ProblemWindow struct {
+	ID       string   `json:"id" file:"required"`
+	Day      int      `json:"day" file:"required"`
+	StartMin float64  `json:"start_min" file:"required"`
+	EndMin   float64  `json:"end_min" file:"required"`
+	Sources  []string `json:"sources" file:"required"`
+}
+
+// ProblemLayout is a layout, or a hand turn when hand_flow_lpm is given.
+type ProblemLayout struct {
+	ID           string    `json:"id" file:"required"`
+	Source       string    `json:"source" file:"required"`
+	FlowLPM      float64   `json:"flow_lpm,omitempty"`
+	Exponent     float64   `json:"exponent,omitempty"`
+	HeadNomM     float64   `json:"head_nom_m,omitempty"`
+	HeadMinM     float64   `json:"head_min_m,omitempty"`
+	HandFlowLPM  *float64  `json:"hand_flow_lpm,omitempty"`
+	DemandL      float64   `json:"demand_l" file:"required"`
+	MaxIntervalD int       `json:"max_interval_d" file:"required"`
+	DaysSince    int       `json:"days_since" file:"required"`
+	MaxDayL      float64   `json:"max_day_l" file:"required"`
+	MaxRunMin    float64   `json:"max_run_min" file:"required"`
+	SoakMin      float64   `json:"soak_min" file:"required"`
+	ClosedDays   []int     `json:"closed_days" file:"required"`
+	MaxDayMin    *float64  `json:"max_day_min,omitempty"`
+	AreaM2       float64   `json:"area_m2,omitempty"`
+	Class        int       `json:"class,omitempty"`
+	OwnValve     bool      `json:"own_valve,omitempty"`
+	DailyUseL    []float64 `json:"daily_use_l,omitempty"`
+}
+
+// minutesPerDay is the length of every day of a problem file.
+const minutesPerDay = 24 * 60
+
+// Largest figures that a problem file may hold; the planner counts in integers that these fit with room to spare.
+const (
+	maxLiters   = 1e7
+	maxFlowLPM  = 1e4
+	maxHeadM    = 1e4
+	maxMinutes  = (problem.MaxDays + 1) * 25 * 60
+	maxExponent = 4
+)
+
+// ReadProblem reads a problem file. What is wrong with it comes back as Faults with JSON pointers.
+func ReadProblem(r io.Reader) (Problem, error) {
+	var p Problem
+	if err := Decode(r, &p); err != nil {
+		return Problem{}, err
+	}
+	return p, p.faults().Err()
+}
+
+type problemFaults struct{ Faults }
+
+func (f *problemFaults) between(v, low, high float64, at ...any) {
+	if !(v >= low && v <= high) {
+		f.Add(Point(at...), "must lie between %g and %g, is %g", low, high, v)
+	}
+}
+
+func (f *problemFaults) id(id string, seen map[string]bool, at ...any) {
+	switch {
+	case id == "":
+		f.Add(Point(at...), "must not be empty")
+	case seen[id]:
+		f.Add(Point(at...), "%q is used twice", id)
+	}
+	seen[id] = true
+}
+
+func (p *Problem) faults() Faults {
+	var f problemFaults
+	f.between(float64(p.HorizonDays), 1, problem.MaxDays, "horizon_days")
+	f.between(p.Params.OverTolerance, 0, 10, "params", "over_tolerance")
+	parents, sources, windows, layouts := map[string]bool{}, map[string]bool{}, map[string]bool{}, map[string]bool{}
+	for i, l := range p.Parents {
+		f.id(l.ID, parents, "parents", i, "id")
+		f.between(l.FlowLimitLPM, 1e-3, maxFlowLPM, "parents", i, "flow_limit_lpm")
+		if l.DailyVolumeCapL != nil {
+			f.between(*l.DailyVolumeCapL, 1e-3, maxLiters, "parents", i, "daily_volume_cap_l")
+		}
+	}
+	for i := range p.Sources {
+		f.id(p.Sources[i].ID, sources, "sources", i, "id")
+		p.Sources[i].faults(&f, i, parents)
+	}
+	for i, w := range p.Windows {
+		f.id(w.ID, windows, "windows", i, "id")
+		f.between(float64(w.Day), 0, float64(p.HorizonDays-1), "windows", i, "day")
+		f.between(w.StartMin, 0, minutesPerDay, "windows", i, "start_min")
+		f.between(w.EndMin, 0, minutesPerDay, "windows", i, "end_min")
+		if w.EndMin < w.StartMin+1e-3 {
+			f.Add(Point("windows", i, "end_min"), "must come after start_min, %g", w.StartMin)
+		}
+		for k, id := range w.Sources {
+			if !sources[id] {
+				f.Add(Point("windows", i, "sources", k), "no source is called %q", id)
+			}
+		}
+	}
+	for i := range p.Layouts {
+		f.id(p.Layouts[i].ID, layouts, "layouts", i, "id")
+		p.Layouts[i].faults(&f, i, p.HorizonDays, sources)
+	}
+	return f.Faults
+}
+
+func (s *ProblemSource) faults(f *problemFaults, i int, parents map[string]bool) {
+	if s.Parent != nil && !parents[*s.Parent] {
+		f.Add(Point("sources", i, "parent"), "no parent is called %q", *s.Parent)
+	}
+	f.between(s.Supply.H0M, 1e-6, maxHeadM, "sources", i, "supply", "h0_m")
+	f.between(s.Supply.K, 0, maxHeadM, "sources", i, "supply", "k")
+	f.between(s.Supply.N, 1e-3, maxExponent, "sources", i, "supply", "n")
+	f.between(s.FlowMaxLPM, 1e-3, maxFlowLPM, "sources", i, "flow_max_lpm")
+	f.between(s.ChangeoverMin, 0, minutesPerDay, "sources", i, "changeover_min")
+	f.between(s.MinRunMin, 0, minutesPerDay, "sources", i, "min_run_min")
+	if s.DailyVolumeCapL != nil {
+		f.between(*s.DailyVolumeCapL, 1e-3, maxLiters, "sources", i, "daily_volume_cap_l")
+	}
+	f.between(float64(s.HoseConnections), 0, problem.MaxLayouts, "sources", i, "hose_connections")
+	f.between(s.FreeShare, 0, 0.999, "sources", i, "free_share")
+	if t := s.Tank; t != nil {
+		f.between(t.VolumeL, 1e-3, maxLiters, "sources", i, "tank", "volume_l")
+		f.between(t.LevelL, 0, t.VolumeL, "sources", i, "tank", "level_l")
+		f.between(t.RefillLPM, 0, maxFlowLPM, "sources", i, "tank", "refill_lpm")
+	}
+}
+
+func (l *ProblemLayout) faults(f *problemFaults, i, days int, sources map[string]bool) {
+	if !sources[l.Source] {
+		f.Add(Point("layouts", i, "source"), "no source is called %q", l.Source)
+	}
+	if l.HandFlowLPM != nil {
+		f.between(*l.HandFlowLPM, 1e-3, maxFlowLPM, "layouts", i, "hand_flow_lpm")
+	} else {
+		f.between(l.FlowLPM, 1e-3, maxFlowLPM, "layouts", i, "flow_lpm")
+		f.between(l.Exponent, 0, maxExponent, "layouts", i, "exponent")
+		if l.Exponent > 0 {
+			f.between(l.HeadNomM, 1e-6, maxHeadM, "layouts", i, "head_nom_m")
+		}
+		f.between(l.HeadMinM, 0, maxHeadM, "layouts", i, "head_min_m")
+	}
+	f.between(l.DemandL, 0, maxLiters, "layouts", i, "demand_l")
+	f.between(float64(l.MaxIntervalD), 1, 10000, "layouts", i, "max_interval_d")
+	f.between(float64(l.DaysSince), 0, 10000, "layouts", i, "days_since")
+	f.between(l.MaxDayL, 0, maxLiters, "layouts", i, "max_day_l")
+	f.between(l.MaxRunMin, 0, maxMinutes, "layouts", i, "max_run_min")
+	f.between(l.SoakMin, 0, maxMinutes, "layouts", i, "soak_min")
+	for k, d := range l.ClosedDays {
+		f.between(float64(d), 0, float64(days-1), "layouts", i, "closed_days", k)
+	}
+	if l.MaxDayMin != nil {
+		f.between(*l.MaxDayMin, 1e-3, maxMinutes, "layouts", i, "max_day_min")
+	}
+	f.between(l.AreaM2, 0, 1e6, "layouts", i, "area_m2")
+	f.between(float64(l.Class), 0, 99, "layouts", i, "class")
+	if l.DailyUseL != nil && len(l.DailyUseL) != days {
+		f.Add(Point("layouts", i, "daily_use_l"), "must have one entry for each of the %d days, has %d", days, len(l.DailyUseL))
+	}
+	for k, v := range l.DailyUseL {
+		f.between(v, 0, maxLiters, "layouts", i, "daily_use_l", k)
+	}
+}
+
+// Engine returns the problem as the planner takes it. The file must be without faults; an overlap of two windows is
+// found here.
+func (p *Problem) Engine() (problem.Problem, error) {
+	out := problem.Problem{Days: p.HorizonDays, OverTolerance: problem.PerMille(math.Round(p.Params.OverTolerance * 1000))}
+	for _, l := range p.Parents {
+		out.Lines = append(out.Lines, problem.Line{
+			ID: l.ID, FlowLimit: problem.RateDown(unit.LitersPerMinute(l.FlowLimitLPM)), DailyCap: litersDown(l.DailyVolumeCapL),
+		})
+	}
+	for i := range p.Sources {
+		out.Sources = append(out.Sources, p.Sources[i].engine())
+	}
+	for _, w := range p.Windows {
+		start := float64(w.Day) * minutesPerDay
+		out.Windows = append(out.Windows, problem.Window{
+			ID: w.ID, Day: w.Day, Sources: w.Sources,
+			Start: problem.Instant(problem.SpanUp(unit.Minutes(start + w.StartMin))),
+			End:   problem.Instant(problem.SpanDown(unit.Minutes(start + w.EndMin))),
+		})
+	}
+	for i := range p.Layouts {
+		out.Layouts = append(out.Layouts, p.Layouts[i].engine())
+	}
+	if err := out.Validate(); err != nil {
+		return problem.Problem{}, err
+	}
+	return out, nil
+}
+
+func litersDown(v *float64) problem.Milliliters {
+	if v == nil {
+		return 0
+	}
+	return problem.VolumeDown(unit.Liters(*v))
+}
+
+func (s *ProblemSource) engine() problem.Source {
+	out := problem.Source{
+		ID: s.ID, FlowMax: problem.RateDown(unit.LitersPerMinute(s.FlowMaxLPM)),
+		Supply: hydraulics.Supply{
+			Static: s.Supply.H0M, Exponent: s.Supply.N, MaxFlow: float64(unit.LitersPerMinute(s.FlowMaxLPM)),
+			Coefficient: s.Supply.K / math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.N),
+		},
+		Changeover: problem.SpanUp(unit.Minutes(s.ChangeoverMin)), MinRun: problem.SpanUp(unit.Minutes(s.MinRunMin)),
+		DailyCap: litersDown(s.DailyVolumeCapL), Connections: s.HoseConnections,
+		Reserve: problem.PerMille(math.Ceil(s.FreeShare*1000 - 1e-9)),
+	}
+	if s.Parent != nil {
+		out.Line = *s.Parent
+	}
+	if t := s.Tank; t != nil {
+		out.Tank = &problem.Tank{
+			Volume: litersDown(&t.VolumeL), Level: litersDown(&t.LevelL), Refill: problem.RateDown(unit.LitersPerMinute(t.RefillLPM)),
+		}
+	}
+	return out
+}
+
+func (l *ProblemLayout) engine() problem.Layout {
+	out := problem.Layout{
+		ID: l.ID, Source: l.Source, HeadMin: unit.Head(l.HeadMinM), Need: problem.VolumeUp(unit.Liters(l.DemandL)),
+		Area: unit.Area(l.AreaM2), Class: l.Class, MaxInterval: l.MaxIntervalD, DaysSince: l.DaysSince,
+		MaxDay: litersDown(&l.MaxDayL), MaxRun: problem.SpanDown(unit.Minutes(l.MaxRunMin)),
+		Soak: problem.SpanUp(unit.Minutes(l.SoakMin)), ClosedDays: l.ClosedDays, OwnValve: l.OwnValve,
+	}
+	if l.HandFlowLPM != nil {
+		out.HandFlow, out.HeadMin = problem.RateDown(unit.LitersPerMinute(*l.HandFlowLPM)), 0
+	} else {
+		out.Curve = hydraulics.PowerLaw{Flow: float64(unit.LitersPerMinute(l.FlowLPM)), Head: l.HeadNomM, Exponent: l.Exponent}
+	}
+	if l.MaxDayMin != nil {
+		out.MaxDayTime = problem.SpanDown(unit.Minutes(*l.MaxDayMin))
+	}
+	for _, v := range l.DailyUseL {
+		out.DailyUse = append(out.DailyUse, problem.VolumeUp(unit.Liters(v)))
+	}
+	return out
+}
+
+// NewProblem states a problem as a file. Windows are written by their distance from day·1440, so every day must be a
+// day of 24 hours; layouts must follow power laws.
+func NewProblem(name string, p problem.Problem) (Problem, error) {
+	out := Problem{
+		Name: name, HorizonDays: p.Days, Params: ProblemParams{OverTolerance: float64(p.OverTolerance) / 1000},
+		Parents: []ProblemParent{}, Sources: []ProblemSource{}, Windows: []ProblemWindow{}, Layouts: []ProblemLayout{},
+	}
+	for _, l := range p.Lines {
+		out.Parents = append(out.Parents, ProblemParent{
+			ID: l.ID, FlowLimitLPM: lpm(l.FlowLimit), DailyVolumeCapL: liters(l.DailyCap),
+		})
+	}
+	for i := range p.Sources {
+		out.Sources = append(out.Sources, newProblemSource(&p.Sources[i]))
+	}
+	for _, w := range p.Windows {
+		start := float64(w.Day) * minutesPerDay
+		out.Windows = append(out.Windows, ProblemWindow{
+			ID: w.ID, Day: w.Day, Sources: w.Sources, StartMin: minutesOf(w.Start) - start, EndMin: minutesOf(w.End) - start,
+		})
+	}
+	for i := range p.Layouts {
+		l, err := newProblemLayout(&p.Layouts[i])
+		if err != nil {
+			return Problem{}, fmt.Errorf("write problem %s: %w", name, err)
+		}
+		out.Layouts = append(out.Layouts, l)
+	}
+	return out, nil
+}
+
+func lpm(r problem.Rate) float64 { return r.Flow().LitersPerMinute() }
+
+func liters(v problem.Milliliters) *float64 {
+	if v == 0 {
+		return nil
+	}
+	l := v.Liters()
+	return &l
+}
+
+func newProblemSource(s *problem.Source) ProblemSource {
+	out := ProblemSource{
+		ID: s.ID, FlowMaxLPM: lpm(s.FlowMax), ChangeoverMin: float64(s.Changeover.Minutes()),
+		MinRunMin: float64(s.MinRun.Minutes()), DailyVolumeCapL: liters(s.DailyCap), HoseConnections: s.Connections,
+		FreeShare: float64(s.Reserve) / 1000,
+		Supply: ProblemSupply{
+			H0M: s.Supply.Static, N: s.Supply.Exponent,
+			K: s.Supply.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.Exponent),
+		},
+	}
+	if s.Line != "" {
+		out.Parent = &s.Line
+	}
+	if t := s.Tank; t != nil {
+		out.Tank = &ProblemTank{VolumeL: t.Volume.Liters(), LevelL: t.Level.Liters(), RefillLPM: lpm(t.Refill)}
+	}
+	return out
+}
+
+// CurveError is a layout whose curve a problem file cannot hold.
+type CurveError struct{ Layout string }
+
+// Error names the layout.
+func (e *CurveError) Error() string {
+	return fmt.Sprintf("layout %s does not follow a power law", e.Layout)
+}
+
+func newProblemLayout(l *problem.Layout) (ProblemLayout, error) {
+	out := ProblemLayout{
+		ID: l.ID, Source: l.Source, HeadMinM: float64(l.HeadMin), DemandL: l.Need.Liters(), MaxIntervalD: l.MaxInterval,
+		DaysSince: l.DaysSince, MaxDayL: l.MaxDay.Liters(), MaxRunMin: float64(l.MaxRun.Minutes()),
+		SoakMin: float64(l.Soak.Minutes()), ClosedDays: append([]int{}, l.ClosedDays...), AreaM2: float64(l.Area),
+		Class: l.Class, OwnValve: l.OwnValve,
+	}
+	if l.MaxDayTime > 0 {
+		t := float64(l.MaxDayTime.Minutes())
+		out.MaxDayMin = &t
+	}
+	for _, v := range l.DailyUse {
+		out.DailyUseL = append(out.DailyUseL, v.Liters())
+	}
+	if l.Hand() {
+		q := lpm(l.HandFlow)
+		out.HandFlowLPM = &q
+		return out, nil
+	}
+	law, ok := l.Curve.(hydraulics.PowerLaw)
+	if !ok {
+		return ProblemLayout{}, &CurveError{Layout: l.ID}
+	}
+	out.FlowLPM, out.Exponent, out.HeadNomM = unit.Flow(law.Flow).LitersPerMinute(), law.Exponent, law.Head
+	return out, nil
+}

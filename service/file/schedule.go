@@ -1,0 +1,111 @@
+package file
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"rillturn.example/rillturn/engine/problem"
+)
+
+// Schedule is the answer to a problem file. Times are minutes since the start of day 0.
+type Schedule struct {
+	Instance string         `json:"instance" file:"required"`
+	Zones    []ScheduleZone `json:"zones" file:"required"`
+	Runs     []ScheduleRun  `json:"runs" file:"required"`
+}
+
+// ScheduleZone is a group of layouts that are open together.
+type ScheduleZone struct {
+	ID      string   `json:"id" file:"required"`
+	Source  string   `json:"source" file:"required"`
+	Layouts []string `json:"layouts" file:"required"`
+}
+
+// ScheduleRun is one opening of a zone.
+type ScheduleRun struct {
+	Zone     string            `json:"zone" file:"required"`
+	Window   string            `json:"window" file:"required"`
+	StartMin float64           `json:"start_min" file:"required"`
+	EndMin   float64           `json:"end_min" file:"required"`
+	Closings []ScheduleClosing `json:"closings,omitempty"`
+}
+
+// ScheduleClosing is a member shut before its zone's run ends. A reader that does not know closings sees a run in
+// which every member stays open, which is within the same limits.
+type ScheduleClosing struct {
+	Layout string  `json:"layout" file:"required"`
+	AtMin  float64 `json:"at_min" file:"required"`
+}
+
+// NewSchedule returns the schedule of an instance as a file.
+func NewSchedule(instance string, s problem.Schedule) Schedule {
+	out := Schedule{Instance: instance, Zones: []ScheduleZone{}, Runs: []ScheduleRun{}}
+	for _, z := range s.Zones {
+		out.Zones = append(out.Zones, ScheduleZone{ID: z.ID, Source: z.Source, Layouts: z.Layouts})
+	}
+	for _, t := range s.Turns {
+		run := ScheduleRun{Zone: t.Zone, Window: t.Window, StartMin: minutesOf(t.Start), EndMin: minutesOf(t.End)}
+		for _, c := range t.Closings {
+			run.Closings = append(run.Closings, ScheduleClosing{Layout: c.Layout, AtMin: minutesOf(c.At)})
+		}
+		out.Runs = append(out.Runs, run)
+	}
+	return out
+}
+
+func minutesOf(t problem.Instant) float64 { return float64(problem.Span(t).Minutes()) }
+
+func instantOf(minutes float64) problem.Instant {
+	return problem.Instant(problem.RoundDown(minutes*problem.Minute + 0.5))
+}
+
+// Engine returns the schedule as the checker takes it, to the nearest milli-minute.
+func (s *Schedule) Engine() problem.Schedule {
+	var out problem.Schedule
+	for _, z := range s.Zones {
+		out.Zones = append(out.Zones, problem.Zone{ID: z.ID, Source: z.Source, Layouts: z.Layouts})
+	}
+	for _, r := range s.Runs {
+		turn := problem.Turn{Zone: r.Zone, Window: r.Window, Start: instantOf(r.StartMin), End: instantOf(r.EndMin)}
+		for _, c := range r.Closings {
+			turn.Closings = append(turn.Closings, problem.Closing{Layout: c.Layout, At: instantOf(c.AtMin)})
+		}
+		out.Turns = append(out.Turns, turn)
+	}
+	return out
+}
+
+// WriteSchedule writes the schedule as a file.
+func WriteSchedule(w io.Writer, s Schedule) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", " ")
+	if err := e.Encode(s); err != nil {
+		return fmt.Errorf("write schedule of %s: %w", s.Instance, err)
+	}
+	return nil
+}
+
+// ReadSchedule reads a schedule file. What is wrong with it comes back as Faults with JSON pointers.
+func ReadSchedule(r io.Reader) (Schedule, error) {
+	var s Schedule
+	if err := Decode(r, &s); err != nil {
+		return Schedule{}, err
+	}
+	var f problemFaults
+	zones := map[string]bool{}
+	for i, z := range s.Zones {
+		f.id(z.ID, zones, "zones", i, "id")
+	}
+	for i, run := range s.Runs {
+		if !zones[run.Zone] {
+			f.Add(Point("runs", i, "zone"), "no zone is called %q", run.Zone)
+		}
+		f.between(run.StartMin, 0, maxMinutes, "runs", i, "start_min")
+		f.between(run.EndMin, 0, maxMinutes, "runs", i, "end_min")
+		for k, c := range run.Closings {
+			f.between(c.AtMin, 0, maxMinutes, "runs", i, "closings", k, "at_min")
+		}
+	}
+	return s, f.Err()
+}
