@@ -50,18 +50,18 @@ const (
 	paper = "#ffffff"
 )
 
-// newCanvas starts a picture of the given size in pixels of 1/96 in. The title names it and description says in
+// newCanvas starts a picture of the page's width and the given height in pixels of 1/96 in. The title names it and description says in
 // words what it shows, for readers who cannot see it; name makes the ids unique on a page with several pictures.
-func newCanvas(name string, width, height float64, title, description string) *canvas {
+func newCanvas(name string, height float64, title, description string) *canvas {
 	c := &canvas{}
 	c.begin("svg",
-		at("xmlns", "http://www.w3.org/2000/svg"), num("width", width), num("height", height),
-		at("viewBox", "0 0 "+coordinate(width)+" "+coordinate(height)),
+		at("xmlns", "http://www.w3.org/2000/svg"), num("width", pageWidth), num("height", height),
+		at("viewBox", "0 0 "+coordinate(pageWidth)+" "+coordinate(height)),
 		at("role", "img"), at("aria-labelledby", name+"-title "+name+"-desc"),
 		at("font-family", fontFamily), at("fill", ink))
 	c.leaf("title", title, at("id", name+"-title"))
 	c.leaf("desc", description, at("id", name+"-desc"))
-	c.rect(0, 0, width, height, at("fill", paper))
+	c.rect(0, 0, pageWidth, height, at("fill", paper))
 	return c
 }
 

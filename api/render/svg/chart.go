@@ -57,8 +57,8 @@ type key struct {
 	draw func(x, y float64) // y is the middle of the swatch
 }
 
-// keys writes a legend in columns and returns the y below it.
-func (c *canvas) keys(y float64, columns int, entries []key) float64 {
+// keys writes a legend in columns.
+func (c *canvas) keys(y float64, columns int, entries []key) {
 	width := float64(pageWidth-2*margin) / float64(columns)
 	for i, e := range entries {
 		x := margin + float64(i%columns)*width
@@ -66,5 +66,4 @@ func (c *canvas) keys(y float64, columns int, entries []key) float64 {
 		e.draw(x, middle)
 		c.fitted(x+swatchWidth+6, middle+4, smallText, width-swatchWidth-14, e.text)
 	}
-	return y + rows(len(entries), columns)*legendRow
 }

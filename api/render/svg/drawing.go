@@ -27,7 +27,7 @@ func Drawing(w io.Writer, d render.LayoutDrawing) error {
 	p := words.New(d.Language, d.Units, nil)
 	c := &drawing{p: p, d: d, sentences: p.Drawing(d)}
 	c.fit()
-	c.canvas = newCanvas("drawing", pageWidth, c.height(), p.DrawingTitle(d), strings.Join(c.sentences, "\n"))
+	c.canvas = newCanvas("drawing", c.height(), p.DrawingTitle(d), strings.Join(c.sentences, "\n"))
 	c.draw()
 	if err := c.writeTo(w); err != nil {
 		return fmt.Errorf("drawing of layout %s: %w", d.LayoutName, err)

@@ -35,7 +35,7 @@ func Fairness(w io.Writer, s render.Schedule) error {
 	p := words.New(s.Language, s.Units, s.TimeZone)
 	f := fairness{p: p, s: s, shares: shares}
 	height := headHeight + shareRow*float64(len(shares)) + 2*margin
-	f.canvas = newCanvas("shares", pageWidth, height, p.SharesTitle(s), f.description())
+	f.canvas = newCanvas("shares", height, p.SharesTitle(s), f.description())
 	f.draw()
 	if err := f.writeTo(w); err != nil {
 		return fmt.Errorf("shares of rotation %s: %w", s.RotationID, err)

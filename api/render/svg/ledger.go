@@ -35,7 +35,7 @@ func Ledger(w io.Writer, chart render.LedgerChart) error {
 	for i, d := range chart.Days {
 		lines[i] = l.p.LedgerDay(l.civil(d))
 	}
-	l.canvas = newCanvas("ledger", pageWidth, ledgerHeight, l.p.LedgerTitle(chart), strings.Join(lines, "\n"))
+	l.canvas = newCanvas("ledger", ledgerHeight, l.p.LedgerTitle(chart), strings.Join(lines, "\n"))
 	l.draw()
 	if err := l.writeTo(w); err != nil {
 		return fmt.Errorf("ledger of %s: %w", chart.PlantingName, err)

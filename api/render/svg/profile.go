@@ -36,7 +36,7 @@ func Profile(w io.Writer, h render.HeadProfile) error {
 		return fmt.Errorf("pressure profile of %s: %w", h.LayoutName, errNoPoints)
 	}
 	height := profileHeight + legendRow*rows(len(h.Laterals), profileColumn)
-	c := profile{newCanvas("profile", pageWidth, height, p.ProfileTitle(h), strings.Join(lines, "\n")), p, h, frame{}}
+	c := profile{newCanvas("profile", height, p.ProfileTitle(h), strings.Join(lines, "\n")), p, h, frame{}}
 	c.draw()
 	if err := c.writeTo(w); err != nil {
 		return fmt.Errorf("pressure profile of %s: %w", h.LayoutName, err)

@@ -97,7 +97,7 @@ func newTimeline(s render.Schedule) *timeline {
 	left := float64(margin + dayWidth + sourceWidth)
 	t.axis = newClockAxis(t.pieces(), left, pageWidth-margin-left)
 	t.numberShortBars()
-	t.canvas = newCanvas("schedule", pageWidth, t.height(), t.p.ScheduleTitle(s), t.description())
+	t.canvas = newCanvas("schedule", t.height(), t.p.ScheduleTitle(s), t.description())
 	return t
 }
 

@@ -40,15 +40,15 @@ func (t *timeline) signs() []sign {
 			signs = append(signs, sign{label, draw})
 		}
 	}
-	any := func(is func(render.Turn) bool) bool { return slices.ContainsFunc(t.s.Turns, is) }
+	anyTurn := func(is func(render.Turn) bool) bool { return slices.ContainsFunc(t.s.Turns, is) }
 	add(len(t.s.WaterHours) > 0, words.LabelWaterHours, func(x, y float64) {
 		t.rect(x, y, swatchWidth, swatchHeight, waterHoursLook()...)
 	})
-	add(any(anyShort), words.LabelShortTurn, func(x, y float64) { t.shortMark(x+swatchWidth/2, y+2) })
-	add(any(func(turn render.Turn) bool { return turn.Kind != render.ZoneTurn }), words.LabelByHand, func(x, y float64) {
+	add(anyTurn(anyShort), words.LabelShortTurn, func(x, y float64) { t.shortMark(x+swatchWidth/2, y+2) })
+	add(anyTurn(func(turn render.Turn) bool { return turn.Kind != render.ZoneTurn }), words.LabelByHand, func(x, y float64) {
 		t.rect(x, y, swatchWidth, swatchHeight, at("fill", paper), at("stroke", ink), num("rx", swatchHeight/2))
 	})
-	add(any(func(turn render.Turn) bool { return turn.Status == render.Cancelled }), words.LabelCancelledTurn, func(x, y float64) {
+	add(anyTurn(func(turn render.Turn) bool { return turn.Status == render.Cancelled }), words.LabelCancelledTurn, func(x, y float64) {
 		t.rect(x, y, swatchWidth, swatchHeight, at("fill", paper), at("stroke", muted), at("stroke-dasharray", "4 3"))
 	})
 	return signs

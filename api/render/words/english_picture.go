@@ -39,12 +39,9 @@ var englishLabels = map[Label]string{
 	LabelDistance:      "distance from the manifold",
 	LabelLeastHead:     "under this line holes are unreliable",
 	LabelHead:          "pressure as height of water",
-	LabelManifold:      "manifold",
 	LabelFeed:          "feed",
 	LabelPlugged:       "plugged",
 	LabelUnreliable:    "unreliable or dry",
-	LabelHoleFlow:      "flow of a hole set",
-	LabelScale:         "scale",
 }
 
 var englishPictures = picturePhrases{
@@ -79,7 +76,6 @@ var englishPictures = picturePhrases{
 		return fmt.Sprintf("%s: %s, revision %d", OneLine(d.GardenName), PlotLabel(d.PlotName, d.LayoutName), d.Revision)
 	},
 	drawing: englishDrawing,
-	more:    func(count int) string { return fmt.Sprintf("and %d more", count) },
 }
 
 // englishDays names the days of a horizon; its excluded end counts as the day before where it is a midnight.

@@ -38,8 +38,22 @@ func (p Printer) SupplyAssumption(a hydraulics.Assumption) Notice {
 
 // fieldUnits are the units that names of fields end in. Longer endings stand first.
 var fieldUnits = []struct{ suffix, unit string }{
-	{"_l_per_min", "L/min"}, {"_l_per_h", "L/h"}, {"_mm_per_h", "mm/h"}, {"_mj_m2", "MJ/m²"}, {"_m_s", "m/s"}, {"_kpa", "kPa"},
-	{"_m2", "m²"}, {"_mm", "mm"}, {"_deg", "°"}, {"_pct", "%"}, {"_min", "min"}, {"_c", "°C"}, {"_h", "h"}, {"_l", "L"}, {"_s", "s"}, {"_m", "m"},
+	{"_l_per_min", "L/min"},
+	{"_l_per_h", "L/h"},
+	{"_mm_per_h", "mm/h"},
+	{"_mj_m2", "MJ/m²"},
+	{"_m_s", "m/s"},
+	{"_kpa", "kPa"},
+	{"_m2", "m²"},
+	{"_mm", "mm"},
+	{"_deg", "°"},
+	{"_pct", "%"},
+	{"_min", "min"},
+	{"_c", "°C"},
+	{"_h", "h"},
+	{"_l", "L"},
+	{"_s", "s"},
+	{"_m", "m"},
 }
 
 // withFieldUnit writes a number with the unit that its field's name ends in. Faults are about entries, so their numbers

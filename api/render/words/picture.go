@@ -39,12 +39,9 @@ const (
 	LabelDistance      Label = "distance"
 	LabelLeastHead     Label = "least-head"
 	LabelHead          Label = "head"
-	LabelManifold      Label = "manifold"
 	LabelFeed          Label = "feed"
 	LabelPlugged       Label = "plugged"
 	LabelUnreliable    Label = "unreliable"
-	LabelHoleFlow      Label = "hole-flow"
-	LabelScale         Label = "scale"
 )
 
 // Label returns a fixed text.
@@ -64,7 +61,6 @@ type picturePhrases struct {
 	profile          func(p Printer, l render.LateralProfile) string
 	drawingTitle     func(d render.LayoutDrawing) string
 	drawing          func(p Printer, d render.LayoutDrawing) []string
-	more             func(count int) string
 }
 
 // ScheduleTitle names a schedule with its days.
@@ -110,9 +106,6 @@ func (p Printer) DrawingTitle(d render.LayoutDrawing) string {
 
 // Drawing says sentence by sentence what a layout consists of.
 func (p Printer) Drawing(d render.LayoutDrawing) []string { return p.language.pictures.drawing(p, d) }
-
-// More says how many entries of a list were left out.
-func (p Printer) More(count int) string { return p.language.pictures.more(count) }
 
 // lastDay returns an instant of the last day before an excluded end.
 func lastDay(end time.Time) time.Time { return end.Add(-time.Nanosecond) }

@@ -105,18 +105,6 @@ func (p Printer) Volume(v unit.Volume) Quantity {
 	return p.quantity(v.Liters(), "L", v.Gallons(), "gal")
 }
 
-// WholeVolume prints an amount that a reader adds up or measures out, to the litre or gallon.
-func (p Printer) WholeVolume(v unit.Volume) Quantity {
-	n, u := v.Liters(), "L"
-	if p.us() {
-		n, u = v.Gallons(), "gal"
-	}
-	if math.IsNaN(n) || math.IsInf(n, 0) {
-		return Quantity{notKnown, u}
-	}
-	return Quantity{group(strconv.FormatFloat(math.Round(n)+0, 'f', 0, 64)), u}
-}
-
 // Flow prints the flow of a tap or a layout: 28 L/min.
 func (p Printer) Flow(q unit.Flow) Quantity {
 	return p.quantity(q.LitersPerMinute(), "L/min", q.GallonsPerMinute(), "gal/min")
