@@ -232,8 +232,3 @@ func union(m *problem.Model, slots []problem.Slot) problem.Span {
 	}
 	return total
 }
-
-// Shortage is the proof that a set of zones cannot get more.
-type Shortage struct {
-	Zones []string
-}

@@ -294,6 +294,7 @@ func (p *planner) assemble(parts []solved) Plan {
 			sort.Strings(zone.Layouts)
 			plan.Schedule.Zones = append(plan.Schedule.Zones, zone)
 		}
+		plan.Shortages = append(plan.Shortages, p.shortages(&part, ids)...)
 		for _, r := range part.result.Runs {
 			w := p.Windows[part.group.Slots[r.Slot].Window]
 			plan.Schedule.Turns = append(plan.Schedule.Turns, problem.Turn{Zone: ids[r.Zone], Window: w.ID, Start: r.Start, End: r.End})
@@ -373,5 +374,4 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 type solved struct {
 	group  *rotation.Group
 	result rotation.Result
-	zones  [][]int
 }

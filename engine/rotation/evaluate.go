@@ -48,21 +48,22 @@ func (a score) better(b score) bool {
 
 // evaluator divides the time of a group for one pattern after another.
 type evaluator struct {
-	g       *Group
-	in      shares
-	div     division
-	limits  limits
-	turns   []int
-	entries []entry
-	count   int
-	kept    Pattern // the published rota, or nil
+	g        *Group
+	in       shares
+	div      division
+	limits   limits
+	turns    []int
+	entries  []entry
+	groupDay []int // by group
+	count    int
+	kept     Pattern // the published rota, or nil
 }
 
 // load states the sharing problem of a pattern, or reports that its shortest turns do not even fit.
 func (e *evaluator) load(p Pattern) bool {
 	g, in := e.g, &e.in
 	in.claims, in.arcs, in.groups, in.groupOf = in.claims[:0], in.arcs[:0], in.groups[:0], in.groupOf[:0]
-	in.slots, in.poolOf = in.slots[:0], e.limits.poolOf
+	e.groupDay, in.slots, in.poolOf = e.groupDay[:0], in.slots[:0], e.limits.poolOf
 	in.pools, in.parentOf = in.pools[:0], e.limits.parent
 	for w := range g.Slots {
 		in.slots = append(in.slots, int64(g.Slots[w].Usable-e.limits.cut[w]))
@@ -131,7 +132,7 @@ func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
 			for a := first; a < len(in.arcs); a++ {
 				in.arcs[a].group = len(in.groups)
 			}
-			in.groups, in.groupOf = append(in.groups, room), append(in.groupOf, j)
+			in.groups, in.groupOf, e.groupDay = append(in.groups, room), append(in.groupOf, j), append(e.groupDay, day)
 		}
 	}
 	in.claims = append(in.claims, c)
@@ -226,6 +227,9 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 	}
 	var levels []Level
 	e.div.fair(&e.in, func(l Level) bool {
+		if !l.Full {
+			l.Parts = e.parts(&l, p)
+		}
 		levels = append(levels, l)
 		return true
 	})
@@ -240,4 +244,77 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 		}
 	}
 	return out, levels
+}
+
+// PartKind is a code for one of the limits that hold a level down.
+type PartKind string
+
+// The kinds of limits.
+const (
+	PartWindow    PartKind = "window"     // the time of a window that the set uses up
+	PartChange    PartKind = "changeover" // less the pauses between its turns
+	PartPlacement PartKind = "placement"  // less what soak pauses and other sources leave unused
+	PartOthers    PartKind = "others"     // less what other zones have there
+	PartVisit     PartKind = "visit"      // the longest turns of a zone in a window that the set does not use up
+	PartSoil      PartKind = "soil"       // what a zone can take on a day
+	PartVolume    PartKind = "volume"     // the minutes that a volume limit lets through
+	PartOwn       PartKind = "own"        // the shortest turns of the set outside those windows
+)
+
+// Part is one line of the sum that makes up a level's room.
+type Part struct {
+	Kind PartKind
+	Zone int // -1 where it is not about one zone
+	Slot int // -1 where it is not about one slot
+	Pool int // -1 where it is not about a volume
+	Day  int
+	Time problem.Span
+}
+
+// parts adds up the room of a level again, in terms of windows, pauses and limits. The parts add up to the room exactly.
+func (e *evaluator) parts(l *Level, p Pattern) []Part {
+	g, in := e.g, &e.in
+	var out []Part
+	add := func(kind PartKind, zone, slot, pool, day int, t problem.Span) {
+		if t != 0 {
+			out = append(out, Part{kind, zone, slot, pool, day, t})
+		}
+	}
+	member := make([]bool, len(g.Zones))
+	for _, j := range l.Claims {
+		member[j] = true
+	}
+	others, own := problem.Span(l.Taken), problem.Span(0)
+	for _, j := range l.Claims {
+		own += problem.Span(in.claims[j].base)
+	}
+	for _, w := range l.Slots {
+		turns := 0
+		for j := range g.Zones {
+			k := int(p[j][w])
+			turns += k
+			if base := problem.Span(k) * g.minRun(j); member[j] {
+				own -= base
+			} else {
+				others += base
+			}
+		}
+		slot := &g.Slots[w]
+		add(PartWindow, -1, w, -1, slot.Day, slot.Usable)
+		add(PartChange, -1, w, -1, slot.Day, -problem.Span(max(0, turns-1))*g.Model.Sources[slot.Source].Changeover)
+		add(PartPlacement, -1, w, -1, slot.Day, -e.limits.cut[w])
+	}
+	for _, a := range l.Arcs {
+		w := in.arcs[a].slot
+		add(PartVisit, in.arcs[a].claim, w, -1, g.Slots[w].Day, problem.Span(in.arcs[a].limit))
+	}
+	for _, k := range l.Groups {
+		add(PartSoil, in.groupOf[k], -1, -1, e.groupDay[k], problem.Span(in.groups[k]))
+	}
+	for _, pool := range l.Pools {
+		add(PartVolume, -1, -1, pool, -1, problem.Span(in.pools[pool]))
+	}
+	add(PartOthers, -1, -1, -1, -1, -others)
+	add(PartOwn, -1, -1, -1, -1, own)
+	return out
 }

@@ -53,14 +53,16 @@ type shares struct {
 type Level struct {
 	Share    Ratio
 	Claims   []int
-	Slots    []int // slots whose whole capacity the set uses
-	Arcs     []int // arcs at their own limit
-	Groups   []int // groups at their limit
-	Pools    []int // pools at their limit
-	Room     int64 // what those limits add up to, the least visits of the set included
-	Weight   int64 // the set's weights added up; Share = Room / Weight
-	Stranded []int // claims that keep their base, which is above the share, and cannot get more
-	Full     bool  // the set gets all it needs and nothing holds it down
+	Slots    []int  // slots whose whole capacity the set uses
+	Arcs     []int  // arcs at their own limit
+	Groups   []int  // groups at their limit
+	Pools    []int  // pools at their limit
+	Taken    int64  // what those limits give to claims settled before
+	Room     int64  // what those limits add up to, the least visits of the set included
+	Weight   int64  // the set's weights added up; Share = Room / Weight
+	Stranded []int  // claims that keep their base, which is above the share, and cannot get more
+	Parts    []Part // the room, line by line
+	Full     bool   // the set gets all it needs and nothing holds it down
 }
 
 // division is the working of fair shares; its memory is reused.
@@ -294,9 +296,10 @@ func (d *division) cut(class int, from Ratio) Level {
 	}
 	for v := range d.fixEdge {
 		if reached(v) && !d.dead[v] {
-			room -= d.fixed[v]
+			l.Taken += d.fixed[v]
 		}
 	}
+	room -= l.Taken
 	for j := range in.claims {
 		if reached(d.claimNode(j)) && !d.settled[j] && in.claims[j].class == class && d.above(j, from) > 0 {
 			l.Claims = append(l.Claims, j)
@@ -304,22 +307,22 @@ func (d *division) cut(class int, from Ratio) Level {
 	}
 	l.Share = d.settleShare(&l, room)
 	for w := range in.slots {
-		if reached(d.slotNode(w)) && !reached(int(g.to[d.sltEdge[w]])) {
+		if e := d.sltEdge[w]; g.limit[e] > 0 && reached(d.slotNode(w)) && !reached(int(g.to[e])) {
 			l.Slots = append(l.Slots, w)
 		}
 	}
 	for a := range in.arcs {
-		if e := d.arcEdge[a]; reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
+		if e := d.arcEdge[a]; g.limit[e] > 0 && reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
 			l.Arcs = append(l.Arcs, a)
 		}
 	}
 	for k := range in.groups {
-		if e := d.grpEdge[k]; reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
+		if e := d.grpEdge[k]; g.limit[e] > 0 && reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
 			l.Groups = append(l.Groups, k)
 		}
 	}
 	for p := range in.pools {
-		if reached(d.poolNode(p)) && !reached(int(g.to[d.polEdge[p]])) {
+		if e := d.polEdge[p]; g.limit[e] > 0 && reached(d.poolNode(p)) && !reached(int(g.to[e])) {
 			l.Pools = append(l.Pools, p)
 		}
 	}

@@ -29,8 +29,7 @@ type Result struct {
 	Given     []problem.Span // minutes by zone, as placed
 	Late      int            // days beyond interval limits, added up over zones
 	Evaluated int
-	arcs      []arc
-	slots     []int64
+	Caps      []VolumeCap // by pool
 }
 
 // placeRounds is how often windows are lowered for turns that did not fit.
@@ -292,7 +291,7 @@ func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
 		runs, overflow := g.bestPlacement(visits, c)
 		if s.keepsVolumes(caps, runs) {
 			r := g.result(p, visits, levels, runs)
-			r.arcs, r.slots = append([]arc(nil), s.in.arcs...), append([]int64(nil), s.in.slots...)
+			r.Caps = s.poolCaps(caps)
 			if sc := g.resultScore(&r); !found || sc.better(bestScore) {
 				best, bestScore, found = r, sc, true
 			}
@@ -388,4 +387,22 @@ func (g *Group) resultScore(r *Result) score {
 	}
 	s.shares = sortedShares(entries)
 	return s
+}
+
+// VolumeCap says which limit a pool stands for.
+type VolumeCap struct {
+	Line   int // -1 for a source's own
+	Source int // -1 for a line's
+	Day    int
+	Flow   bool // the flow of the line through a window, not a daily volume
+}
+
+func (s *search) poolCaps(caps []volumeCap) []VolumeCap {
+	out := make([]VolumeCap, len(s.limits.pools))
+	for _, c := range caps {
+		if c.pool >= 0 {
+			out[c.pool] = VolumeCap{Line: c.line, Source: c.src, Day: c.day, Flow: c.meter}
+		}
+	}
+	return out
 }
