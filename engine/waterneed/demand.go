@@ -135,8 +135,8 @@ func UnitDemand(u Unit, s Series, states []State, start Date, days int) (Demand,
 	}
 	offset := start.Sub(s.From())
 	d := Demand{Unit: u.ID, Start: start, Efficiency: u.Uniformity.Efficiency(), Thirstiest: -1, DaysSinceWatered: -1}
-	for i := range u.Plantings {
-		d.Plantings = append(d.Plantings, newModel(u, i).demandOver(s.Days[offset:offset+days], states[i]))
+	for i, st := range states {
+		d.Plantings = append(d.Plantings, newModel(u, i).demandOver(s.Days[offset:offset+days], st))
 	}
 	d.Spell = u.spell()
 	d.sum(s.Days[offset : offset+days])
@@ -184,7 +184,7 @@ func (m model) demandOver(days []DayClimate, st State) PlantingDemand {
 		p.Days[t] = day
 	}
 	m.intervals(p.Days)
-	p.note(m)
+	p.note()
 	return p
 }
 
@@ -242,7 +242,7 @@ func (m model) intervals(days []PlantingDay) {
 	}
 }
 
-func (p *PlantingDemand) note(m model) {
+func (p *PlantingDemand) note() {
 	short, seedling := false, false
 	for _, day := range p.Days {
 		short = short || day.Active && day.StripET > day.RAW
@@ -386,9 +386,9 @@ func Replay(u Unit, s Series, states []State, start Date, liters []unit.Volume) 
 	if err := faults.err(); err != nil {
 		return nil, err
 	}
-	out := make([]Prediction, len(u.Plantings))
-	for i := range out {
-		out[i] = newModel(u, i).replay(s, states[i], start, liters)
+	out := make([]Prediction, 0, len(states))
+	for i, st := range states {
+		out = append(out, newModel(u, i).replay(s, st, start, liters))
 	}
 	return out, nil
 }

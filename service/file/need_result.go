@@ -1,6 +1,8 @@
 package file
 
 import (
+	"errors"
+
 	"rillturn.example/rillturn/engine/unit"
 	"rillturn.example/rillturn/engine/waterneed"
 )
@@ -14,8 +16,7 @@ type NeedResult struct {
 	Units  []UnitNeedResult    `json:"units,omitempty"`
 }
 
-// ReferenceETResult is reference evapotranspiration with its working. Symbols of FAO-56 stand in the field names' places
-// in engine/NOMENCLATURE.md.
+// ReferenceETResult is reference evapotranspiration with its working. engine/NOMENCLATURE.md gives the symbols.
 type ReferenceETResult struct {
 	Date                    *NeedDate `json:"date,omitempty"`
 	DayOfYear               int       `json:"day_of_year"`
@@ -325,14 +326,15 @@ func RunNeed(n Need) (NeedResult, error) {
 
 // faultsUnder returns an error's faults with pointers under a prefix; Faults already have theirs.
 func faultsUnder(prefix string, err error) Faults {
-	switch e := enginePointers(prefix, err).(type) {
-	case nil:
+	if err == nil {
 		return nil
-	case Faults:
-		return e
-	default:
-		return Faults{{Pointer: prefix, Reason: e.Error()}}
 	}
+	err = enginePointers(prefix, err)
+	var faults Faults
+	if errors.As(err, &faults) {
+		return faults
+	}
+	return Faults{{Pointer: prefix, Reason: err.Error()}}
 }
 
 func (n Need) runReferenceET(r *NeedResult, faults *Faults) {
@@ -384,8 +386,7 @@ func (u NeedUnit) run(climate waterneed.Climate, pointer string) (UnitNeedResult
 	if err := e.Validate(); err != nil {
 		return UnitNeedResult{}, enginePointers(pointer, err)
 	}
-	r := UnitNeedResult{ID: u.ID, Soil: soilResult(e.Soil), Efficiency: EfficiencyResult{}}
-	r.Efficiency = efficiencyResult(e.Uniformity.Efficiency())
+	r := UnitNeedResult{ID: u.ID, Soil: soilResult(e.Soil), Efficiency: efficiencyResult(e.Uniformity.Efficiency())}
 	s, err := u.series(climate, e)
 	if err != nil {
 		return UnitNeedResult{}, enginePointers(pointer+"/plantings", err)
@@ -442,7 +443,7 @@ func (u NeedUnit) ledgers(r *UnitNeedResult, e waterneed.Unit, s waterneed.Serie
 		if err != nil {
 			return enginePointers(pointer, err)
 		}
-		r.Demand = demandResult(d)
+		r.Demand = DemandOf(d)
 	}
 	if len(u.PlanL) == 0 {
 		return nil
@@ -577,7 +578,8 @@ func ledgerResult(l waterneed.Ledger) LedgerResult {
 	}
 }
 
-func demandResult(d waterneed.Demand) *DemandResult {
+// DemandOf returns a demand as files show it.
+func DemandOf(d waterneed.Demand) *DemandResult {
 	r := DemandResult{
 		Start: NeedDate(d.Start), TotalL: d.Total.Liters(), TotalLowL: d.TotalLow.Liters(), TotalHighL: d.TotalHigh.Liters(),
 		MostPerDayL: d.MostPerDay.Liters(), IntervalD: d.Interval, DueD: d.Due, Seedlings: d.Seedlings, Flags: codes(d.Flags),

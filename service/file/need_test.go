@@ -134,10 +134,14 @@ func TestReadNeed_reportsAllFaultsWithPointers(t *testing.T) {
 	}{
 		{"no place", `{}`, []string{"/place"}},
 		{"unknown field", `{"place":{"latitude_deg":1,"latitude":2}}`, []string{"/place/latitude"}},
-		{"not a date", `{"place":{"latitude_deg":1},"days":[{"date":"2015-02-29"},{"date":"6 July"},{"date":5}]}`,
-			[]string{"/days/0/date", "/days/1/date", "/days/2/date"}},
-		{"horizon without a morning", `{"place":{"latitude_deg":1},"units":[{"id":"u","plantings":[],"horizon_days":7}]}`,
-			[]string{"/units/0/ledger_until"}},
+		{
+			"not a date", `{"place":{"latitude_deg":1},"days":[{"date":"2015-02-29"},{"date":"6 July"},{"date":5}]}`,
+			[]string{"/days/0/date", "/days/1/date", "/days/2/date"},
+		},
+		{
+			"horizon without a morning", `{"place":{"latitude_deg":1},"units":[{"id":"u","plantings":[],"horizon_days":7}]}`,
+			[]string{"/units/0/ledger_until"},
+		},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
