@@ -11,6 +11,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"rillturn.example/rillturn/engine/rotation"
 )
 
 // Units says in which units a garden's people read quantities. Views are metric; renderers convert.
@@ -110,42 +112,37 @@ type Share struct {
 	Reason          string  // one sentence, empty when fully served
 }
 
-// Shortfall is why a set of plots that share one bottleneck goes short. Its minutes add up:
+// Shortfall is why a set of plots that share one bottleneck goes short. Its minutes add up, so that a reader can check
+// it with pencil and paper:
 //
-//	needed − offered = missing, where offered = Σ windows + Σ soil limits − changeovers,
-//
-// so that a reader can check it with pencil and paper.
+//	the sum of all limits = offered, needed − offered = missing.
 type Shortfall struct {
-	Plots             []string // plot and layout names, as a reader knows them
-	Fraction          float64  // the served fraction these plots get
-	NeedLiters        float64
-	MissingLiters     float64
-	NeededMinutes     float64
-	OfferedMinutes    float64
-	ChangeoverMinutes float64
-	MissingMinutes    float64
-	// Windows are the water hours that are full.
-	Windows []BindingWindow
-	// SoilLimits are days on which the soil takes no more.
-	SoilLimits []BindingSoil
-	// LineName is the water line whose flow or daily limit binds; empty when none does.
-	LineName string
-	// GainPerMinute is the fraction by which one more minute of water hours would raise these plots; zero when more
-	// water hours would not help.
+	Plots    []string // plots with their layouts, as a reader knows them
+	Fraction float64  // the served fraction that the set gets
+	// NeedLiters and MissingLiters are those of the plots; zero when they are not to be said.
+	NeedLiters     float64
+	MissingLiters  float64
+	NeededMinutes  float64 // added up over the watering groups of the set
+	OfferedMinutes float64
+	MissingMinutes float64
+	Limits         []Limit
+	// GainPerMinute is the fraction by which one more minute of water hours would raise these plots at most; zero when
+	// more water hours would not help.
 	GainPerMinute float64
 }
 
-// BindingWindow is a span of water hours that is used to the last minute.
-type BindingWindow struct {
-	Interval
+// Limit is one line of the sum that a shortfall offers; lines that are taken off carry negative minutes.
+type Limit struct {
+	Kind       rotation.PartKind
+	ZoneName   string // empty when it is not about one watering group
+	SourceName string // empty when it is not about one source
+	LineName   string // of a volume or flow limit of a water line
+	Flow       bool   // a volume that comes from a limit on flow
+	// Start and End are the water hours it is about; both zero when there are none.
+	Start, End time.Time
+	// Day is any instant of its day in the garden's zone; zero when it is not about one day.
+	Day     time.Time
 	Minutes float64
-}
-
-// BindingSoil is a day on which the soil of a group takes no more water.
-type BindingSoil struct {
-	ZoneName string
-	Day      time.Time // any instant of that day in the garden's zone
-	Minutes  float64
 }
 
 // Validate reports what keeps a schedule from being drawn: a missing time zone, a turn without identity, an empty

@@ -100,6 +100,7 @@ func TestSentences_everyCodeOfTheEngineHasOne(t *testing.T) {
 			"problem.Reason":            has(table.rotation.unservable),
 			"problem.Rule":              has(table.rotation.rules),
 			"plan.BoundReason":          has(table.rotation.bounds),
+			"rotation.PartKind":         has(table.report.shortfall.limits),
 		}
 		used := map[string]bool{}
 		for _, folder := range []string{"hydraulics", "waterneed", "problem", "zoning", "rotation", "plan"} {
@@ -220,6 +221,7 @@ func TestPrinter_saysSomethingAboutAnUnknownCode(t *testing.T) {
 		p.PlanBound(plan.Bound{Reason: "of_a_later_version"}),
 		p.Violation(problem.Violation{Rule: "of_a_later_version"}, time.Time{}),
 		p.LayoutFault(hydraulics.Fault{Code: "of_a_later_version"}), p.NeedFault(waterneed.InputError{Reason: "of_a_later_version"}),
+		p.Limit(render.Limit{Kind: "of_a_later_version"}),
 		p.Rung("of_a_later_version", 1), p.Stage("of_a_later_version"), p.Caution("of_a_later_version"),
 	} {
 		if want := "Note: of a later version."; got != want {

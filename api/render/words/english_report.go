@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/engine/rotation"
 	"rillturn.example/rillturn/engine/unit"
 )
 
@@ -26,24 +27,55 @@ var englishReport = reportPhrases{
 	closes:       func(plot, clock string) string { return fmt.Sprintf("Close the valve of %s at %s.", plot, clock) },
 	opens:        func(opener string) string { return fmt.Sprintf("%s must be there.", opener) },
 	shortfall: shortfallPhrases{
-		gets:       englishGets,
-		needed:     "minutes that these plots need",
-		changeover: "less the pauses between turns",
-		offered:    "minutes that they can get",
-		missing:    "minutes that are missing",
-		soil: func(p Printer, b render.BindingSoil) string {
-			return fmt.Sprintf("%s: the soil of %s takes no more than", p.Date(b.Day), OneLine(b.ZoneName))
-		},
-		window: func(p Printer, b render.BindingWindow) string {
-			return fmt.Sprintf("%s: full hours of %s, %s", p.Date(b.Start), OneLine(b.SourceName), p.Span(b.Start, b.End))
-		},
-		line: func(line string) string { return fmt.Sprintf("The limit of %s binds.", line) },
+		gets:    englishGets,
+		limits:  englishLimits,
+		offered: "minutes that they can get",
+		needed:  "minutes that they need",
+		missing: "minutes that are missing",
 		gain: func(gain float64) string {
 			const perHundred, tenMinutes = 100, 10
-			return fmt.Sprintf("Ten more minutes of these hours would raise these plots by at most %s points of a hundred.", Digits(gain*perHundred*tenMinutes))
+			return fmt.Sprintf("Ten more minutes of these hours would raise their share by at most %s points of a hundred.", Digits(gain*perHundred*tenMinutes))
 		},
 		noGain: "More water hours alone would not help these plots.",
 	},
+}
+
+var englishLimits = map[rotation.PartKind]func(Printer, render.Limit) string{
+	rotation.PartWindow: func(p Printer, l render.Limit) string {
+		return onDay(p, l, fmt.Sprintf("water hours of %s, %s", OneLine(l.SourceName), p.Span(l.Start, l.End)))
+	},
+	rotation.PartChange: func(p Printer, l render.Limit) string { return onDay(p, l, "less the pauses between turns") },
+	rotation.PartPlacement: func(p Printer, l render.Limit) string {
+		return onDay(p, l, "less what soaking and other taps leave unused")
+	},
+	rotation.PartOthers: func(p Printer, l render.Limit) string { return onDay(p, l, "less the turns of other watering groups") },
+	rotation.PartVisit: func(p Printer, l render.Limit) string {
+		return onDay(p, l, fmt.Sprintf("longest turns of %s", OneLine(l.ZoneName)))
+	},
+	rotation.PartSoil: func(p Printer, l render.Limit) string {
+		return onDay(p, l, fmt.Sprintf("what the soil of %s takes", OneLine(l.ZoneName)))
+	},
+	rotation.PartVolume: func(p Printer, l render.Limit) string {
+		whose := OneLine(l.LineName)
+		if whose == "" {
+			whose = OneLine(l.SourceName)
+		}
+		if l.Flow {
+			return onDay(p, l, fmt.Sprintf("what the flow limit of %s lets through", whose))
+		}
+		return onDay(p, l, fmt.Sprintf("what the volume limit of %s lets through", whose))
+	},
+	rotation.PartOwn: func(p Printer, l render.Limit) string {
+		return onDay(p, l, "shortest turns of these plots at other hours")
+	},
+}
+
+// onDay puts the day of a limit before it.
+func onDay(p Printer, l render.Limit, text string) string {
+	if l.Day.IsZero() {
+		return text
+	}
+	return p.Date(l.Day) + ": " + text
 }
 
 func englishGets(p Printer, s render.Shortfall) string {
@@ -55,6 +87,10 @@ func englishGets(p Printer, s render.Shortfall) string {
 	if len(plots) == 1 {
 		verb = "gets"
 	}
-	return fmt.Sprintf("%s %s %s of the %s needed; %s is missing.", strings.Join(plots, "; "), verb, Percent(s.Fraction),
+	who := strings.Join(plots, "; ")
+	if s.NeedLiters <= 0 {
+		return fmt.Sprintf("%s %s %s of the water needed.", who, verb, Percent(s.Fraction))
+	}
+	return fmt.Sprintf("%s %s %s of the %s needed; %s is missing.", who, verb, Percent(s.Fraction),
 		p.Volume(unit.Liters(s.NeedLiters)), p.Volume(unit.Liters(s.MissingLiters)))
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/engine/rotation"
 	"rillturn.example/rillturn/engine/unit"
 )
 
@@ -28,16 +29,13 @@ type reportPhrases struct {
 
 // shortfallPhrases explain why plots go short, line by line of a sum.
 type shortfallPhrases struct {
-	gets       func(p Printer, s render.Shortfall) string
-	needed     string
-	changeover string
-	offered    string
-	missing    string
-	soil       func(p Printer, b render.BindingSoil) string
-	window     func(p Printer, b render.BindingWindow) string
-	line       func(line string) string
-	gain       func(gain float64) string
-	noGain     string
+	gets    func(p Printer, s render.Shortfall) string
+	limits  map[rotation.PartKind]func(p Printer, l render.Limit) string
+	needed  string
+	offered string
+	missing string
+	gain    func(gain float64) string
+	noGain  string
 }
 
 // reportWidth is the number of columns that a report may use.
@@ -306,17 +304,11 @@ func (r *report) sum(s render.Shortfall) {
 	say := r.say.shortfall
 	row := func(label string, minutes float64) []string { return []string{label, exactMinutes(minutes) + " min"} }
 	var rows [][]string
-	for _, w := range s.Windows {
-		rows = append(rows, row(say.window(r.p, w), w.Minutes))
-	}
-	for _, b := range s.SoilLimits {
-		rows = append(rows, row(say.soil(r.p, b), b.Minutes))
-	}
-	if s.ChangeoverMinutes > 0 {
-		rows = append(rows, row(say.changeover, -s.ChangeoverMinutes))
+	for _, l := range s.Limits {
+		rows = append(rows, row(r.p.Limit(l), l.Minutes))
 	}
 	rows = append(rows, row(say.offered, s.OfferedMinutes), row(say.needed, s.NeededMinutes), row(say.missing, s.MissingMinutes))
-	for _, l := range tabulate(rows, []align{left, right}, []int{64, 14}) {
+	for _, l := range tabulate(rows, []align{left, right}, []int{74, 14}) {
 		r.line(6, l)
 	}
 }
@@ -327,15 +319,19 @@ func exactMinutes(v float64) string {
 	return strconv.FormatFloat(math.Round(v*perMinute)/perMinute+0, 'f', -1, 64)
 }
 
-// Shortfall explains in sentences why plots go short: first who gets how much, then what binds and what would help.
+// Shortfall explains in sentences why plots go short: who gets how much, then what would help.
 func (p Printer) Shortfall(s render.Shortfall) []string {
 	say := p.language.report.shortfall
-	sentences := []string{say.gets(p, s)}
-	if line := OneLine(s.LineName); line != "" {
-		sentences = append(sentences, say.line(line))
-	}
 	if s.GainPerMinute > 0 {
-		return append(sentences, say.gain(s.GainPerMinute))
+		return []string{say.gets(p, s), say.gain(s.GainPerMinute)}
 	}
-	return append(sentences, say.noGain)
+	return []string{say.gets(p, s), say.noGain}
+}
+
+// Limit names one line of the sum that a shortfall offers.
+func (p Printer) Limit(l render.Limit) string {
+	if say, ok := p.language.report.shortfall.limits[l.Kind]; ok {
+		return say(p, l)
+	}
+	return p.language.unknownCode(string(l.Kind))
 }

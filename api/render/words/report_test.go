@@ -56,7 +56,7 @@ func TestReport_staysWithinItsColumns(t *testing.T) {
 			plan.Schedule.Shares[i].PlotName, plan.Schedule.Shares[i].Fraction = name.Draw(t, "share plot"), rapid.Float64Range(0, 1).Draw(t, "share")
 		}
 		plan.Schedule.Shorts[0].Plots = []string{name.Draw(t, "short"), name.Draw(t, "short")}
-		plan.Schedule.Shorts[0].Windows[0].SourceName = name.Draw(t, "full")
+		plan.Schedule.Shorts[0].Limits[0].SourceName = name.Draw(t, "full")
 		for i, line := range strings.Split(string(mustReport(t, plan)), "\n") {
 			if n := columns(line); n > reportWidth {
 				t.Fatalf("line %d has %d columns: %q", i+1, n, line)

@@ -8,6 +8,7 @@ import (
 
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/rotation"
 )
 
 // Zone returns the garden's time zone.
@@ -132,12 +133,15 @@ func shares() []render.Share {
 func shorts(at func(day, hour, minute int) time.Time) []render.Shortfall {
 	short := render.Shortfall{
 		Plots: []string{"Plot 6, half-inch long row", "Plot 7, two rows"}, Fraction: 0.62, NeedLiters: 6820, MissingLiters: 2590,
-		NeededMinutes: 363, OfferedMinutes: 225, MissingMinutes: 138, ChangeoverMinutes: 15, GainPerMinute: 1.0 / 363,
+		NeededMinutes: 363, OfferedMinutes: 225, MissingMinutes: 138, GainPerMinute: 1.0 / 363,
 	}
 	for _, day := range []int{7, 9, 11} {
-		short.Windows = append(short.Windows, render.BindingWindow{
-			Interval: render.Interval{SourceName: "North tap", Start: at(day, 6, 0), End: at(day, 9, 30)}, Minutes: 80,
-		})
+		hours := render.Limit{SourceName: "North tap", Start: at(day, 6, 0), End: at(day, 9, 30), Day: at(day, 6, 0)}
+		pauses, others := hours, hours
+		hours.Kind, hours.Minutes = rotation.PartWindow, 210
+		pauses.Kind, pauses.Minutes = rotation.PartChange, -10
+		others.Kind, others.Minutes = rotation.PartOthers, -125
+		short.Limits = append(short.Limits, hours, pauses, others)
 	}
 	return []render.Shortfall{short}
 }
