@@ -18,8 +18,10 @@ const (
 		mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at`
 	weatherDayColumns = `garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct,
 		wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at`
-	turnColumns = `garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status,
-		sequence, opener_id, revision, created_at, updated_at`
+	scheduleColumns = `garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status,
+		sequence, opener_id, revision, created_at, updated_at,
+		(SELECT s.name FROM water_source s WHERE s.garden_id = turn.garden_id AND s.id = turn.water_source_id) AS water_source_name,
+		(SELECT o.name FROM member o WHERE o.garden_id = turn.garden_id AND o.id = turn.opener_id) AS opener_name`
 )
 
 // where gathers conditions with their arguments. In a condition, ? stands for the argument's number.
@@ -140,18 +142,19 @@ type ScheduledMember struct {
 // is one round trip.
 func (q *Queries) TurnSchedule(ctx context.Context, garden uuid.UUID, f TurnFilter) ([]ScheduledTurn, error) {
 	chosen, args := f.sql(garden)
+	// Names and members are looked up per row, by key: the planner knows too little of a policy's garden to choose between
+	// joins, and would read all members that the garden ever had for every turn. OFFSET 0 keeps it from trying.
 	rows, err := q.db.Query(ctx, `
-		WITH t AS (`+chosen+`)
 		SELECT t.garden_id, t.id, t.rotation_id, t.water_source_id, t.zone, t.kind, t.starts_at, t.ends_at, t.flow_l_per_min,
-			t.status, t.sequence, t.opener_id, t.revision, t.created_at, t.updated_at, s.name, o.name,
-			m.plot_id, m.layout_id, m.volume_l, m.closes_at, p.label, l.name
-		FROM t
-		JOIN water_source s ON s.garden_id = t.garden_id AND s.id = t.water_source_id
-		LEFT JOIN member o ON o.garden_id = t.garden_id AND o.id = t.opener_id
-		LEFT JOIN turn_member m ON m.garden_id = t.garden_id AND m.turn_id = t.id
-		LEFT JOIN plot p ON p.garden_id = t.garden_id AND p.id = m.plot_id
-		LEFT JOIN layout l ON l.garden_id = t.garden_id AND l.id = m.layout_id
-		ORDER BY t.starts_at, t.id, p.label, l.name NULLS FIRST`, args...)
+			t.status, t.sequence, t.opener_id, t.revision, t.created_at, t.updated_at, t.water_source_name, t.opener_name,
+			m.plot_id, m.layout_id, m.volume_l, m.closes_at, m.label, m.layout_name
+		FROM (`+chosen+`) t
+		LEFT JOIN LATERAL (
+			SELECT m.plot_id, m.layout_id, m.volume_l, m.closes_at,
+				(SELECT p.label FROM plot p WHERE p.garden_id = m.garden_id AND p.id = m.plot_id) AS label,
+				(SELECT l.name FROM layout l WHERE l.garden_id = m.garden_id AND l.id = m.layout_id) AS layout_name
+			FROM turn_member m WHERE m.garden_id = t.garden_id AND m.turn_id = t.id OFFSET 0) m ON true
+		ORDER BY t.starts_at, t.id, m.label, m.layout_name NULLS FIRST`, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -174,7 +177,7 @@ func (f TurnFilter) sql(garden uuid.UUID) (string, []any) {
 	if len(f.Statuses) > 0 {
 		w.add("status = ANY (?)", f.Statuses)
 	}
-	sql := `SELECT ` + turnColumns + ` FROM turn WHERE ` + w.String() + ` ORDER BY starts_at, id`
+	sql := `SELECT ` + scheduleColumns + ` FROM turn WHERE ` + w.String() + ` ORDER BY starts_at, id`
 	if f.Limit > 0 {
 		sql += ` LIMIT ` + w.arg(f.Limit)
 	}
