@@ -423,3 +423,18 @@ func TestPublished_mixedCanopies(t *testing.T) {
 	}
 	near(t, "Kc", kc, (0.5*2*1.2+0.5*0.4*1.0)/(0.5*2+0.5*0.4), 1e-12)
 }
+
+// FAO-56 ch. 4 Example 17: Bangkok, April; input and figures from memory.
+func TestPublished_example17MonthlyET0(t *testing.T) {
+	w := temperatures(34.8, 25.6)
+	w.VaporPressure, w.Wind, w.Sunshine = Given(unit.Pressure(2.85)), Given(unit.Velocity(2)), Given(unit.Hours(8.5))
+	p := Place{Latitude: unit.Degrees(13.73), Elevation: 2}
+	r, err := MonthlyReferenceET(p, 2015, 4, w, Given(unit.Temperature(29.2)), Optional[unit.Temperature]{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "Ra", r.Extraterrestrial, 38.06, 0.03)
+	near(t, "Rn", r.Net, 14.33, 0.03)
+	near(t, "G", r.SoilHeat, 0.14, 0.005)
+	near(t, "ET0", r.ET0, 5.72, 0.01)
+}
