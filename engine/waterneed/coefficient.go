@@ -43,11 +43,6 @@ func ClimateCoefficientEnd(table float64, u2 unit.Velocity, rhMin unit.Percent, 
 	return max(0, table+climateTerm(u2, rhMin, h))
 }
 
-// LowestHumidity returns RHmin [%] from the day's vapour pressure and highest temperature. Source: FAO-56 eq. 64.
-func LowestHumidity(ea unit.Pressure, tmax unit.Temperature) unit.Percent {
-	return unit.Percent(min(100, 100*float64(ea/SaturationVaporPressure(tmax))))
-}
-
 // MulchKind is what covers the soil between plants.
 type MulchKind string
 

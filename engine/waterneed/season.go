@@ -33,7 +33,7 @@ func (s Series) MidSeason(p Planting) (wind Optional[unit.Velocity], rhMin Optio
 	return wind, rhMin
 }
 
-// lowestHumidity is RHmin of the day, from ea and e°(Tmax).
+// lowestHumidity is RHmin of the day, from ea and e°(Tmax). Source: FAO-56 eq. 64.
 func (r ReferenceET) lowestHumidity() unit.Percent {
 	return unit.Percent(min(100, 100*float64(r.Actual/r.SaturationTMax)))
 }
