@@ -112,6 +112,7 @@ func (q *Queries) WeatherDayListPage(ctx context.Context, garden uuid.UUID, f We
 
 // TurnFilter chooses turns; what is nil or empty asks for all. A turn is in a stretch of time when it reaches into it.
 type TurnFilter struct {
+	ID            *uuid.UUID
 	From, To      *time.Time
 	WaterSourceID *uuid.UUID
 	PlotID        *uuid.UUID // one that the turn serves
@@ -167,6 +168,7 @@ func (f TurnFilter) sql(garden uuid.UUID) (string, []any) {
 	if !f.AfterKey.IsZero() {
 		w.add("(starts_at, id) > (?, ?)", f.AfterKey, f.AfterID)
 	}
+	given(&w, "id = ?", f.ID)
 	given(&w, "ends_at > ?", f.From)
 	given(&w, "starts_at < ?", f.To)
 	given(&w, "water_source_id = ?", f.WaterSourceID)

@@ -44,3 +44,7 @@ ORDER BY turn.starts_at, turn.id, turn_member.plot_id, turn_member.layout_id NUL
 
 -- name: TurnMemberDeleteByTurns :execrows
 DELETE FROM turn_member WHERE garden_id = @garden_id AND turn_id = ANY (@turn_ids::uuid[]);
+
+-- TurnDelete removes turns that were only proposed.
+-- name: TurnDelete :execrows
+DELETE FROM turn WHERE garden_id = @garden_id AND id = ANY (@turn_ids::uuid[]) AND status = 'proposed';

@@ -116,7 +116,7 @@ func RunFlow(f Flow) (FlowResult, error) {
 			sets = append(sets, all)
 		}
 	}
-	result := FlowResult{Supply: supplyResult(supply, assumed)}
+	result := FlowResult{Supply: SupplyOf(supply, assumed)}
 	for _, set := range sets {
 		s, err := run.set(set)
 		if err != nil {
@@ -127,7 +127,8 @@ func RunFlow(f Flow) (FlowResult, error) {
 	return result, nil
 }
 
-func supplyResult(s hydraulics.Supply, a hydraulics.SupplyAssumptions) SupplyResult {
+// SupplyOf returns a supply curve, and what it rests on, as files show it.
+func SupplyOf(s hydraulics.Supply, a hydraulics.SupplyAssumptions) SupplyResult {
 	r := SupplyResult{
 		H0M: s.Static, N: s.Exponent, K: s.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Exponent),
 	}
@@ -169,7 +170,7 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 		}
 	}
 	for i, id := range ids {
-		result.Layouts = append(result.Layouts, layoutFlow(id, r.compiled[id].Solve(unit.Head(heads[i]))))
+		result.Layouts = append(result.Layouts, LayoutFlowOf(id, r.compiled[id].Solve(unit.Head(heads[i]))))
 	}
 	return result, nil
 }
@@ -204,7 +205,8 @@ func (r *flowRun) operate(s hydraulics.Supply, ids []string) (hydraulics.Operati
 	return op, heads, nil
 }
 
-func layoutFlow(id string, r hydraulics.Result) LayoutFlowResult {
+// LayoutFlowOf returns the result of a layout as files show it.
+func LayoutFlowOf(id string, r hydraulics.Result) LayoutFlowResult {
 	out := LayoutFlowResult{
 		ID: id, FlowLPerMin: r.Flow.LitersPerMinute(), SourceHeadM: float64(r.SourceHead),
 		ManifoldHeadM: float64(r.ManifoldHead), DU: r.Uniformity.Distribution, CU: r.Uniformity.Christiansen,

@@ -67,6 +67,19 @@ func (q *Queries) TurnCancelIn(ctx context.Context, gardenID uuid.UUID, startsAt
 	return result.RowsAffected(), nil
 }
 
+const turnDelete = `-- name: TurnDelete :execrows
+DELETE FROM turn WHERE garden_id = $1 AND id = ANY ($2::uuid[]) AND status = 'proposed'
+`
+
+// TurnDelete removes turns that were only proposed.
+func (q *Queries) TurnDelete(ctx context.Context, gardenID uuid.UUID, turnIds []uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, turnDelete, gardenID, turnIds)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const turnListByRotation = `-- name: TurnListByRotation :many
 SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at FROM turn WHERE garden_id = $1 AND rotation_id = $2 ORDER BY starts_at, id
 `

@@ -1,0 +1,125 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
+)
+
+// SupplyCurve fits the supply curve of a source to its flow tests, with what was assumed where they are few.
+func (s *Service) SupplyCurve(ctx context.Context, p Principal, source uuid.UUID) (file.SupplyResult, error) {
+	if err := p.may(ReadSite); err != nil {
+		return file.SupplyResult{}, err
+	}
+	flow, err := s.flowOf(ctx, p, source)
+	if err != nil {
+		return file.SupplyResult{}, err
+	}
+	result, err := file.RunFlow(flow)
+	return result.Supply, err
+}
+
+// CheckLayout computes what comes out of every hole of a layout's latest revision while it alone is open.
+func (s *Service) CheckLayout(ctx context.Context, p Principal, id uuid.UUID) (file.FlowResult, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return file.FlowResult{}, err
+	}
+	doc, err := s.read(p).LayoutLatest(ctx, p.Garden, id)
+	if err != nil {
+		return file.FlowResult{}, explain(err, effect{entity: "layout"})
+	}
+	var spec file.Layout
+	if err := json.Unmarshal(doc.LayoutRevision.Spec, &spec); err != nil {
+		return file.FlowResult{}, fmt.Errorf("stored layout document: %w", err)
+	}
+	flow, err := s.flowOf(ctx, p, doc.Layout.WaterSourceID)
+	if err != nil {
+		return file.FlowResult{}, err
+	}
+	flow.Layouts = []file.NamedLayout{{ID: id.String(), Layout: spec}}
+	return file.RunFlow(flow)
+}
+
+// PreviewLayout computes a layout that is not stored, behind a source of the garden.
+func (s *Service) PreviewLayout(ctx context.Context, p Principal, source uuid.UUID, spec file.Layout) (file.FlowResult, error) {
+	if err := p.may(DrawLayout); err != nil {
+		return file.FlowResult{}, err
+	}
+	if fields := fieldsOf(spec.Validate("/spec")); len(fields) > 0 {
+		return file.FlowResult{}, invalid(fields...)
+	}
+	flow, err := s.flowOf(ctx, p, source)
+	if err != nil {
+		return file.FlowResult{}, fieldIfMissing(err, Field{"/water_source_id", "names no water source of this garden"})
+	}
+	flow.Layouts = []file.NamedLayout{{ID: "preview", Layout: spec}}
+	return file.RunFlow(flow)
+}
+
+// flowOf returns a flow file with the source of the garden and nothing behind it.
+func (s *Service) flowOf(ctx context.Context, p Principal, source uuid.UUID) (file.Flow, error) {
+	q := s.read(p)
+	row, err := q.WaterSourceByID(ctx, p.Garden, source)
+	if err != nil {
+		return file.Flow{}, explain(err, effect{entity: "water source"})
+	}
+	tests, err := q.FlowTestListBySource(ctx, p.Garden, source)
+	if err != nil {
+		return file.Flow{}, err
+	}
+	flow := file.Flow{Source: waterSourceFile(row, tests).FlowSource()}
+	if _, _, err := flow.Source.Supply("/source"); err != nil {
+		return flow, noSupply(row.Name, err)
+	}
+	return flow, nil
+}
+
+// noSupply says why there is no supply curve of a source, and which measurement would give one.
+func noSupply(source string, err error) error {
+	refused := refuse(Conflict, "What %s can give is not known yet: record a bucket test of it (volume and seconds), and if you can its static pressure.", source)
+	if fields := fieldsOf(err); len(fields) > 0 && len(fields[0].Pointer) > len("/source") {
+		refused.Detail = fmt.Sprintf("The flow tests of %s give no supply curve: %s %s.", source, strings.TrimPrefix(fields[0].Pointer, "/source/"), fields[0].Reason)
+	}
+	refused.cause = err
+	return refused
+}
+
+// checkTests refuses the newest flow test of a source when the tests give no supply curve with it.
+func checkTests(source repo.WaterSource, tests []repo.FlowTest, newest uuid.UUID) error {
+	curve := waterSourceFile(source, tests).FlowSource()
+	if len(curve.FlowTests) == 0 {
+		return nil // a tank feeds by its level
+	}
+	static := true
+	for _, t := range tests {
+		static = static && t.Kind == "static"
+	}
+	if static {
+		return nil // a curve needs a flow, which may come later
+	}
+	_, _, err := curve.Supply("")
+	var fields []Field
+	for _, f := range fieldsOf(err) {
+		own := -1
+		for i, t := range tests {
+			if t.ID == newest {
+				own = i
+			}
+		}
+		f.Pointer = strings.TrimPrefix(f.Pointer, file.Point("flow_tests", own))
+		if strings.HasPrefix(f.Pointer, "/flow_tests") || strings.HasPrefix(f.Pointer, "/hose") {
+			f = Field{"", "together with the other flow tests and the working hose of this source: " + f.Reason}
+		}
+		fields = append(fields, f)
+	}
+	if len(fields) > 0 {
+		return invalid(fields...)
+	}
+	return err
+}

@@ -1,0 +1,230 @@
+package file
+
+import (
+	"io"
+	"time"
+)
+
+// Garden is one whole garden: what the demo loads, what `rillturn plan` reads, and the input that every rotation stores.
+// Ids are any text in a file written by hand and UUIDs in one that the service wrote. Days are dates in the garden's
+// zone.
+type Garden struct {
+	Garden       GardenSettings `json:"garden" file:"required"`
+	Members      []Member       `json:"members,omitempty"`
+	ServiceLines []ServiceLine  `json:"service_lines,omitempty"`
+	WaterSources []WaterSource  `json:"water_sources" file:"required"`
+	WaterHours   []WaterHours   `json:"water_hours" file:"required"`
+	Closures     []Closure      `json:"closures,omitempty"`
+	Plots        []Plot         `json:"plots" file:"required"`
+	Layouts      []LayoutOnPlot `json:"layouts,omitempty"`
+	Plantings    []Planting     `json:"plantings,omitempty"`
+	Weather      []WeatherDay   `json:"weather_days,omitempty"`
+	Waterings    []Watering     `json:"waterings,omitempty"`
+	Horizon      Horizon        `json:"horizon" file:"required"`
+}
+
+// GardenSettings are the garden's own facts and choices.
+type GardenSettings struct {
+	ID            string  `json:"id" file:"required"`
+	Name          string  `json:"name" file:"required"`
+	TimeZone      string  `json:"time_zone" file:"required"`
+	LatitudeDeg   float64 `json:"latitude_deg" file:"required"`
+	LongitudeDeg  float64 `json:"longitude_deg" file:"required"`
+	ElevationM    float64 `json:"elevation_m" file:"required"`
+	Units         string  `json:"units" file:"required"`
+	Language      string  `json:"language" file:"required"`
+	WaterOn       *Day    `json:"water_on,omitempty"`
+	WaterOff      *Day    `json:"water_off,omitempty"`
+	Fairness      string  `json:"fairness" file:"required"`
+	FreeShare     float64 `json:"free_share" file:"required"`
+	StartGridMin  float64 `json:"start_grid_min" file:"required"`
+	NoticePeriodH float64 `json:"notice_period_h" file:"required"`
+}
+
+// Member is one person of the garden.
+type Member struct {
+	ID   string `json:"id" file:"required"`
+	Name string `json:"name" file:"required"`
+	Role string `json:"role" file:"required"`
+}
+
+// ServiceLine is a metered pipe that feeds sources.
+type ServiceLine struct {
+	ID                string   `json:"id" file:"required"`
+	Name              string   `json:"name" file:"required"`
+	FlowLimitLPerMin  float64  `json:"flow_limit_l_per_min" file:"required"`
+	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+}
+
+// WaterSource is a spigot, hydrant or raised tank with its flow tests.
+type WaterSource struct {
+	ID                   string     `json:"id" file:"required"`
+	Name                 string     `json:"name" file:"required"`
+	Kind                 string     `json:"kind" file:"required"`
+	ServiceLineID        *string    `json:"service_line_id,omitempty"`
+	HoseConnections      int        `json:"hose_connections" file:"required"`
+	HoseLengthM          *float64   `json:"hose_length_m,omitempty"`
+	HoseInsideDiameterMM *float64   `json:"hose_inside_diameter_mm,omitempty"`
+	StaticHeadM          *float64   `json:"static_head_m,omitempty"`
+	ChangeoverMin        float64    `json:"changeover_min" file:"required"`
+	MinRunMin            float64    `json:"min_run_min" file:"required"`
+	FlowLimitLPerMin     *float64   `json:"flow_limit_l_per_min,omitempty"`
+	DailyVolumeLimitL    *float64   `json:"daily_volume_limit_l,omitempty"`
+	TankVolumeL          *float64   `json:"tank_volume_l,omitempty"`
+	TankLevelM           *float64   `json:"tank_level_m,omitempty"`
+	TankRefillLPerDay    *float64   `json:"tank_refill_l_per_day,omitempty"`
+	FlowTests            []FlowTest `json:"flow_tests,omitempty"`
+}
+
+// FlowSource returns the source as a flow file has it: its flow tests with the working hose, or its tank.
+func (w WaterSource) FlowSource() FlowSource {
+	s := FlowSource{FlowTests: w.FlowTests, StaticHeadM: w.StaticHeadM, FlowLimitLPerMin: w.FlowLimitLPerMin}
+	if w.HoseLengthM != nil && w.HoseInsideDiameterMM != nil {
+		s.Hose = &SourceHose{LengthM: *w.HoseLengthM, DiameterMM: *w.HoseInsideDiameterMM}
+	}
+	if w.TankLevelM != nil {
+		s.FlowTests, s.StaticHeadM, s.Tank = nil, nil, &SourceTank{LevelM: *w.TankLevelM}
+	}
+	return s
+}
+
+// WaterHours are clock times on ISO weekdays (1 = Monday) at which a source, or every source, may run.
+type WaterHours struct {
+	ID            string  `json:"id" file:"required"`
+	WaterSourceID *string `json:"water_source_id,omitempty"`
+	Weekdays      []int   `json:"weekdays" file:"required"`
+	StartLocal    string  `json:"start_local" file:"required"`
+	EndLocal      string  `json:"end_local" file:"required"`
+	ValidFrom     *Day    `json:"valid_from,omitempty"`
+	ValidTo       *Day    `json:"valid_to,omitempty"`
+	Note          string  `json:"note,omitempty"`
+}
+
+// Closure is a run of days on which a source, or every source, may not run, but for exempt watering methods. Weekdays
+// and parity narrow the run of days; an empty list means every weekday.
+type Closure struct {
+	ID            string   `json:"id" file:"required"`
+	WaterSourceID *string  `json:"water_source_id,omitempty"`
+	FirstDay      Day      `json:"first_day" file:"required"`
+	LastDay       Day      `json:"last_day" file:"required"`
+	Weekdays      []int    `json:"weekdays,omitempty"`
+	DayParity     string   `json:"day_parity" file:"required"`
+	ExemptMethods []string `json:"exempt_methods,omitempty"`
+	Rule          string   `json:"rule" file:"required"`
+}
+
+// Plot is a piece of ground, its soil, and how it is watered.
+type Plot struct {
+	ID              string   `json:"id" file:"required"`
+	Label           string   `json:"label" file:"required"`
+	AreaM2          float64  `json:"area_m2" file:"required"`
+	Method          string   `json:"method" file:"required"`
+	Communal        bool     `json:"communal,omitempty"`
+	WaterSourceID   *string  `json:"water_source_id,omitempty"`
+	HoseFlowLPerMin *float64 `json:"hose_flow_l_per_min,omitempty"`
+	CanVolumeL      *float64 `json:"can_volume_l,omitempty"`
+	CanMinutesEach  *float64 `json:"can_minutes_each,omitempty"`
+	MaxDayMin       *float64 `json:"max_day_min,omitempty"`
+	SoilTexture     *string  `json:"soil_texture,omitempty"`
+	FieldCapacity   *float64 `json:"field_capacity,omitempty"`
+	WiltingPoint    *float64 `json:"wilting_point,omitempty"`
+	BedDepthM       *float64 `json:"bed_depth_m,omitempty"`
+	Holders         []Holder `json:"holders,omitempty"`
+}
+
+// Holder is one person's time on a plot.
+type Holder struct {
+	MemberID string `json:"member_id" file:"required"`
+	HeldFrom Day    `json:"held_from" file:"required"`
+	HeldTo   *Day   `json:"held_to,omitempty"`
+}
+
+// LayoutOnPlot is a layout document with where it lies and what feeds it.
+type LayoutOnPlot struct {
+	ID            string   `json:"id" file:"required"`
+	PlotID        string   `json:"plot_id" file:"required"`
+	WaterSourceID string   `json:"water_source_id" file:"required"`
+	Name          string   `json:"name" file:"required"`
+	OwnValve      bool     `json:"own_valve,omitempty"`
+	MeasuredDU    *float64 `json:"measured_du,omitempty"`
+	Spec          Layout   `json:"spec" file:"required"`
+}
+
+// Planting is a crop on a plot. Without crop constants the published library's are taken; with a layout it is watered by
+// that layout alone, else by all of its plot.
+type Planting struct {
+	ID             string   `json:"id" file:"required"`
+	PlotID         string   `json:"plot_id" file:"required"`
+	LayoutID       *string  `json:"layout_id,omitempty"`
+	Crop           string   `json:"crop" file:"required"`
+	CropConstants  *Crop    `json:"crop_constants,omitempty"`
+	PlantedOn      Day      `json:"planted_on" file:"required"`
+	RemovedOn      *Day     `json:"removed_on,omitempty"`
+	AreaM2         float64  `json:"area_m2" file:"required"`
+	WettedFraction float64  `json:"wetted_fraction" file:"required"`
+	Mulch          string   `json:"mulch" file:"required"`
+	MulchCover     float64  `json:"mulch_cover" file:"required"`
+	PlantSpacingM  *float64 `json:"plant_spacing_m,omitempty"`
+	RowSpacingM    *float64 `json:"row_spacing_m,omitempty"`
+	Note           string   `json:"note,omitempty"`
+}
+
+// Watering is water that a plot or layout was given on a day before the horizon: reported, or taken as published where
+// nobody reported (assumed).
+type Watering struct {
+	PlotID   string  `json:"plot_id" file:"required"`
+	LayoutID *string `json:"layout_id,omitempty"`
+	Day      Day     `json:"day" file:"required"`
+	VolumeL  float64 `json:"volume_l" file:"required"`
+	Origin   string  `json:"origin" file:"required"` // an outcome of a turn report, or "assumed"
+}
+
+// Horizon is what is to be planned. A plan made twice from the same file is the same to the byte.
+type Horizon struct {
+	FirstDay Day    `json:"first_day" file:"required"`
+	Days     int    `json:"days" file:"required"`
+	Effort   string `json:"effort" file:"required"`
+	Seed     int64  `json:"seed" file:"required"`
+}
+
+// Day is a calendar date, written 2026-07-06.
+type Day struct{ time.Time }
+
+// DayOf returns the calendar date of t in t's own zone.
+func DayOf(t time.Time) Day {
+	y, m, d := t.Date()
+	return Day{time.Date(y, m, d, 0, 0, 0, 0, time.UTC)}
+}
+
+// MarshalText writes the date.
+func (d Day) MarshalText() ([]byte, error) { return []byte(d.Format(time.DateOnly)), nil }
+
+// UnmarshalText reads the date.
+func (d *Day) UnmarshalText(b []byte) error {
+	t, err := time.Parse(time.DateOnly, string(b))
+	if err != nil {
+		return err
+	}
+	d.Time = t
+	return nil
+}
+
+// MarshalJSON writes the date as a string; without it the embedded time would write itself.
+func (d Day) MarshalJSON() ([]byte, error) { return []byte(`"` + d.Format(time.DateOnly) + `"`), nil }
+
+// UnmarshalJSON reads the date from a string.
+func (d *Day) UnmarshalJSON(b []byte) error {
+	t, err := time.Parse(`"`+time.DateOnly+`"`, string(b))
+	if err != nil {
+		return &time.ParseError{Layout: time.DateOnly, Value: string(b), Message: ": want a date such as \"2026-07-06\""}
+	}
+	d.Time = t
+	return nil
+}
+
+// ReadGarden reads a garden file. Its errors are Faults.
+func ReadGarden(r io.Reader) (Garden, error) {
+	var g Garden
+	err := Decode(r, &g)
+	return g, err
+}

@@ -1,0 +1,154 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"sort"
+
+	"github.com/google/uuid"
+
+	"rillturn.example/rillturn/engine/waterneed"
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
+)
+
+// Crops lists the published crop library by code.
+func (s *Service) Crops(_ context.Context, p Principal, at Page) ([]file.Crop, *Cursor, error) {
+	if err := p.may(ReadSite); err != nil {
+		return nil, nil, err
+	}
+	library := waterneed.Crops()
+	sort.Slice(library, func(i, j int) bool { return library[i].Code < library[j].Code })
+	rows := []file.Crop{}
+	for _, c := range library {
+		if c.Code > at.AfterKey && len(rows) <= at.Limit {
+			rows = append(rows, file.CropOf(c))
+		}
+	}
+	return page(rows, nil, at, "crop", func(c file.Crop) Cursor { return Cursor{Key: c.Code} })
+}
+
+// Plantings lists the plantings of one plot, or of the whole garden when plot is nil.
+func (s *Service) Plantings(ctx context.Context, p Principal, plot *uuid.UUID, at Page) ([]repo.Planting, *Cursor, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return nil, nil, err
+	}
+	after, err := at.afterTime()
+	if err != nil {
+		return nil, nil, err
+	}
+	rows, err := s.read(p).PlantingListPage(ctx, p.Garden, plot, after, at.AfterID, int32(at.Limit+1))
+	return page(rows, err, at, "planting", func(r repo.Planting) Cursor { return timeCursor(r.CreatedAt, r.ID) })
+}
+
+// Planting reads one planting.
+func (s *Service) Planting(ctx context.Context, p Principal, id uuid.UUID) (repo.Planting, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return repo.Planting{}, err
+	}
+	row, err := s.read(p).PlantingByID(ctx, p.Garden, id)
+	return one(row, err, "planting")
+}
+
+// CreatePlanting plants a crop on a plot; the crop's constants are copied, so that a later change of the library changes
+// no ledger.
+func (s *Service) CreatePlanting(ctx context.Context, p Principal, v repo.PlantingValues) (repo.Planting, error) {
+	if err := p.may(DrawLayout); err != nil {
+		return repo.Planting{}, err
+	}
+	e := effect{action: "create", entity: "planting", planning: true}
+	return create(ctx, s, p, e, func(q *repo.Queries, id uuid.UUID) (repo.Planting, error) {
+		v.GardenID, v.ID, v.Revision = p.Garden, id, 1
+		if err := s.checkPlanting(ctx, q, p, &v); err != nil {
+			return repo.Planting{}, err
+		}
+		return q.PlantingInsert(ctx, v)
+	})
+}
+
+// ReplacePlanting writes a planting anew over its revision match. The crop's constants are copied again only when the
+// crop changes.
+func (s *Service) ReplacePlanting(ctx context.Context, p Principal, id uuid.UUID, match int64, v repo.PlantingValues) (repo.Planting, error) {
+	if err := p.may(DrawLayout); err != nil {
+		return repo.Planting{}, err
+	}
+	v.GardenID, v.ID, v.Revision = p.Garden, id, match
+	e := effect{action: "replace", entity: "planting", id: id, planning: true}
+	return replace(ctx, s, p, e, match, func(q *repo.Queries) (repo.Planting, error) {
+		old, err := q.PlantingByID(ctx, p.Garden, id)
+		if err != nil {
+			return old, err
+		}
+		if err := s.holds(ctx, q, p, old.PlotID); err != nil {
+			return old, err
+		}
+		if v.Crop == old.Crop {
+			v.CropConstants = old.CropConstants
+		}
+		if err := s.checkPlanting(ctx, q, p, &v); err != nil {
+			return old, err
+		}
+		return q.PlantingUpdate(ctx, v)
+	}, plantingRevision(ctx, p, id))
+}
+
+// DeletePlanting removes a planting that was entered by mistake; one that ended gets a last day instead.
+func (s *Service) DeletePlanting(ctx context.Context, p Principal, id uuid.UUID, match int64) error {
+	if err := p.may(DrawLayout); err != nil {
+		return err
+	}
+	e := effect{action: "delete", entity: "planting", id: id, planning: true}
+	return s.remove(ctx, p, e, match, func(q *repo.Queries) (int64, error) {
+		old, err := q.PlantingByID(ctx, p.Garden, id)
+		if err != nil {
+			return 0, err
+		}
+		if err := s.holds(ctx, q, p, old.PlotID); err != nil {
+			return 0, err
+		}
+		return q.PlantingDelete(ctx, p.Garden, id, match)
+	}, plantingRevision(ctx, p, id))
+}
+
+func plantingRevision(ctx context.Context, p Principal, id uuid.UUID) versioned {
+	return func(q *repo.Queries) (int64, error) {
+		row, err := q.PlantingByID(ctx, p.Garden, id)
+		return row.Revision, err
+	}
+}
+
+// checkPlanting holds a planting against its plot, its layout and the crop library, and fills in the crop's constants.
+func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principal, v *repo.PlantingValues) error {
+	plot, err := q.PlotByID(ctx, p.Garden, v.PlotID)
+	if err != nil {
+		return fieldIfMissing(err, Field{"/plot_id", "names no plot of this garden"})
+	}
+	if err := s.holds(ctx, q, p, plot.ID); err != nil {
+		return err
+	}
+	var faults []Field
+	if v.AreaM2 > plot.AreaM2*(1+1e-9) {
+		faults = append(faults, Field{"/area_m2", "is larger than the plot, which has " + number(plot.AreaM2) + " m²"})
+	}
+	if v.LayoutID != nil {
+		l, err := q.LayoutByID(ctx, p.Garden, *v.LayoutID)
+		if err != nil {
+			return fieldIfMissing(err, Field{"/layout_id", "names no layout of this garden"})
+		}
+		if l.PlotID != v.PlotID {
+			faults = append(faults, Field{"/layout_id", "names a layout of another plot"})
+		}
+	}
+	if v.CropConstants == nil {
+		crop, known := waterneed.CropByCode(v.Crop)
+		if !known {
+			faults = append(faults, Field{"/crop", "is not a crop of the library; GET …/crops lists its codes"})
+		} else if v.CropConstants, err = json.Marshal(file.CropOf(crop)); err != nil {
+			return err
+		}
+	}
+	if len(faults) > 0 {
+		return invalid(faults...)
+	}
+	return nil
+}

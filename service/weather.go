@@ -1,0 +1,73 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
+)
+
+// WeatherDays lists days of weather by day, station and kind.
+func (s *Service) WeatherDays(ctx context.Context, p Principal, f repo.WeatherFilter, at Page) ([]repo.WeatherDay, *Cursor, error) {
+	if err := p.may(ReadWeather); err != nil {
+		return nil, nil, err
+	}
+	var after repo.WeatherKey
+	if at.AfterKey != "" {
+		day, rest, _ := strings.Cut(at.AfterKey, " ")
+		kind, station, ok := strings.Cut(rest, " ")
+		t, err := time.Parse(time.DateOnly, day)
+		if err != nil || !ok {
+			return nil, nil, invalid(Field{"#query/cursor", "is not a cursor of this list"})
+		}
+		after = repo.WeatherKey{Day: t, Station: station, Kind: kind}
+	}
+	rows, err := s.read(p).WeatherDayListPage(ctx, p.Garden, f, after, int32(at.Limit+1))
+	return page(rows, err, at, "weather day", func(r repo.WeatherDay) Cursor {
+		return Cursor{Key: fmt.Sprintf("%s %s %s", r.Day.Format(time.DateOnly), r.Kind, r.Station)}
+	})
+}
+
+// StoreWeather writes days of weather: a day of a station that is there is corrected. All days are stored or none.
+func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.WeatherDay) error {
+	if err := p.may(WriteWeather); err != nil {
+		return err
+	}
+	var faults []Field
+	for i := range days {
+		days[i].GardenID = p.Garden
+		faults = append(faults, weatherFaults(i, days[i])...)
+	}
+	if len(faults) > 0 {
+		return invalid(faults...)
+	}
+	e := effect{action: "store", entity: "weather", id: uuid.Nil}
+	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
+		q := repo.New(tx)
+		changed, err := q.WeatherDayPut(ctx, days)
+		if err != nil || changed == 0 { // what is known already changes no plan
+			return err
+		}
+		e.planning = true
+		return s.followUp(ctx, q, p, e)
+	})
+	return explain(err, e)
+}
+
+// weatherFaults holds a day against what the engine can use, such as a wind that looks like another unit.
+func weatherFaults(i int, d repo.WeatherDay) []Field {
+	return fieldsOf(weatherDayFile(d).Validate(file.Point("days", i)))
+}
+
+func weatherDayFile(d repo.WeatherDay) file.WeatherDay {
+	return file.WeatherDay{Station: d.Station, Day: file.Day{Time: d.Day}, Kind: d.Kind, NeedConditions: file.NeedConditions{
+		TmaxC: d.TmaxC, TminC: d.TminC, DewPointC: d.DewPointC, RhMaxPct: d.RhMaxPct, RhMinPct: d.RhMinPct, RhMeanPct: d.RhMeanPct,
+		WindMS: d.WindMS, WindHeightM: d.WindHeightM, RadiationMjM2: d.RadiationMjM2, SunshineH: d.SunshineH, RainMm: d.RainMm,
+	}}
+}
