@@ -4,6 +4,7 @@ package plan
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -28,7 +29,14 @@ type Options struct {
 	Forbidden [][2]string     // layouts that must not be open together
 	Excluded  []string        // layouts that are left out
 	Grid      problem.Span    // turns start at whole multiples of this; 0 for any moment
-	Stop      func() bool     // asked between evaluations; a plan that was stopped says so
+	// Previous is the published rota that the plan stays close to; nil for a fresh plan. Times are those of the problem.
+	Previous   *problem.Schedule
+	Now        problem.Instant // nothing is planned before
+	Frozen     []problem.Turn  // turns of Previous that ran or are running, as they really were
+	Notice     problem.Span    // turns of Previous that start this soon after Now are only shortened or cancelled
+	Locked     []problem.Turn  // turns of Previous that stay where they are
+	CloseEarly bool            // shut members with a valve of their own when they have enough
+	Stop       func() bool     // asked between evaluations; a plan that was stopped says so
 }
 
 // OptionError is an option that names something unknown or contradicts another.
@@ -78,6 +86,8 @@ type Plan struct {
 	Levels     []float64 // the shares that zones were made for, in the order tried
 	Evaluated  int       // visit patterns that were divided
 	Stopped    bool      // Options.Stop ended the search; the plan is valid, but another run may differ
+	Changes    []Change  // against Options.Previous, from Options.Now on
+	ToCome     int       // published turns that were still to come
 }
 
 // Propose makes a plan. An invalid problem gives a *problem.InvalidError, an impossible option an *OptionError.
@@ -95,19 +105,83 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 		return Plan{}, err
 	}
 	pl.bound = smallestBound(m, true)
-	var parts []solved
-	for _, sources := range pl.groups() {
-		parts = append(parts, pl.solve(sources))
-	}
-	plan := pl.assemble(parts)
-	if late, broken := split(m.Check(plan.Schedule)); len(broken) > 0 {
-		return Plan{}, &InvalidPlanError{Violations: broken}
-	} else {
-		plan.Late = late
+	plan, err := pl.make()
+	if err != nil {
+		return Plan{}, err
 	}
 	if plan.Bound = pl.bound; len(plan.Late) > 0 {
 		plan.Bound = smallestBound(m, false)
 	}
+	return plan, nil
+}
+
+// make plans all groups, or re-plans them: first with the published visits alone, and only when that is noticeably
+// better than the published rota as it stands, with other visits too. So a rota under which nothing happened stays.
+func (p *planner) make() (Plan, error) {
+	if p.before == nil {
+		return p.settled()
+	}
+	plan, err := p.checked(func(sources []int) solved { return p.replan(sources, 0) })
+	if err != nil {
+		return Plan{}, err
+	}
+	if old, holds := p.stay(&plan); holds {
+		return old, nil
+	}
+	again, err := p.checked(func(sources []int) solved { return p.replan(sources, p.budgets().arcs) })
+	if err != nil {
+		return Plan{}, err
+	}
+	if len(again.Late) > len(plan.Late) || (len(again.Late) == len(plan.Late) && !gains(again.Shares, plan.Shares)) {
+		again = plan
+	}
+	again.ToCome = len(afterNow(p.Previous.Turns, p.Now))
+	again.Changes = p.compare(again.Schedule.Turns)
+	return again, nil
+}
+
+// polishRounds is how often a fresh plan is divided and placed once more.
+const polishRounds = 4
+
+// settled makes a fresh plan and then treats it as published: as long as dividing and placing the same visits once more
+// gains something, that is the plan. What is left stays as it is when nothing happens.
+func (p *planner) settled() (Plan, error) {
+	plan, err := p.checked(p.solve)
+	if err != nil {
+		return Plan{}, err
+	}
+	fresh := p.Options
+	for range polishRounds {
+		schedule := plan.Schedule
+		p.Options.Previous, p.Options.Now, p.Options.Notice, p.Options.Frozen, p.Options.Locked = &schedule, 0, 0, nil, nil
+		if err := p.resolvePrevious(); err != nil {
+			return Plan{}, err
+		}
+		next, err := p.checked(func(sources []int) solved { return p.replan(sources, 0) })
+		if err != nil {
+			return Plan{}, err
+		}
+		if _, holds := p.stay(&next); holds || !(len(next.Late) < len(plan.Late) || gains(next.Shares, plan.Shares) || saves(&next, &plan)) {
+			break
+		}
+		plan = next
+	}
+	p.Options, p.before = fresh, nil
+	return plan, nil
+}
+
+// checked plans the groups one by one and lets no plan through that breaks a rule.
+func (p *planner) checked(solve func([]int) solved) (Plan, error) {
+	var parts []solved
+	for _, sources := range p.groups() {
+		parts = append(parts, solve(sources))
+	}
+	plan := p.assemble(parts)
+	late, broken := p.split(p.Check(plan.Schedule))
+	if len(broken) > 0 {
+		return Plan{}, &InvalidPlanError{Violations: broken}
+	}
+	plan.Late = late
 	return plan, nil
 }
 
@@ -119,16 +193,44 @@ func original(p problem.Problem, err error) error {
 	return err
 }
 
-// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break.
-func split(all []problem.Violation) (late, broken []problem.Violation) {
+// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break. What
+// the turns that ran already broke is a fact and no fault of the plan.
+func (p *planner) split(all []problem.Violation) (late, broken []problem.Violation) {
+	facts := p.facts()
 	for _, v := range all {
-		if v.Rule == problem.RuleInterval {
+		switch {
+		case v.Rule == problem.RuleInterval:
 			late = append(late, v)
-		} else {
+		case !slices.ContainsFunc(facts, func(f problem.Violation) bool { return sameFault(f, v) }):
 			broken = append(broken, v)
 		}
 	}
 	return late, broken
+}
+
+func (p *planner) facts() []problem.Violation {
+	if p.before == nil || len(p.Frozen) == 0 {
+		return nil
+	}
+	var s problem.Schedule
+	for k, members := range p.before.zones {
+		zone := problem.Zone{ID: p.before.ids[k], Source: p.Sources[p.SourceOf[members[0]]].ID}
+		for _, i := range members {
+			zone.Layouts = append(zone.Layouts, p.Layouts[i].ID)
+		}
+		s.Zones = append(s.Zones, zone)
+	}
+	for _, t := range p.Frozen {
+		if slices.Contains(p.before.ids, t.Zone) {
+			s.Turns = append(s.Turns, t)
+		}
+	}
+	return p.Check(s)
+}
+
+func sameFault(a, b problem.Violation) bool {
+	a.Have, b.Have = 0, 0
+	return a == b
 }
 
 func exclude(p problem.Problem, o Options) (problem.Problem, error) {
@@ -159,6 +261,7 @@ func exclude(p problem.Problem, o Options) (problem.Problem, error) {
 type planner struct {
 	*problem.Model
 	Options
+	before    *published
 	pinned    [][]int
 	forbidden [][2]int
 	bound     Bound
@@ -225,7 +328,7 @@ func (p *planner) resolve() error {
 		}
 		p.forbidden = append(p.forbidden, [2]int{a, b})
 	}
-	return nil
+	return p.resolvePrevious()
 }
 
 func (p *planner) together(members []int) bool {
@@ -286,7 +389,9 @@ func (p *planner) assemble(parts []solved) Plan {
 		for j := range part.group.Zones {
 			n++
 			z := &part.group.Zones[j]
-			ids[j] = fmt.Sprintf("Z%d", n)
+			if ids[j] = fmt.Sprintf("Z%d", n); part.ids != nil {
+				ids[j] = part.ids[j]
+			}
 			zone := problem.Zone{ID: ids[j], Source: p.Sources[z.Source].ID}
 			for _, i := range z.Members {
 				zone.Layouts = append(zone.Layouts, p.Layouts[i].ID)
@@ -294,6 +399,7 @@ func (p *planner) assemble(parts []solved) Plan {
 			sort.Strings(zone.Layouts)
 			plan.Schedule.Zones = append(plan.Schedule.Zones, zone)
 		}
+		plan.Schedule.Turns = append(plan.Schedule.Turns, part.fixed...)
 		plan.Shortages = append(plan.Shortages, p.shortages(&part, ids)...)
 		for _, r := range part.result.Runs {
 			w := p.Windows[part.group.Slots[r.Slot].Window]
@@ -307,7 +413,7 @@ func (p *planner) assemble(parts []solved) Plan {
 }
 
 func (p *Plan) measure(m *problem.Model) {
-	p.Smallest, p.Mean = 1, 0
+	p.Smallest, p.Mean, p.Over = 1, 0, 0
 	served := 0
 	for _, s := range p.Shares {
 		if s.Zone == "" {
@@ -374,4 +480,6 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 type solved struct {
 	group  *rotation.Group
 	result rotation.Result
+	ids    []string       // of published zones; nil for new ones
+	fixed  []problem.Turn // turns that were not planned again
 }

@@ -124,7 +124,7 @@ func (p *planner) attempt(sources []int, level float64, how mode) solved {
 
 // divide gives turns to zones.
 func (p *planner) divide(sources []int, zones []rotation.Zone, level float64) solved {
-	g := rotation.NewGroup(p.Model, sources, zones)
+	g := rotation.NewGroup(p.Model, sources, zones, nil)
 	b := p.budgets()
 	r := g.Solve(rotation.Config{
 		Level: level, Budget: b.arcs, Anneal: b.anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,

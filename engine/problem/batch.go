@@ -29,6 +29,8 @@ type Batch struct {
 	Open     []bool // by day
 	Interval int    // most days between watering days
 	FirstBy  int    // last day on which the first watering meets every member's limit; may be negative
+	Used     []Span // by day: turns that are settled; nil for none
+	Done     Span   // those turns added up
 }
 
 // NewBatch works out a zone of the source. The members must fit.
@@ -144,4 +146,21 @@ func (z *Batch) SpendAt(m *Model, share float64, intervals bool) Spend {
 		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*turns,
 		Short: max(0, want-potential),
 	}
+}
+
+// DayRoom is the most that the zone can still get on a day.
+func (z *Batch) DayRoom(day int) Span {
+	if z.Used == nil {
+		return z.DayCap
+	}
+	return max(0, z.DayCap-z.Used[day])
+}
+
+// Settle counts a turn of the zone that will not be planned any more.
+func (z *Batch) Settle(days, day int, length Span) {
+	if z.Used == nil {
+		z.Used = make([]Span, days)
+	}
+	z.Used[day] += length
+	z.Done += length
 }

@@ -363,8 +363,8 @@ func (m *Model) WindowIndex(id string) (int, bool) { i, ok := m.windowAt[id]; re
 
 // DailyLimits returns the most that source s may give on each day: its daily cap, and for a tank a budget that never
 // empties it: the store spread over the horizon and each day's refill, never more than what is in the tank. A day
-// without a limit has -1.
-func (m *Model) DailyLimits(s int) []Milliliters {
+// without a limit has -1. settled is what is drawn on each day whatever is planned; nil for nothing.
+func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 	source, out := &m.Sources[s], make([]Milliliters, m.Days)
 	for d := range out {
 		out[d] = -1
@@ -383,7 +383,11 @@ func (m *Model) DailyLimits(s int) []Milliliters {
 		if out[d] < 0 || budget < out[d] {
 			out[d] = budget
 		}
-		level = min(source.Tank.Volume, level-out[d]+refill)
+		drawn := max(0, out[d])
+		if settled != nil {
+			drawn = max(drawn, settled[d])
+		}
+		level = max(0, min(source.Tank.Volume, level-drawn+refill))
 	}
 	return out
 }

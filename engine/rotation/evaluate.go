@@ -31,12 +31,15 @@ type score struct {
 // only stops the search from chasing the last millionth.
 const shareTolerance = 1e-7
 
-func (a score) better(b score) bool {
+func (a score) better(b score) bool { return a.betterBy(b, shareTolerance) }
+
+// betterBy compares with another tolerance: a published rota is only changed for a gain that people notice.
+func (a score) betterBy(b score, tolerance float64) bool {
 	if a.late != b.late {
 		return a.late < b.late
 	}
 	for k := range a.shares {
-		if d := a.shares[k] - b.shares[k]; math.Abs(d) > shareTolerance {
+		if d := a.shares[k] - b.shares[k]; math.Abs(d) > tolerance {
 			return d > 0
 		}
 	}
@@ -56,7 +59,8 @@ type evaluator struct {
 	entries  []entry
 	groupDay []int // by group
 	count    int
-	kept     Pattern // the published rota, or nil
+	kept     Pattern                 // the published rota, or nil
+	keptTime map[[2]int]problem.Span // by zone and slot
 }
 
 // load states the sharing problem of a pattern, or reports that its shortest turns do not even fit.
@@ -96,7 +100,7 @@ func (e *evaluator) load(p Pattern) bool {
 
 func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
 	g, in, z := e.g, &e.in, &e.g.Zones[j]
-	c := claim{weight: int64(z.Weight), need: int64(z.Time), class: z.Class}
+	c := claim{weight: int64(z.Weight), need: int64(z.Time), base: int64(z.Done), class: z.Class}
 	minRun := int64(g.minRun(j))
 	slots := g.Of[z.Source]
 	for at := 0; at < len(slots); {
@@ -107,7 +111,7 @@ func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
 			if k == 0 {
 				continue
 			}
-			limit := min(int64(g.visitCap(j, w, int(k))), int64(z.DayCap)) - minRun*k
+			limit := min(int64(g.visitCap(j, w, int(k))), int64(z.DayRoom(day))) - minRun*k
 			if limit < 0 {
 				return false
 			}
@@ -121,7 +125,7 @@ func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
 			base += minRun * k
 		}
 		c.base += base
-		room := int64(z.DayCap) - base
+		room := int64(z.DayRoom(day)) - base
 		switch {
 		case visits == 0:
 		case room < 0:
@@ -234,7 +238,7 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 		return true
 	})
 	amounts := e.div.amounts(&e.in)
-	given, _ := e.div.deal(&e.in, amounts)
+	given, _ := e.div.deal(&e.in, amounts, e.preferred(p))
 	out := make([]Visit, len(e.in.arcs))
 	for a, r := range e.in.arcs {
 		runs := int(p[r.claim][r.slot])
@@ -244,6 +248,19 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 		}
 	}
 	return out, levels
+}
+
+// preferred is what each arc carried in the published rota; nil without one.
+func (e *evaluator) preferred(p Pattern) []int64 {
+	if e.kept == nil {
+		return nil
+	}
+	out := make([]int64, len(e.in.arcs))
+	for k, a := range e.in.arcs {
+		published := e.keptTime[[2]int{a.claim, a.slot}]
+		out[k] = max(0, int64(published-problem.Span(p[a.claim][a.slot])*e.g.minRun(a.claim)))
+	}
+	return out
 }
 
 // PartKind is a code for one of the limits that hold a level down.

@@ -106,7 +106,7 @@ func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost fl
 	g := b.g
 	minRun := float64(g.minRun(j))
 	amount = math.Max(amount, minRun)
-	left := math.Min(amount, float64(g.Zones[j].DayCap))
+	left := math.Min(amount, float64(g.Zones[j].DayRoom(g.Slots[slots[0]].Day)))
 	used := make([]bool, len(slots))
 	for left > 0 {
 		best, bestCost, bestAmount, bestRuns := -1, math.Inf(1), 0.0, 0
@@ -157,14 +157,15 @@ func (b *builder) put(j int) {
 			slots[g.Slots[w].Day] = append(slots[g.Slots[w].Day], w)
 		}
 	}
-	want := b.level * float64(z.Time)
+	want := math.Max(0, b.level*float64(z.Time)-float64(z.Done))
+	firstBy := g.firstBy(j)
 	bestCost, misses := math.Inf(1), 0
 	var best []int
 	bestAmount := 0.0
-	if want == 0 && z.FirstBy >= days {
+	if want == 0 && firstBy >= days {
 		return // needs neither water nor a visit
 	}
-	potential := z.Potential(g.Model)
+	potential := g.potential(j)
 	for n := 1; n <= days; n++ {
 		amount := want / float64(n)
 		price := make([]float64, days)
@@ -175,7 +176,7 @@ func (b *builder) put(j int) {
 				price[d] += math.Max(0, amount-float64(potential[d])) / math.Max(1, amount)
 			}
 		}
-		chosen, cost := cheapestDays(price, n, z.Interval, z.FirstBy)
+		chosen, cost := cheapestDays(price, n, z.Interval, firstBy)
 		if chosen == nil {
 			continue
 		}
@@ -237,6 +238,17 @@ func cheapestDays(price []float64, n, interval, firstBy int) ([]int, float64) {
 	return chosen, least
 }
 
+// firstBy is the last day on which the next watering keeps the interval limit of zone j.
+func (g *Group) firstBy(j int) int {
+	z, by := &g.Zones[j], g.Zones[j].FirstBy
+	for d, used := range z.Used {
+		if used > 0 {
+			by = d + z.Interval
+		}
+	}
+	return by
+}
+
 // lateDays counts the days by which the pattern breaks the interval limit of zone j.
 func (g *Group) lateDays(p Pattern, j int) int {
 	z, total := &g.Zones[j], 0
@@ -246,6 +258,9 @@ func (g *Group) lateDays(p Pattern, j int) int {
 		if p[j][w] > 0 {
 			watered[g.Slots[w].Day] = true
 		}
+	}
+	for d, used := range z.Used {
+		watered[d] = watered[d] || used > 0
 	}
 	for d, is := range watered {
 		if !is {

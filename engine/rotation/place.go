@@ -18,14 +18,15 @@ type preference int
 const (
 	longestFirst preference = iota // most turn and soak time still to come
 	largestFirst                   // largest flow, which leaves least of the line unused
-	earlierFirst                   // as in the published rota
+	earlierFirst                   // in the order of the published rota
+	onTheClock                     // in that order, and not before the published time
 )
 
 // waiting is a visit of which turns are still to be placed.
 type waiting struct {
 	zone, slot int
 	pieces     []problem.Span
-	clock      problem.Instant // start in the published rota, less the window's start
+	clock      problem.Instant // start in the published rota; -1 for none
 }
 
 // placement simulates the sources of a group through the horizon.
@@ -57,7 +58,7 @@ func (g *Group) place(visits []Visit, rule preference, grid problem.Span, clock 
 	bySlot := make([][]waiting, len(g.Slots))
 	for _, v := range visits {
 		if v.Time > 0 {
-			at := problem.Instant(0)
+			at := problem.Instant(-1)
 			if clock != nil {
 				at = clock(v.Zone, v.Slot)
 			}
@@ -167,6 +168,9 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 		if p.lastSlot[s] == w && p.lastZone[s] != v.zone {
 			ready = p.onGrid(max(ready, p.free[s]+problem.Instant(p.g.Model.Sources[s].Changeover)))
 		}
+		if p.rule == onTheClock && v.clock >= 0 {
+			ready = max(ready, v.clock)
+		}
 		if ready > now {
 			later(ready)
 			continue
@@ -175,7 +179,7 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 			later(p.onGrid(now))
 			continue
 		}
-		if !p.meterAllows(v.zone, now) {
+		if !p.meterAllows(v.zone, now, v.pieces[0]) {
 			continue
 		}
 		if best < 0 || p.before(v, &bySlot[w][best]) {
@@ -212,6 +216,7 @@ func (p *placement) start(w, at int, now problem.Instant, bySlot [][]waiting) {
 	} else {
 		p.overflow[w] += length
 	}
+	v.clock = -1 // holds for the first turn of a visit
 	if v.pieces = v.pieces[1:]; len(v.pieces) == 0 {
 		bySlot[w] = append(bySlot[w][:at], bySlot[w][at+1:]...)
 	}
@@ -219,7 +224,7 @@ func (p *placement) start(w, at int, now problem.Instant, bySlot [][]waiting) {
 
 // meterAllows tells whether the line still carries zone j at now. The simulation goes forward only, so a turn that
 // fits at its start fits until its end.
-func (p *placement) meterAllows(j int, now problem.Instant) bool {
+func (p *placement) meterAllows(j int, now problem.Instant, length problem.Span) bool {
 	m := p.g.Model
 	line := m.LineOf[p.g.Zones[j].Source]
 	if line < 0 {
@@ -231,12 +236,17 @@ func (p *placement) meterAllows(j int, now problem.Instant) bool {
 			sum += p.g.Zones[p.lastZone[s]].Op.Total
 		}
 	}
+	for _, f := range p.g.Fixed {
+		if m.LineOf[f.Source] == line && f.Start < now+problem.Instant(length) && now < f.End {
+			sum += f.Total
+		}
+	}
 	return sum <= m.Lines[line].FlowLimit
 }
 
 func (p *placement) before(a, b *waiting) bool {
 	za, zb := &p.g.Zones[a.zone], &p.g.Zones[b.zone]
-	if p.rule == earlierFirst && a.clock != b.clock {
+	if p.rule >= earlierFirst && a.clock != b.clock {
 		return a.clock < b.clock
 	}
 	if p.rule == largestFirst && za.Op.Total != zb.Op.Total {

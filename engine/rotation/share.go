@@ -395,20 +395,32 @@ func (d *division) strand() []int {
 	return out
 }
 
-// deal returns how much each arc carries when every claim gets at least its level, rounded down to the unit.
-func (d *division) deal(in *shares, amounts []int64) ([]int64, bool) {
+// deal returns how much each arc carries when every claim gets its amount. Where preferred says what an arc carried
+// before, that is used first and changed only as far as it must be.
+func (d *division) deal(in *shares, amounts, preferred []int64) ([]int64, bool) {
 	d.build(in)
+	g := &d.net
 	asked := int64(0)
 	for j := range in.claims {
 		want := max(0, amounts[j]-in.claims[j].base)
-		d.net.limit[d.demand[j]] = want
+		g.limit[d.demand[j]] = want
 		asked += want
 	}
-	d.net.load(1)
-	sent := d.net.send(tap, sink)
+	g.load(1)
+	sent := int64(0)
+	if preferred != nil {
+		for a, e := range d.arcEdge {
+			g.left[e] = min(g.limit[e], preferred[a])
+		}
+		sent = g.send(tap, sink)
+		for a, e := range d.arcEdge {
+			g.left[e] += g.limit[e] - min(g.limit[e], preferred[a])
+		}
+	}
+	sent += g.send(tap, sink)
 	given := make([]int64, len(in.arcs))
 	for a, e := range d.arcEdge {
-		given[a] = d.net.limit[e] - d.net.left[e]
+		given[a] = g.limit[e] - g.left[e]
 	}
 	return given, sent == asked
 }

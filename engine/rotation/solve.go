@@ -9,15 +9,16 @@ import (
 
 // Config says how hard to look and what to stay close to.
 type Config struct {
-	Level  float64 // the share that patterns are built for
-	Budget int     // work of the search, in arcs of the divisions it may make
-	Anneal int     // work of the search that also accepts worse patterns for a while
-	Bound  float64 // a smallest share that no rotation exceeds; the search stops there
-	Seed   uint64
-	Grid   problem.Span // turns start at multiples of this; 0 for any moment
-	Kept   Pattern      // the published pattern, or nil
-	Clock  func(zone, slot int) problem.Instant
-	Stop   func() bool
+	Level    float64 // the share that patterns are built for
+	Budget   int     // work of the search, in arcs of the divisions it may make
+	Anneal   int     // work of the search that also accepts worse patterns for a while
+	Bound    float64 // a smallest share that no rotation exceeds; the search stops there
+	Seed     uint64
+	Grid     problem.Span            // turns start at multiples of this; 0 for any moment
+	Kept     Pattern                 // the published pattern, or nil
+	KeptTime map[[2]int]problem.Span // minutes of the published turns by zone and slot
+	Clock    func(zone, slot int) problem.Instant
+	Stop     func() bool
 }
 
 // Result is the rotation of a group.
@@ -41,7 +42,7 @@ const leastCut = problem.Span(problem.Minute)
 // Solve finds visits and turns for the zones of the group.
 func (g *Group) Solve(c Config) Result {
 	caps := g.volumeCaps()
-	e := &evaluator{g: g, limits: g.arrange(caps), kept: c.Kept}
+	e := &evaluator{g: g, limits: g.arrange(caps), kept: c.Kept, keptTime: c.KeptTime}
 	g.setRoom(&e.limits)
 	s := &search{
 		evaluator: e, rng: rand.New(rand.NewPCG(c.Seed, 0x726f7461)), stop: c.Stop, //nolint:gosec // reproducible on purpose
@@ -54,7 +55,8 @@ func (g *Group) Solve(c Config) Result {
 	if p == nil {
 		p = s.first(level)
 	} else {
-		p = p.clone()
+		p = s.mend(p.clone())
+		s.tolerance, s.mostMoved = noticedGain, distance(p, c.Kept)+p.count()*mostChanged/100
 	}
 	if len(caps) > 0 {
 		for range calibrationRounds {
@@ -62,7 +64,9 @@ func (g *Group) Solve(c Config) Result {
 			g.calibrate(caps, &e.limits, visits, 1, false)
 		}
 	}
-	p = s.improve(p, c.Budget)
+	if c.Budget > 0 {
+		p = s.improve(p, c.Budget)
+	}
 	if c.Anneal > 0 && c.Kept == nil {
 		if q, changed := s.anneal(p, c.Anneal, c.Bound); changed {
 			p = s.improve(q, c.Budget/2)
@@ -75,8 +79,10 @@ func (g *Group) Solve(c Config) Result {
 
 type search struct {
 	*evaluator
-	rng  *rand.Rand
-	stop func() bool
+	rng       *rand.Rand
+	stop      func() bool
+	tolerance float64 // of a change for the better
+	mostMoved int     // turns by which a pattern may differ from the published one; 0 for any
 }
 
 // first builds patterns for a few levels and orders and keeps the best.
@@ -147,6 +153,55 @@ func (s *search) thin(p Pattern) Pattern {
 	return p
 }
 
+// noticedGain is the least gain in a share for which the published rota is changed.
+const noticedGain = 0.01
+
+// mostChanged is the part of the published turns, in hundredths, that a re-plan may change for better shares. Interval
+// limits may force more.
+const mostChanged = 20
+
+func (s *search) worthwhile(next, current score) bool {
+	if s.mostMoved > 0 && next.moved > s.mostMoved && next.late >= current.late {
+		return false
+	}
+	return next.betterBy(current, max(s.tolerance, shareTolerance))
+}
+
+// mend adds the fewest turns that bring back interval limits which the published turns no longer keep, each where the
+// shares suffer least.
+func (s *search) mend(p Pattern) Pattern {
+	if p = s.thin(p); len(s.g.Zones) == 0 {
+		return p
+	}
+	current, ok := s.evaluate(p, nil)
+	for ok && current.late > 0 {
+		var best []change
+		bestScore := current
+		for j := range p {
+			if s.g.lateDays(p, j) == 0 {
+				continue
+			}
+			for _, w := range s.g.Of[s.g.Zones[j].Source] {
+				if !s.g.canVisit(j, w) || p[j][w] > 0 {
+					continue
+				}
+				try := []change{{j, w, 1}}
+				apply(p, try, 1)
+				if next, fits := s.evaluate(p, nil); fits && next.better(bestScore) && next.late < current.late {
+					best, bestScore = try, next
+				}
+				apply(p, try, -1)
+			}
+		}
+		if best == nil {
+			break
+		}
+		apply(p, best, 1)
+		current = bestScore
+	}
+	return p
+}
+
 // change is a move of the search: turns added and taken away.
 type change struct {
 	zone, slot, by int
@@ -182,7 +237,7 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 					return s.trim(p, current)
 				}
 				apply(p, moves, 1)
-				if next, ok := s.evaluate(p, &current); ok && next.better(current) {
+				if next, ok := s.evaluate(p, &current); ok && s.worthwhile(next, current) {
 					current, moved = next, true
 					break
 				}
@@ -207,7 +262,7 @@ func (s *search) trim(p Pattern, current score) Pattern {
 				continue
 			}
 			p[j][w]--
-			if next, ok := s.evaluate(p, &current); ok && next.better(current) {
+			if next, ok := s.evaluate(p, &current); ok && s.worthwhile(next, current) {
 				current = next
 				continue
 			}
@@ -316,7 +371,7 @@ func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
 func (g *Group) bestPlacement(visits []Visit, c Config) (runs []Run, overflow []problem.Span) {
 	rules := []preference{longestFirst, largestFirst}
 	if c.Clock != nil {
-		rules = []preference{earlierFirst, longestFirst, largestFirst}
+		rules = []preference{onTheClock, earlierFirst, longestFirst, largestFirst}
 	}
 	least := problem.Span(-1)
 	for _, rule := range rules {
@@ -364,6 +419,9 @@ func (g *Group) result(p Pattern, visits []Visit, levels []Level, runs []Run) Re
 	placed := make(Pattern, len(g.Zones))
 	for j := range placed {
 		placed[j] = make([]uint8, len(g.Slots))
+	}
+	for j := range g.Zones {
+		r.Given[j] = g.Zones[j].Done
 	}
 	for _, run := range runs {
 		r.Given[run.Zone] += problem.Span(run.End - run.Start)

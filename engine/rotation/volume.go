@@ -28,9 +28,10 @@ func (g *Group) volumeCaps() []volumeCap {
 		if len(g.Of[s]) == 0 {
 			continue
 		}
-		for day, limit := range g.Model.DailyLimits(s) {
+		settled := g.settled(func(f *Fixed) bool { return f.Source == s })
+		for day, limit := range g.Model.DailyLimits(s, settled) {
 			if limit >= 0 {
-				c := volumeCap{limit: int64(limit) * 1000, line: -1, src: s, day: day, pool: -1}
+				c := volumeCap{limit: int64(max(0, limit-settled[day])) * 1000, line: -1, src: s, day: day, pool: -1}
 				for _, w := range g.Of[s] {
 					if g.Slots[w].Day == day {
 						c.slots = append(c.slots, w)
@@ -42,8 +43,9 @@ func (g *Group) volumeCaps() []volumeCap {
 	}
 	for _, line := range g.Lines {
 		limit := g.Model.Lines[line].DailyCap
+		settled := g.settled(func(f *Fixed) bool { return g.Model.LineOf[f.Source] == line })
 		for day := 0; limit > 0 && day < g.Model.Days; day++ {
-			c := volumeCap{limit: int64(limit) * 1000, line: line, src: -1, day: day, pool: -1}
+			c := volumeCap{limit: int64(max(0, limit-settled[day])) * 1000, line: line, src: -1, day: day, pool: -1}
 			for w := range g.Slots {
 				if g.Slots[w].Day == day && g.Model.LineOf[g.Slots[w].Source] == line {
 					c.slots = append(c.slots, w)
@@ -53,6 +55,17 @@ func (g *Group) volumeCaps() []volumeCap {
 		}
 	}
 	return caps
+}
+
+// settled adds up by day what turns draw that are not planned any more.
+func (g *Group) settled(of func(*Fixed) bool) []problem.Milliliters {
+	out := make([]problem.Milliliters, g.Model.Days)
+	for k := range g.Fixed {
+		if f := &g.Fixed[k]; of(f) {
+			out[f.Day] += problem.Milliliters(f.Total.Volume(problem.Span(f.End-f.Start))/1000 + 1)
+		}
+	}
+	return out
 }
 
 // meterBinds tells whether zones of different sources can ask more of the line together than it carries.

@@ -22,13 +22,27 @@ type Group struct {
 	Slots []Slot
 	Of    [][]int // slots by source of the problem, in the order of time
 	Lines []int   // the service lines of the group's sources that limit anything
+	Fixed []Fixed // turns that are not planned any more
 }
 
-// NewGroup puts together the zones of some sources. Zones of other sources are left out.
-func NewGroup(m *problem.Model, sources []int, zones []Zone) *Group {
+// Fixed is a turn that stays as it is: it ran already, or nobody may move it.
+type Fixed struct {
+	Zone       int
+	Source     int
+	Day        int
+	Start, End problem.Instant
+	Total      problem.Rate
+}
+
+// NewGroup puts together the zones of some sources. Zones of other sources are left out. The slots of a source are
+// those of the model unless others are given.
+func NewGroup(m *problem.Model, sources []int, zones []Zone, given [][]problem.Slot) *Group {
+	if given == nil {
+		given = m.Slots
+	}
 	g := &Group{Model: m, Of: make([][]int, len(m.Sources))}
 	for _, s := range sources {
-		for _, slot := range m.Slots[s] {
+		for _, slot := range given[s] {
 			g.Of[s] = append(g.Of[s], len(g.Slots))
 			g.Slots = append(g.Slots, Slot{Slot: slot, Source: s})
 		}
@@ -59,10 +73,33 @@ func (g *Group) visitCap(j, w, runs int) problem.Span {
 	return min(problem.Span(runs)*min(z.MaxRun, problem.MaxSpan), slot.Usable-problem.Span(runs-1)*z.Soak)
 }
 
+// Visitable tells whether zone j can have a turn in slot w at all.
+func (g *Group) Visitable(j, w int) bool { return g.canVisit(j, w) }
+
 // canVisit tells whether zone j can have a turn in slot w at all.
 func (g *Group) canVisit(j, w int) bool {
 	z, slot := &g.Zones[j], &g.Slots[w]
-	return slot.Source == z.Source && z.Open[slot.Day] && min(g.visitCap(j, w, 1), z.DayCap) >= max(1, g.minRun(j))
+	if slot.Source != z.Source || !z.Open[slot.Day] || min(g.visitCap(j, w, 1), z.DayRoom(slot.Day)) < g.minRun(j) {
+		return false
+	}
+	for _, f := range g.Fixed {
+		if f.Zone == j && slot.Start < f.End+problem.Instant(z.Soak) && f.Start < slot.End+problem.Instant(z.Soak) {
+			return false // would have to soak from or for a turn that stays
+		}
+	}
+	return true
+}
+
+// potential is the most that zone j can get on each day in the slots of the group.
+func (g *Group) potential(j int) []problem.Span {
+	z := &g.Zones[j]
+	days := make([]problem.Span, g.Model.Days)
+	for _, w := range g.Of[z.Source] {
+		if slot := &g.Slots[w]; g.canVisit(j, w) {
+			days[slot.Day] = min(z.DayRoom(slot.Day), days[slot.Day]+problem.Longest(slot.Usable, z.MaxRun, z.Soak))
+		}
+	}
+	return days
 }
 
 func (g *Group) minRun(j int) problem.Span { return max(1, g.Model.Sources[g.Zones[j].Source].MinRun) }
