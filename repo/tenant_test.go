@@ -231,6 +231,7 @@ func (w world) calls() map[string][]any {
 		"TurnByID":                 {g, w.turn.ID},
 		"TurnCancelFrom":           {g, w.published.ID, first},
 		"TurnCancelIn":             {g, first, last},
+		"TurnDelete":               {g, []uuid.UUID{w.bare.ID}},
 		"TurnListByRotation":       {g, w.published.ID},
 		"TurnListPlannedIn":        {g, first, last},
 		"TurnMemberDeleteByTurns":  {g, []uuid.UUID{w.turn.ID}},

@@ -4,15 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
+	"net/url"
 	"os"
 	"regexp"
 	"strconv"
 	"strings"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/testcontainers/testcontainers-go"
 	tclog "github.com/testcontainers/testcontainers-go/log"
 	"github.com/testcontainers/testcontainers-go/modules/postgres"
+	"github.com/testcontainers/testcontainers-go/wait"
 
 	"rillturn.example/rillturn/repo/pglaunch"
 )
@@ -44,9 +48,11 @@ func startServer(ctx context.Context) (server, error) {
 	}
 	image := localImage(ctx)
 	if image != "" {
-		if s, err := container(ctx, image); err == nil {
+		s, err := container(ctx, image)
+		if err == nil {
 			return s, nil
 		}
+		fmt.Fprintf(os.Stderr, "repotest: no container of %s, going on to the next: %v\n", image, err)
 	}
 	s, installed := installedServer(ctx)
 	if installed == nil {
@@ -115,7 +121,9 @@ func container(ctx context.Context, image string) (server, error) {
 	quiet()
 	ctx, cancel := context.WithTimeout(ctx, 3*time.Minute)
 	defer cancel()
-	c, err := postgres.Run(ctx, image, postgres.BasicWaitStrategies())
+	// the image starts twice: once to make its database, once to serve
+	ready := wait.ForLog("database system is ready to accept connections").WithOccurrence(2)
+	c, err := postgres.Run(ctx, image, testcontainers.WithAdditionalWaitStrategy(ready))
 	stop := func() error {
 		if c == nil {
 			return nil
@@ -125,13 +133,59 @@ func container(ctx context.Context, image string) (server, error) {
 	if err != nil {
 		return server{}, errors.Join(err, stop())
 	}
-	address, err := c.ConnectionString(ctx, "sslmode=disable")
+	address, err := reachable(ctx, c)
 	if err != nil {
 		return server{}, errors.Join(err, stop())
 	}
 	s, err := givenServer(address)
 	s.from, s.stop = "container of "+image, stop
 	return s, err
+}
+
+// reachable tries the ways to a container until one answers: where the library believes its port to be, this machine, and
+// the container's own address. Which one is right depends on where the engine runs: beside this program, around it when
+// the tests run in a container themselves, or elsewhere.
+func reachable(ctx context.Context, c *postgres.PostgresContainer) (string, error) {
+	address, err := c.ConnectionString(ctx, "sslmode=disable")
+	if err != nil {
+		return "", err
+	}
+	port, portErr := c.MappedPort(ctx, "5432/tcp")
+	own, ownErr := c.ContainerIP(ctx)
+	if err := errors.Join(portErr, ownErr); err != nil {
+		return "", err
+	}
+	parsed, err := url.Parse(address)
+	if err != nil {
+		return "", err
+	}
+	var tried []error
+	for _, host := range []string{parsed.Host, net.JoinHostPort("127.0.0.1", port.Port()), net.JoinHostPort(own, "5432")} {
+		parsed.Host = host
+		if err := answers(ctx, parsed.String()); err != nil {
+			tried = append(tried, err)
+			continue
+		}
+		return parsed.String(), nil
+	}
+	return "", fmt.Errorf("the container's server can't be reached: %w", errors.Join(tried...))
+}
+
+// answers allows for the moment between a server's own word that it is ready and the engine's forwarding of its port.
+func answers(ctx context.Context, address string) error {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	for {
+		conn, err := pgx.Connect(ctx, address)
+		if err == nil {
+			return conn.Close(ctx)
+		}
+		select {
+		case <-ctx.Done():
+			return err
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
 }
 
 var databaseInURL = regexp.MustCompile(`^(postgres(?:ql)?://[^/?]*)(?:/([^?]*))?(\?.*)?$`)
