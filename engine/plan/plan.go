@@ -132,12 +132,33 @@ func (p *planner) make() (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	if len(again.Late) > len(plan.Late) || (len(again.Late) == len(plan.Late) && !gains(again.Shares, plan.Shares)) {
-		again = plan
+	for _, next := range []*Plan{&plan, &again} {
+		next.ToCome = len(afterNow(p.Previous.Turns, p.Now))
+		next.Changes = p.compare(next.Schedule.Turns)
 	}
-	again.ToCome = len(afterNow(p.Previous.Turns, p.Now))
-	again.Changes = p.compare(again.Schedule.Turns)
-	return again, nil
+	switch {
+	case len(again.Late) != len(plan.Late):
+		if len(again.Late) < len(plan.Late) {
+			return again, nil
+		}
+	case gains(again.Shares, plan.Shares) && (again.disturbance() <= mostDisturbed || again.disturbance() <= plan.disturbance()):
+		return again, nil
+	}
+	return plan, nil
+}
+
+// mostDisturbed is the part of the published turns still to come that may be moved, added or dropped for better shares.
+const mostDisturbed = 0.25
+
+// disturbance is the part of the published turns still to come that are moved, added or dropped.
+func (p *Plan) disturbance() float64 {
+	n := 0
+	for _, c := range p.Changes {
+		if c.Kind != Resized {
+			n++
+		}
+	}
+	return float64(n) / float64(max(1, p.ToCome))
 }
 
 // polishRounds is how often a fresh plan is divided and placed once more.

@@ -14,8 +14,8 @@ type ChangeKind string
 
 // The kinds of changes.
 const (
-	Resized ChangeKind = "resized" // same zone, window and start, another end
-	Moved   ChangeKind = "moved"   // same zone and window, another start
+	Resized ChangeKind = "resized" // same zone and window, another length, or a start a little earlier or later
+	Moved   ChangeKind = "moved"   // same zone and window, another time of day
 	Dropped ChangeKind = "dropped"
 	Added   ChangeKind = "added"
 )
@@ -381,6 +381,9 @@ func saves(next, old *Plan) bool {
 	return !gains(old.Shares, next.Shares) && float64(old.Over-next.Over) > noticed*float64(need)
 }
 
+// littleLater is the shift of a start up to which people come at the same time.
+const littleLater = 15 * problem.Instant(problem.Minute)
+
 // compare lists what became of the published turns that were still to come.
 func (p *planner) compare(turns []problem.Turn) []Change {
 	type visit struct{ zone, window string }
@@ -402,9 +405,9 @@ func (p *planner) compare(turns []problem.Turn) []Change {
 		old := was[v][0]
 		was[v] = was[v][1:]
 		switch {
-		case old.Start != t.Start:
+		case t.Start-old.Start > littleLater || old.Start-t.Start > littleLater:
 			out = append(out, Change{Kind: Moved, Was: old, Now: t})
-		case old.End != t.End:
+		case old.Start != t.Start || old.End != t.End:
 			out = append(out, Change{Kind: Resized, Was: old, Now: t})
 		}
 	}

@@ -1,6 +1,7 @@
 package rotation
 
 import (
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -42,19 +43,9 @@ type placement struct {
 	overflow []problem.Span // by slot
 }
 
-// place puts visits into their windows one after the other. What does not fit is cut off and reported by slot.
-func (g *Group) place(visits []Visit, rule preference, grid problem.Span, clock func(zone, slot int) problem.Instant) ([]Run, []problem.Span) {
-	p := &placement{
-		g: g, rule: rule, grid: grid, overflow: make([]problem.Span, len(g.Slots)),
-		lastEnd: make([]problem.Instant, len(g.Zones)), lastZone: make([]int, len(g.Model.Sources)),
-		lastSlot: make([]int, len(g.Model.Sources)), free: make([]problem.Instant, len(g.Model.Sources)),
-	}
-	for j := range p.lastEnd {
-		p.lastEnd[j] = -problem.Instant(problem.MaxSpan)
-	}
-	for s := range p.lastZone {
-		p.lastZone[s], p.lastSlot[s] = -1, -1
-	}
+// place puts visits into their windows one after the other: in each stretch of the horizon by the first rule by which
+// everything fits, else by the one by which most does. What does not fit is cut off and reported by slot.
+func (g *Group) place(visits []Visit, rules []preference, grid problem.Span, clock func(zone, slot int) problem.Instant) ([]Run, []problem.Span) {
 	bySlot := make([][]waiting, len(g.Slots))
 	for _, v := range visits {
 		if v.Time > 0 {
@@ -65,10 +56,61 @@ func (g *Group) place(visits []Visit, rule preference, grid problem.Span, clock 
 			bySlot[v.Slot] = append(bySlot[v.Slot], waiting{v.Zone, v.Slot, pieces(v), at})
 		}
 	}
+	current := g.start(grid)
 	for _, cluster := range g.clusters() {
-		p.fill(cluster, bySlot)
+		var best *placement
+		least := problem.Span(0)
+		for _, rule := range rules {
+			try := current.clone()
+			try.rule = rule
+			try.fill(cluster, cloneWaiting(bySlot, cluster))
+			over := problem.Span(0)
+			for _, w := range cluster {
+				over += try.overflow[w]
+			}
+			if best == nil || over < least {
+				best, least = try, over
+			}
+			if over == 0 {
+				break
+			}
+		}
+		current = best
 	}
-	return p.runs, p.overflow
+	return current.runs, current.overflow
+}
+
+func (g *Group) start(grid problem.Span) *placement {
+	p := &placement{
+		g: g, grid: grid, overflow: make([]problem.Span, len(g.Slots)),
+		lastEnd: make([]problem.Instant, len(g.Zones)), lastZone: make([]int, len(g.Model.Sources)),
+		lastSlot: make([]int, len(g.Model.Sources)), free: make([]problem.Instant, len(g.Model.Sources)),
+	}
+	for j := range p.lastEnd {
+		p.lastEnd[j] = -problem.Instant(problem.MaxSpan)
+	}
+	for s := range p.lastZone {
+		p.lastZone[s], p.lastSlot[s] = -1, -1
+	}
+	return p
+}
+
+// clone copies what a placement knows, so that a rule can be tried.
+func (p *placement) clone() *placement {
+	c := *p
+	c.lastEnd, c.lastZone, c.lastSlot = slices.Clone(p.lastEnd), slices.Clone(p.lastZone), slices.Clone(p.lastSlot)
+	c.free, c.overflow = slices.Clone(p.free), slices.Clone(p.overflow)
+	c.runs = p.runs[:len(p.runs):len(p.runs)]
+	return &c
+}
+
+// cloneWaiting copies the waiting visits of a cluster.
+func cloneWaiting(bySlot [][]waiting, cluster []int) [][]waiting {
+	out := make([][]waiting, len(bySlot))
+	for _, w := range cluster {
+		out[w] = slices.Clone(bySlot[w])
+	}
+	return out
 }
 
 // pieces divides a visit into equal turns.
@@ -247,7 +289,7 @@ func (p *placement) meterAllows(j int, now problem.Instant, length problem.Span)
 func (p *placement) before(a, b *waiting) bool {
 	za, zb := &p.g.Zones[a.zone], &p.g.Zones[b.zone]
 	if p.rule >= earlierFirst && a.clock != b.clock {
-		return a.clock < b.clock
+		return a.clock >= 0 && (b.clock < 0 || a.clock < b.clock) // new turns after those that people know
 	}
 	if p.rule == largestFirst && za.Op.Total != zb.Op.Total {
 		return za.Op.Total > zb.Op.Total

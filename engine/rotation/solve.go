@@ -373,21 +373,7 @@ func (g *Group) bestPlacement(visits []Visit, c Config) (runs []Run, overflow []
 	if c.Clock != nil {
 		rules = []preference{onTheClock, earlierFirst, longestFirst, largestFirst}
 	}
-	least := problem.Span(-1)
-	for _, rule := range rules {
-		r, o := g.place(visits, rule, c.Grid, c.Clock)
-		sum := problem.Span(0)
-		for _, v := range o {
-			sum += v
-		}
-		if least < 0 || sum < least {
-			runs, overflow, least = r, o, sum
-		}
-		if sum == 0 {
-			break
-		}
-	}
-	return runs, overflow
+	return g.place(visits, rules, c.Grid, c.Clock)
 }
 
 // keepsVolumes adds up the water of the placed turns.
