@@ -109,7 +109,7 @@ func (s *Server) prepare(ctx context.Context) (Install, error) {
 // launch starts the server program. The thread that starts it is kept for as long as it runs: on Linux the server ends
 // with the thread.
 func (s *Server) launch(in Install, o Options) error {
-	logFile, err := os.Create(s.folder.log())
+	logFile, err := os.OpenFile(s.folder.log(), os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
 		return fmt.Errorf("server log: %w", err)
 	}
