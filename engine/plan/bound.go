@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/zoning"
@@ -26,6 +27,7 @@ const (
 	BoundDays      BoundReason = "days"       // the water hours on the days on which some layouts may run
 	BoundSoil      BoundReason = "soil"       // what one layout can take on its days
 	BoundLineFlow  BoundReason = "line_flow"  // the flow of a line through the water hours
+	BoundLineTime  BoundReason = "line_time"  // the sources that a line can feed at once
 	BoundLineCap   BoundReason = "line_cap"   // the daily volume of a line
 	BoundSourceCap BoundReason = "source_cap" // the daily volume of a source, or its tank
 )
@@ -200,8 +202,48 @@ func lineBounds(m *problem.Model, k int) []Bound {
 	if need == 0 {
 		return nil
 	}
-	line := &m.Lines[k]
 	open := union(m, spans)
+	if b, some := lineTimeBound(m, k, open); some {
+		return append(b, lineVolumeBounds(m, k, spans, need, open)...)
+	}
+	return lineVolumeBounds(m, k, spans, need, open)
+}
+
+// lineTimeBound counts on how many sources the line can feed at the same instant: no zone of a source draws less than
+// the layout that takes least alone.
+func lineTimeBound(m *problem.Model, k int, open problem.Span) ([]Bound, bool) {
+	var flows []problem.Rate
+	total := 0.0
+	for s := range m.Sources {
+		if m.LineOf[s] != k || len(m.Members[s]) == 0 {
+			continue
+		}
+		smallest := problem.MaxRate
+		for _, i := range m.Members[s] {
+			smallest = min(smallest, m.Operate(s, []int{i}).Delivered[0])
+		}
+		flows = append(flows, smallest)
+		least := zoning.NewLeast(m, s, m.Members[s], false)
+		total += least.Open(1)
+	}
+	slices.Sort(flows)
+	sum, atOnce := problem.Rate(0), 0
+	for _, q := range flows {
+		if sum += q; sum > m.Lines[k].FlowLimit {
+			break
+		}
+		atOnce++
+	}
+	if atOnce == len(flows) || total == 0 {
+		return nil, false
+	}
+	return []Bound{{
+		Share: float64(max(1, atOnce)) * float64(open) / total, Reason: BoundLineTime, Line: m.Lines[k].ID,
+	}}, true
+}
+
+func lineVolumeBounds(m *problem.Model, k int, spans []problem.Slot, need problem.Milliliters, open problem.Span) []Bound {
+	line := &m.Lines[k]
 	out := []Bound{{
 		Share: float64(line.FlowLimit.Volume(open)) / (1000 * float64(need)), Reason: BoundLineFlow, Line: line.ID,
 	}}

@@ -501,6 +501,7 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 type solved struct {
 	group  *rotation.Group
 	result rotation.Result
+	level  float64        // the share that zones and visits were made for
 	ids    []string       // of published zones; nil for new ones
 	fixed  []problem.Turn // turns that were not planned again
 }

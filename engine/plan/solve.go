@@ -19,7 +19,7 @@ func (p *planner) budgets() budgets {
 	if p.Effort == Full {
 		return budgets{zones: 40000, arcs: 2000000, anneal: 3000000}
 	}
-	return budgets{zones: 4000, arcs: 100000, anneal: 100000}
+	return budgets{zones: 4000, arcs: 100000, anneal: 300000}
 }
 
 // levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
@@ -58,6 +58,9 @@ func (p *planner) solve(sources []int) solved {
 		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}); next.better(&best, p.Model) {
 			best = next
 		}
+	}
+	if next := p.divide(sources, best.group.Zones, best.level, p.budgets().anneal); next.better(&best, p.Model) {
+		best = next
 	}
 	return best
 }
@@ -119,18 +122,18 @@ func (p *planner) attempt(sources []int, level float64, how mode) solved {
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))
 		}
 	}
-	return p.divide(sources, zones, level)
+	return p.divide(sources, zones, level, 0)
 }
 
 // divide gives turns to zones.
-func (p *planner) divide(sources []int, zones []rotation.Zone, level float64) solved {
+func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, anneal int) solved {
 	g := rotation.NewGroup(p.Model, sources, zones, nil)
 	b := p.budgets()
 	r := g.Solve(rotation.Config{
-		Level: level, Budget: b.arcs, Anneal: b.anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
+		Level: level, Budget: b.arcs, Anneal: anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
 	})
 	p.evaluated += r.Evaluated
-	return solved{group: g, result: r}
+	return solved{group: g, result: r, level: level}
 }
 
 func (p *planner) pinnedAt(s int) [][]int {

@@ -362,8 +362,9 @@ func (m *Model) SourceIndex(id string) (int, bool) { i, ok := m.sourceAt[id]; re
 func (m *Model) WindowIndex(id string) (int, bool) { i, ok := m.windowAt[id]; return i, ok }
 
 // DailyLimits returns the most that source s may give on each day: its daily cap, and for a tank a budget that never
-// empties it: the store spread over the horizon and each day's refill, never more than what is in the tank. A day
-// without a limit has -1. settled is what is drawn on each day whatever is planned; nil for nothing.
+// empties it. The budget gives every day with a window the same part of the store and of what flows in, as far as the
+// tank holds it by then; what a day cannot have goes to the days after it. A day without a limit has -1. settled is
+// what is drawn on each day whatever is planned; nil for nothing.
 func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 	source, out := &m.Sources[s], make([]Milliliters, m.Days)
 	for d := range out {
@@ -376,20 +377,38 @@ func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 		return out
 	}
 	starts := m.dayStarts(s)
-	level := source.Tank.Level
+	open, days := make([]bool, m.Days), 0
+	for _, slot := range m.Slots[s] {
+		if !open[slot.Day] {
+			open[slot.Day] = true
+			days++
+		}
+	}
+	level, allowed := min(source.Tank.Volume, source.Tank.Level+source.Tank.refilled(starts[0])), Milliliters(0)
+	total := level + source.Tank.refilled(starts[m.Days]-starts[0])
 	for d := range out {
-		refill := Milliliters(source.Tank.Refill.Volume(Span(starts[d+1]-starts[d])) / 1000)
-		budget := min(level, source.Tank.Level/Milliliters(m.Days)+refill)
+		refill := source.Tank.refilled(starts[d+1] - starts[d])
+		budget := Milliliters(0)
+		if open[d] {
+			allowed += total / Milliliters(days)
+			budget = min(level, allowed)
+		}
 		if out[d] < 0 || budget < out[d] {
 			out[d] = budget
 		}
-		drawn := max(0, out[d])
+		drawn := out[d]
 		if settled != nil {
 			drawn = max(drawn, settled[d])
 		}
+		allowed -= drawn
 		level = max(0, min(source.Tank.Volume, level-drawn+refill))
 	}
 	return out
+}
+
+// refilled is what flows in over a time, if the tank is not full.
+func (t *Tank) refilled(over Instant) Milliliters {
+	return Milliliters(t.Refill.Volume(Span(over)) / 1000)
 }
 
 // dayStarts returns when the first window of each day opens for source s, and the end of the last. A day without a

@@ -156,12 +156,21 @@ func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
 	if !e.load(p) {
 		return s, false
 	}
-	first, lost := true, false
+	lost, at := false, 0
+	watch := incumbent != nil && s.late == incumbent.late && e.oneClass()
 	e.div.fair(&e.in, func(l Level) bool {
-		if first && incumbent != nil && s.late == incumbent.late && len(incumbent.shares) > 0 {
-			lost = l.Share.Float() < incumbent.shares[0]-shareTolerance && !l.Full
+		// Levels rise, so as long as nobody is stranded above them they are the sorted shares one after the other.
+		watch = watch && !l.Full && len(l.Stranded) == 0
+		for range l.Claims {
+			if watch && at < len(incumbent.shares) {
+				if d := l.Share.Float() - incumbent.shares[at]; d < -shareTolerance {
+					lost = true
+				} else if d > shareTolerance {
+					watch = false
+				}
+			}
+			at++
 		}
-		first = false
 		return !lost
 	})
 	if lost {
@@ -173,6 +182,16 @@ func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
 		s.moved = distance(p, e.kept)
 	}
 	return s, true
+}
+
+// oneClass tells whether all zones are of one class.
+func (e *evaluator) oneClass() bool {
+	for j := range e.g.Zones {
+		if e.g.Zones[j].Class != e.g.Zones[0].Class {
+			return false
+		}
+	}
+	return true
 }
 
 // shares returns the sorted shares of all zones, class by class.

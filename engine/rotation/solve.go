@@ -72,6 +72,9 @@ func (g *Group) Solve(c Config) Result {
 			p = s.improve(q, c.Budget/2)
 		}
 	}
+	if c.Kept == nil || c.Budget > 0 {
+		p = s.trim(p)
+	}
 	best := s.settle(p, caps, c)
 	best.Evaluated = e.count
 	return best
@@ -234,7 +237,7 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 					return p
 				}
 				if spent += cost(); spent > budget {
-					return s.trim(p, current)
+					return p
 				}
 				apply(p, moves, 1)
 				if next, ok := s.evaluate(p, &current); ok && s.worthwhile(next, current) {
@@ -251,11 +254,15 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 			break
 		}
 	}
-	return s.trim(p, current)
+	return p
 }
 
 // trim drops turns that lower no share.
-func (s *search) trim(p Pattern, current score) Pattern {
+func (s *search) trim(p Pattern) Pattern {
+	current, ok := s.evaluate(p, nil)
+	if !ok {
+		return p
+	}
 	for j := range p {
 		for w := range p[j] {
 			if p[j][w] == 0 {

@@ -1,6 +1,10 @@
 package rotation
 
-import "rillturn.example/rillturn/engine/problem"
+import (
+	"slices"
+
+	"rillturn.example/rillturn/engine/problem"
+)
 
 // volumeCap is a limit on the water drawn in some slots. The division works in minutes, so the limit is held as the
 // minutes that it allows with the mix of zones seen last, and corrected from one division to the next.
@@ -9,7 +13,8 @@ type volumeCap struct {
 	slots []int
 	pool  int // in limits.pools; -1 when the cap is held by cutting its slots
 	meter bool
-	line  int // -1 for a source's own cap
+	most  problem.Span // minutes of all sources together, whatever their flows; only for a meter
+	line  int          // -1 for a source's own cap
 	src   int
 	day   int
 }
@@ -98,10 +103,42 @@ func (g *Group) meterCaps(line int) []volumeCap {
 		}
 		if len(c.slots) > 1 {
 			c.limit = g.Model.Lines[line].FlowLimit.Volume(problem.Span(end - start))
+			c.most = problem.Span(g.atOnce(line, c.slots)) * problem.Span(end-start)
 			caps = append(caps, c)
 		}
 	}
 	return caps
+}
+
+// atOnce is the most sources that the line can feed at the same instant: those with the smallest zones.
+func (g *Group) atOnce(line int, slots []int) int {
+	smallest := map[int]problem.Rate{}
+	var sources []int
+	for _, w := range slots {
+		if s := g.Slots[w].Source; !contains(sources, s) {
+			sources = append(sources, s)
+		}
+	}
+	for j := range g.Zones {
+		if q, known := smallest[g.Zones[j].Source]; !known || g.Zones[j].Op.Total < q {
+			smallest[g.Zones[j].Source] = g.Zones[j].Op.Total
+		}
+	}
+	var flows []problem.Rate
+	for _, s := range sources {
+		if q, has := smallest[s]; has {
+			flows = append(flows, q)
+		}
+	}
+	slices.Sort(flows)
+	sum, n := problem.Rate(0), 0
+	for _, q := range flows {
+		if sum += q; sum > g.Model.Lines[line].FlowLimit {
+			break
+		}
+		n++
+	}
+	return max(1, n)
 }
 
 // arrange makes pools of the caps. Pools form a tree from slots to lines; a cap that would need a second way down, a
@@ -125,7 +162,11 @@ func (g *Group) arrange(caps []volumeCap) limits {
 			continue
 		}
 		c.pool = len(l.pools)
-		l.pools, l.parent = append(l.pools, problem.Span(c.limit/int64(mean))), append(l.parent, -1)
+		allowed := problem.Span(c.limit / int64(mean))
+		if c.meter {
+			allowed = min(allowed, c.most)
+		}
+		l.pools, l.parent = append(l.pools, allowed), append(l.parent, -1)
 		for _, w := range c.slots {
 			if r := root(w); r < 0 {
 				l.poolOf[w] = c.pool
@@ -199,6 +240,9 @@ func (g *Group) calibrate(caps []volumeCap, l *limits, visits []Visit, eta float
 			continue
 		}
 		allowed := problem.Span(float64(limit) / float64(volume) * float64(time))
+		if c.meter {
+			allowed = min(allowed, problem.Span(float64(c.most)*eta))
+		}
 		switch {
 		case c.pool < 0:
 			if volume > limit {

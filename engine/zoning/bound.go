@@ -138,6 +138,9 @@ func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
 // ceilSlack keeps a share that needs exactly n turns from counting n+1.
 const ceilSlack = 1e-9
 
+// Open returns the least milli-minutes for which zones of the source must be open.
+func (l *Least) Open(share float64) float64 { return share * math.Max(l.layered, l.volume) }
+
 // Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need.
 func (l *Least) Time(share float64) float64 {
 	setups := make([]Piece, len(l.pieces))
@@ -145,7 +148,7 @@ func (l *Least) Time(share float64) float64 {
 		n := math.Max(math.Ceil(share*p.perDay-ceilSlack), math.Ceil(share*p.perRun-ceilSlack))
 		setups[k] = Piece{Key: math.Max(p.visits, n), Weight: p.weight}
 	}
-	return share*math.Max(l.layered, l.volume) + l.changeover*LayeredBound(setups, l.connections)
+	return l.Open(share) + l.changeover*LayeredBound(setups, l.connections)
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
