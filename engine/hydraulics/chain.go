@@ -50,8 +50,28 @@ type branch struct {
 }
 
 // correction bends a stored curve to the exact march at head h: flow is curve + miss + slope·(x - h), never under 0.
+// Where that would make a curve fall, the straight line through the march stands in for it; where bending does not
+// come to rest, the march itself does.
 type correction struct {
 	h, miss, slope float64
+	straight       bool
+	march          *lateral
+}
+
+// flow returns what the bent curve gives at head x, and its derivative.
+func (c *correction) flow(curve *Table, x float64) (q, slope float64) {
+	if c.march != nil {
+		s := c.march.chain.settle(request{target: x, tolerance: fineTolerance, near: c.march.near(x)})
+		return s.flow, s.slope
+	}
+	if !c.straight {
+		q, slope = curve.flow(x)
+	}
+	q += c.miss + c.slope*(x-c.h)
+	if q < 0 {
+		return 0, 0
+	}
+	return q, slope + c.slope
 }
 
 // flow returns the outflow at head h and its derivative.
@@ -69,13 +89,11 @@ func (o *outlet) flow(h float64, bend []correction) (q, slope float64) {
 		for i := range o.branch {
 			b := &o.branch[i]
 			x := h - b.rise
-			f, s := b.curve.flow(x)
-			if bend != nil {
-				c := &bend[b.solve]
-				if f += c.miss + c.slope*(x-c.h); f < 0 {
-					f, s = 0, -c.slope
-				}
-				s += c.slope
+			var f, s float64
+			if bend == nil {
+				f, s = b.curve.flow(x)
+			} else {
+				f, s = bend[b.solve].flow(b.curve, x)
 			}
 			q += f
 			slope += s
@@ -182,12 +200,18 @@ func (c *chain) march(h float64, bend []correction, rec *profile) marched {
 	return m
 }
 
-// The marched inlet head must come this near to the wanted one, as a share of the larger of head and head above the dry
-// level: the fine one is a hundredth of the 1e-9 promised for residuals and above the rounding of a long march; the
+// The marched inlet head must come this near to the wanted one, as a share of its height above the dry level: the fine one is a hundredth of the 1e-9 promised for residuals and above the rounding of a long march; the
 // coarse one serves on the way, where the flow is then corrected by its slope.
 const (
 	fineTolerance   = 1e-11
 	coarseTolerance = 1e-6
+)
+
+// roundingHead is what adding up heads in doubles may cost, as a share of the heads, and startHead what it may cost where
+// a branch just starts to run, whose flow rises infinitely steeply: a tenth of what is promised.
+const (
+	roundingHead = 1e-14
+	startHead    = 1e-10
 )
 
 // leastEndHead is the smallest head above the last outlet that the march tries [m]. In laminar flow heads near a starved
@@ -267,7 +291,8 @@ func (c *chain) start(r request) float64 {
 // search is a Newton iteration on the head at node 0, kept inside a bracket; by the logarithm where that head is
 // positive. It reports false where no end head in doubles gives the target.
 func (c *chain) search(r request) (settled, bool) {
-	tolerance := r.tolerance * math.Max(math.Abs(r.target), r.target-c.dry)
+	scale := math.Max(math.Abs(r.target), math.Abs(c.lift))
+	tolerance := r.tolerance*(r.target-c.dry) + roundingHead*scale
 	lo, hi := math.Inf(-1), math.Inf(1)
 	h := c.start(r)
 	const most = 400
@@ -292,7 +317,8 @@ func (c *chain) search(r request) (settled, bool) {
 		}
 		next := c.propose(h, miss, m.headSlope, lo, hi, r.target)
 		if next <= lo || next >= hi {
-			return settled{steps: steps}, false
+			s := settled{target: r.target, end: h, headSlope: m.headSlope, flow: m.flow, slope: m.flowSlope / m.headSlope, steps: steps}
+			return s, math.Abs(miss) <= startHead*math.Max(scale, leastHead)
 		}
 		h = next
 	}

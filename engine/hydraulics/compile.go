@@ -2,7 +2,7 @@ package hydraulics
 
 import (
 	"math"
-	"sort"
+	"slices"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -165,14 +165,7 @@ func (c *Compiler) placeLaterals(compiled *Compiled) {
 			continue
 		}
 		p := placed{outlet: i, lateral: c.lateral(o.Lateral, m.TeeBranchK), rise: float64(o.Rise)}
-		switch {
-		case o.At > m.FeedAt:
-			p.arm = armToEnd
-		case o.At < m.FeedAt:
-			p.arm = armToBeginning
-		default:
-			p.arm = armAtFeed
-		}
+		p.arm = armOf(m, o.At)
 		compiled.laterals = append(compiled.laterals, p)
 	}
 }
@@ -204,7 +197,7 @@ func (c *Compiler) arm(compiled *Compiled, arm int) chain {
 		}
 		for j := range compiled.laterals {
 			p := &compiled.laterals[j]
-			if p.arm == arm && float64(m.Outlets[p.outlet].At) == at {
+			if p.arm == arm && math.Abs(float64(m.Outlets[p.outlet].At)-at) < samePlace {
 				p.node = len(ch.nodes)
 				n.out.kind = branches
 				n.out.branch = append(n.out.branch, branch{rise: p.rise, curve: &p.lateral.table, solve: j})
@@ -222,25 +215,41 @@ func (c *Compiler) arm(compiled *Compiled, arm int) chain {
 	return ch
 }
 
+// samePlace is the distance [m] under which tees are one cross: nobody can build them apart.
+const samePlace = 1e-3
+
+// armOf returns the arm on which a position lies.
+func armOf(m *Manifold, at unit.Length) int {
+	switch {
+	case math.Abs(float64(at-m.FeedAt)) < samePlace:
+		return armAtFeed
+	case at > m.FeedAt:
+		return armToEnd
+	default:
+		return armToBeginning
+	}
+}
+
 // armPlaces returns the distinct positions of tees on an arm, from the feed outwards.
 func armPlaces(m *Manifold, arm int) []float64 {
 	var places []float64
 	for i := range m.Outlets {
-		at := m.Outlets[i].At
-		if (arm == armToEnd && at > m.FeedAt) || (arm == armToBeginning && at < m.FeedAt) ||
-			(arm == armAtFeed && at == m.FeedAt) {
-			places = append(places, float64(at))
+		if armOf(m, m.Outlets[i].At) == arm {
+			places = append(places, float64(m.Outlets[i].At))
 		}
 	}
-	sort.Float64s(places)
+	slices.Sort(places)
 	if arm == armToBeginning {
-		sort.Sort(sort.Reverse(sort.Float64Slice(places)))
+		slices.Reverse(places)
 	}
 	distinct := places[:0]
 	for i, p := range places {
-		if i == 0 || p != places[i-1] {
+		if i == 0 || math.Abs(p-distinct[len(distinct)-1]) >= samePlace {
 			distinct = append(distinct, p)
 		}
+	}
+	if arm == armAtFeed && len(distinct) > 0 {
+		return []float64{float64(m.FeedAt)}
 	}
 	return distinct
 }

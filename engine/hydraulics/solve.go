@@ -10,12 +10,15 @@ import (
 // laterals are then marched at the heads found, and the curves are bent to the marches until both agree.
 const (
 	// bendTolerance ends the bending when the curves miss their marches by no more than this share of the layout's flow,
-	// all laterals together: less than a third of what is promised for the mass balance.
-	bendTolerance = 3e-10
-	mostBends     = 100
+	// all laterals together: a tenth of what is promised for the mass balance.
+	bendTolerance = 1e-10
+	mostBends     = 12
 	// bendBack is how much a bend may take from a curve's slope: so little that the curve still rises over any range of
 	// heads that one search meets.
 	bendBack = 0.02
+	// leastFlow [m³/s] and leastHead [m] are what residuals are a share of at least: a drop in half a day, a micrometre.
+	leastFlow = 1e-12
+	leastHead = 1e-6
 )
 
 // state is one calculation under way.
@@ -48,33 +51,49 @@ func (c *Compiled) armsFlow(h float64, bend []correction, arms *[3]settled) (q, 
 // FlowAt returns the flow [m³/s] that the layout takes at head h [m] at the source's outlet, by real marches.
 func (c *Compiled) FlowAt(h float64) float64 { return c.solve(h, false).flow }
 
-// solve finds the state of the layout with head h at the source's outlet. Only a recorded state has the profiles of its
-// laterals, marched at the fine tolerance.
+// solve finds the state of the layout with head h at the source's outlet, with the profiles of its laterals if asked.
 func (c *Compiled) solve(h float64, record bool) *state {
 	n := len(c.laterals)
 	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n)}
-	s.records = make([]*profile, n)
+	if record {
+		s.records = make([]*profile, n)
+		for j := range c.laterals {
+			s.records[j] = newProfile(len(c.laterals[j].lateral.chain.nodes))
+		}
+	}
 	for i := range c.arms {
 		s.armRecord[i] = newProfile(len(c.arms[i].nodes))
 	}
-	loss, _ := c.feed.loss(c.table.FlowAt(h))
 	s.manifold = h - c.feed.rise
-	if dry := c.dry(); s.manifold > dry {
-		s.manifold = math.Max(s.manifold-loss, dry)
-		for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
-			c.solveManifold(h, s)
-			c.readHeads(s)
-			if c.marchLaterals(s) <= bendTolerance {
-				break
-			}
-		}
-	} else {
+	dry := c.dry()
+	if s.manifold <= dry {
 		c.readHeads(s)
-		c.marchLaterals(s)
+		c.marchLaterals(s, fineTolerance)
+		return s
 	}
-	if record {
-		c.recordLaterals(s)
+	loss, _ := c.feed.loss(c.table.FlowAt(h))
+	s.manifold = math.Max(s.manifold-loss, dry)
+	tolerance := coarseTolerance
+	for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
+		c.solveManifold(h, s)
+		c.readHeads(s)
+		if c.marchLaterals(s, tolerance) > bendTolerance {
+			continue
+		}
+		if tolerance == fineTolerance {
+			return s
+		}
+		tolerance = fineTolerance
+		if c.marchLaterals(s, tolerance) <= bendTolerance {
+			return s
+		}
 	}
+	for j := range s.bend {
+		s.bend[j].march = c.laterals[j].lateral
+	}
+	c.solveManifold(h, s)
+	c.readHeads(s)
+	c.marchLaterals(s, fineTolerance)
 	return s
 }
 
@@ -125,38 +144,30 @@ func (c *Compiled) readHeads(s *state) {
 
 // marchLaterals marches every lateral at its head, bends its curve to the march and returns how far the curves
 // missed, as a share of the layout's flow.
-func (c *Compiled) marchLaterals(s *state) float64 {
+func (c *Compiled) marchLaterals(s *state, tolerance float64) float64 {
 	missed, sum := 0.0, 0.0
 	for j := range c.laterals {
 		l, h := c.laterals[j].lateral, s.heads[j]
-		near := &s.laterals[j]
-		if near.steps == 0 {
-			near = l.near(h)
+		r := request{target: h, tolerance: tolerance, near: &s.laterals[j]}
+		if r.near.steps == 0 {
+			r.near = l.near(h)
 		}
-		exact := l.chain.settle(request{target: h, tolerance: coarseTolerance, near: near})
+		if tolerance == fineTolerance && s.records != nil {
+			r.record = s.records[j]
+		}
+		exact := l.chain.settle(r)
 		s.laterals[j] = exact
-		stored, rise := l.table.flow(h)
-		b := &s.bend[j]
-		model := math.Max(0, stored+b.miss+b.slope*(h-b.h))
+		model, _ := s.bend[j].flow(&l.table, h)
 		missed += math.Abs(exact.flow - model)
-		*b = correction{h: h, miss: exact.flow - stored, slope: math.Max(-bendBack*rise, exact.slope-rise)}
+		stored, rise := l.table.flow(h)
+		s.bend[j] = correction{h: h, miss: exact.flow - stored, slope: exact.slope - rise}
+		if s.bend[j].slope < -bendBack*rise {
+			s.bend[j] = correction{h: h, miss: exact.flow, slope: exact.slope, straight: true}
+		}
 		sum += exact.flow
 	}
-	if s.flow = sum; sum == 0 {
-		return 0
-	}
-	return missed / sum
-}
-
-// recordLaterals marches every lateral once more at its head and keeps the profile.
-func (c *Compiled) recordLaterals(s *state) {
-	for j := range c.laterals {
-		chain := &c.laterals[j].lateral.chain
-		s.records[j] = newProfile(len(chain.nodes))
-		s.laterals[j] = chain.settle(request{
-			target: s.heads[j], tolerance: fineTolerance, near: &s.laterals[j], record: s.records[j],
-		})
-	}
+	s.flow = sum
+	return missed / math.Max(sum, leastFlow)
 }
 
 // HoleSetResult is what happens at one drilled position of a lateral.
@@ -290,15 +301,13 @@ func (c *Compiled) residuals(s *state) Residuals {
 		c.arms[i].check(s.armRecord[i], s.manifold, s.arms[i].flow, &r)
 		armed += s.arms[i].flow
 	}
-	if total > 0 {
-		r.Mass = math.Max(r.Mass, math.Abs(armed-total)/total)
-	}
+	r.Mass = math.Max(r.Mass, math.Abs(armed-total)/math.Max(total, leastFlow))
 	return r
 }
 
 // check raises the residuals by those of a chain with the given inlet head and inflow.
 func (c *chain) check(p *profile, inlet, inflow float64, r *Residuals) {
-	scale := math.Max(math.Abs(inlet), inlet-c.dry)
+	scale := math.Max(leastHead, math.Max(math.Abs(inlet), inlet-c.dry))
 	sum, before := 0.0, 0.0
 	for i := range c.nodes {
 		n := &c.nodes[i]
@@ -308,13 +317,9 @@ func (c *chain) check(p *profile, inlet, inflow float64, r *Residuals) {
 		}
 		loss, _ := n.pipe.loss(p.flow[i])
 		gain := n.up*p.flow[i]*p.flow[i] - n.down*before*before
-		if scale > 0 {
-			r.Energy = math.Max(r.Energy, math.Abs(above-p.head[i]-n.drop-loss+gain)/scale)
-		}
+		r.Energy = math.Max(r.Energy, math.Abs(above-p.head[i]-n.drop-loss+gain)/scale)
 		before = p.flow[i]
 		sum += p.out[i]
 	}
-	if inflow > 0 {
-		r.Mass = math.Max(r.Mass, math.Abs(sum-inflow)/inflow)
-	}
+	r.Mass = math.Max(r.Mass, math.Abs(sum-inflow)/math.Max(inflow, leastFlow))
 }

@@ -9,17 +9,18 @@ const (
 	leastSample  = 1e-3
 	mostSample   = 100
 	samples      = 31  // six a decade
-	mostPoints   = 160 // of a lateral
+	mostPoints   = 200 // of a lateral
 	curveMiss    = 1e-4
-	layoutPoints = 80
+	closest      = 2e-3 // of the height above the dry level: points this near don't pay at a kink
+	layoutPoints = 120
 	layoutMiss   = 2e-4
 )
 
 // sample is one point of a curve.
 type sample struct {
-	head, flow float64
-	state      settled
-	sound      bool // the cubic meets the march between this point and the next
+	head, flow, slope float64
+	state             settled
+	sound             bool // the cubic meets the march between this point and the next
 }
 
 // sampled draws a curve that starts at head dry: at gives the point at a head, started from its lower neighbour.
@@ -29,31 +30,46 @@ func sampled(dry float64, most int, miss float64, at func(h float64, near *sampl
 	for i, over := 0, leastSample; i < samples; i, over = i+1, over*step {
 		points = append(points, at(dry+over, &points[len(points)-1]))
 	}
-	for len(points) < most {
-		table := tableOf(points)
-		refined, grown := make([]sample, 0, 2*len(points)), false
-		for i := range points {
-			refined = append(refined, points[i])
-			last := i == len(points)-1
-			if last || points[i].sound || len(points)+len(refined)-i-1 >= most {
-				continue
-			}
-			p := at(math.Sqrt((points[i].head-dry)*(points[i+1].head-dry))+dry, &points[i])
-			allowed := miss * p.flow
-			if p.head-dry < ReliableHead {
-				allowed *= 10
-			}
-			p.sound = math.Abs(table.FlowAt(p.head)-p.flow) <= allowed
-			refined[len(refined)-1].sound = p.sound
-			refined = append(refined, p)
-			grown = true
-		}
-		points = refined
-		if !grown {
-			break
-		}
+	for grown := true; grown && len(points) < most; {
+		points, grown = refine(points, most, miss, at)
 	}
 	return points
+}
+
+// refine halves the stretches that are not sound yet, the high ones first: when points run out, heads near the dry level
+// go without.
+func refine(points []sample, most int, miss float64, at func(h float64, near *sample) sample) ([]sample, bool) {
+	table, dry := tableOf(points), points[0].head
+	added := make([]*sample, len(points)) // after each point
+	count := 0
+	for i := len(points) - 2; i >= 0 && len(points)+count < most; i-- {
+		if points[i].sound || points[i+1].head-points[i].head < closest*(points[i].head-dry) {
+			continue
+		}
+		p := at(math.Sqrt((points[i].head-dry)*(points[i+1].head-dry))+dry, &points[i])
+		p.sound = meets(&table, &p, miss, p.head-dry < ReliableHead)
+		points[i].sound = p.sound
+		added[i] = &p
+		count++
+	}
+	refined := make([]sample, 0, len(points)+count)
+	for i := range points {
+		refined = append(refined, points[i])
+		if added[i] != nil {
+			refined = append(refined, *added[i])
+		}
+	}
+	return refined, count > 0
+}
+
+// meets says whether a curve is near enough to a march: within miss in flow, and a hundred times that in slope, which
+// betrays a kink beside a midpoint that happens to fit.
+func meets(t *Table, p *sample, miss float64, low bool) bool {
+	if low {
+		miss *= 10
+	}
+	q, slope := t.flow(p.head)
+	return math.Abs(q-p.flow) <= miss*p.flow && math.Abs(slope-p.slope) <= 100*miss*p.slope
 }
 
 // tableOf makes a curve of samples. A flow that rounding made fall is raised to its neighbour's.
@@ -74,7 +90,7 @@ func tableOf(points []sample) Table {
 func (l *lateral) tabulate() {
 	points := sampled(l.chain.dry, mostPoints, curveMiss, func(h float64, near *sample) sample {
 		s := l.chain.settle(request{target: h, tolerance: fineTolerance, near: &near.state})
-		return sample{head: h, flow: s.flow, state: s}
+		return sample{head: h, flow: s.flow, slope: s.slope, state: s}
 	})
 	l.table = tableOf(points)
 	l.states = make([]settled, len(points))
@@ -92,8 +108,8 @@ func (c *Compiled) tabulate() Table {
 	}
 	var arms [3]settled
 	byManifold := sampled(dry, layoutPoints, layoutMiss, func(h float64, _ *sample) sample {
-		q, _ := c.armsFlow(h, nil, &arms)
-		return sample{head: h, flow: q}
+		q, slope := c.armsFlow(h, nil, &arms)
+		return sample{head: h, flow: q, slope: slope}
 	})
 	for i := range byManifold {
 		p := &byManifold[i]
