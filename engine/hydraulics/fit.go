@@ -69,7 +69,8 @@ type Assumption struct {
 }
 
 // SupplyAssumptions is what a fit rests on. Low and High are the curves at the unfavourable and the favourable end of
-// what was assumed; both equal the fit when nothing was.
+// what was assumed, for flows under the tested one; beyond it they change places. Both equal the fit when nothing was
+// assumed.
 type SupplyAssumptions struct {
 	List      []Assumption
 	Low, High Supply
@@ -314,7 +315,8 @@ func (f fit) curve(static, n float64) Supply {
 	return s
 }
 
-// bounds returns the curves at the ends of what was assumed, by the flow they give at a tenth of the static head.
+// bounds returns the curves at the ends of what was assumed. All pass the worst test, so they cross there; they are told
+// apart by the flow they give half way up to the static head, where layouts that take less than the test did work.
 func (f fit) bounds(list []Assumption, s Supply) (low, high Supply) {
 	statics, exponents := []float64{s.Static}, []float64{s.Exponent}
 	for _, a := range list {
@@ -327,7 +329,7 @@ func (f fit) bounds(list []Assumption, s Supply) (low, high Supply) {
 		}
 	}
 	low, high = s, s
-	level := s.Static / 10
+	level := (s.Static + s.HeadAt(f.most())) / 2
 	for _, static := range statics {
 		for _, n := range exponents {
 			c := f.curve(static, n)
@@ -342,6 +344,15 @@ func (f fit) bounds(list []Assumption, s Supply) (low, high Supply) {
 	return low, high
 }
 
+// most returns the largest flow tested.
+func (f fit) most() float64 {
+	most := 0.0
+	for _, p := range f.points {
+		most = math.Max(most, p.flow)
+	}
+	return most
+}
+
 // noteTests records how the tests were taken.
 func (a *SupplyAssumptions) noteTests(tests []FlowTest, chosen []int, points []point, s Supply) {
 	for _, i := range chosen {
@@ -350,10 +361,7 @@ func (a *SupplyAssumptions) noteTests(tests []FlowTest, chosen []int, points []p
 			break
 		}
 	}
-	most := 0.0
-	for _, p := range points {
-		most = math.Max(most, p.flow)
-	}
+	most := fit{points: points}.most()
 	if s.MaxFlow > 1.25*most {
 		a.List = append(a.List, Assumption{
 			Code: AssumedBeyondTests, Value: unit.Flow(most).LitersPerMinute(), High: unit.Flow(s.MaxFlow).LitersPerMinute(),

@@ -163,11 +163,13 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 	}
 	result.HeadM, result.FlowLPerMin = op.Head, unit.Flow(op.Total).LitersPerMinute()
 	if r.assumed.Low != r.assumed.High {
-		low, _, errLow := r.operate(r.assumed.Low, ids)
-		high, _, errHigh := r.operate(r.assumed.High, ids)
-		if errLow == nil && errHigh == nil {
-			result.FlowRange = &[2]float64{unit.Flow(low.Total).LitersPerMinute(), unit.Flow(high.Total).LitersPerMinute()}
+		least, most := op.Total, op.Total
+		for _, s := range []hydraulics.Supply{r.assumed.Low, r.assumed.High} {
+			if other, _, err := r.operate(s, ids); err == nil {
+				least, most = math.Min(least, other.Total), math.Max(most, other.Total)
+			}
 		}
+		result.FlowRange = &[2]float64{unit.Flow(least).LitersPerMinute(), unit.Flow(most).LitersPerMinute()}
 	}
 	for i, id := range ids {
 		result.Layouts = append(result.Layouts, LayoutFlowOf(id, r.compiled[id].Solve(unit.Head(heads[i]))))
