@@ -112,7 +112,7 @@ func NewOperatorToken(ctx context.Context, db repo.Beginner, label string) (stri
 	}
 	defer func() { _ = tx.Rollback(ctx) }()
 	secret, hash := newSecret(operatorScope)
-	if _, err := repo.New(tx).OperatorTokenInsert(ctx, newID(), label, hash); err != nil {
+	if _, err := repo.New(tx).OperatorTokenInsert(ctx, uuid.Must(uuid.NewV7()), label, hash); err != nil {
 		return "", err
 	}
 	return secret, tx.Commit(ctx)

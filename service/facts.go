@@ -26,6 +26,7 @@ type watered struct {
 	leastHead unit.Head
 	handFlow  unit.Flow // of a hose or of cans
 
+	flags  []string
 	unit   waterneed.Unit
 	states []waterneed.State
 	demand waterneed.Demand
@@ -302,7 +303,8 @@ func (f *facts) taker(u *watered) problem.Layout {
 		l.HandFlow = problem.RateDown(u.handFlow)
 	}
 	if d.Spell.Limited {
-		l.MaxRun, l.Soak = problem.SpanDown(d.Spell.On), problem.SpanUp(d.Spell.Soak)
+		on, soak := spell(d.Spell)
+		l.MaxRun, l.Soak = problem.SpanDown(on), problem.SpanUp(soak)
 	}
 	if u.plot.MaxDayMin != nil {
 		l.MaxDayTime = problem.SpanDown(unit.Minutes(*u.plot.MaxDayMin))
@@ -313,4 +315,19 @@ func (f *facts) taker(u *watered) problem.Layout {
 		}
 	}
 	return l
+}
+
+// leastSpell is the shortest limit that runoff puts on a turn. Holes pour faster than most soils take water for long, so
+// the rule of cycle and soak may ask for turns of a few minutes; nobody walks to a valve for that. Such a unit is flagged.
+const leastSpell unit.Minutes = 15
+
+// flagRunoff marks a unit whose turns may last longer than its soil takes the water without runoff.
+const flagRunoff = "runoff_before_turn_ends"
+
+// spell is the longest turn and the pause after it: those of the soil, or leastSpell with a pause in proportion.
+func spell(s waterneed.Spell) (on, soak unit.Minutes) {
+	if s.On >= leastSpell {
+		return s.On, s.Soak
+	}
+	return leastSpell, s.Soak / s.On * leastSpell
 }

@@ -23,7 +23,7 @@ func (s *Service) CreateGarden(ctx context.Context, p Principal, v repo.GardenVa
 	if err := p.may(OpenGarden); err != nil {
 		return OpenedGarden{}, err
 	}
-	p.Garden = newID()
+	p.Garden = s.newID()
 	if idem, once := idempotencyOf(ctx); once {
 		p.Garden = uuid.NewSHA1(p.Token, []byte(idem.Key))
 	}
@@ -46,7 +46,7 @@ func (s *Service) openGarden(ctx context.Context, p Principal, v repo.GardenValu
 			return g, err
 		}
 		if g.Coordinator, err = q.MemberInsert(ctx, repo.MemberValues{
-			Name: coordinator, Role: string(Coordinator), GardenID: p.Garden, ID: newID(), Revision: 1,
+			Name: coordinator, Role: string(Coordinator), GardenID: p.Garden, ID: s.newID(), Revision: 1,
 		}); err != nil {
 			return g, err
 		}
@@ -54,7 +54,7 @@ func (s *Service) openGarden(ctx context.Context, p Principal, v repo.GardenValu
 		secret, hash = newSecret(p.Garden.String())
 		g.Token, err = q.TokenInsert(ctx, repo.TokenValues{
 			Label: "first coordinator", Role: string(Coordinator), MemberID: &g.Coordinator.ID, SecretSha256: hash,
-			GardenID: p.Garden, ID: newID(), Revision: 1,
+			GardenID: p.Garden, ID: s.newID(), Revision: 1,
 		})
 		return g, err
 	})

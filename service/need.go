@@ -61,8 +61,18 @@ func (f *facts) demand(u *watered, first waterneed.Date) error {
 		u.states = append(u.states, l.State)
 	}
 	u.demand, err = waterneed.UnitDemand(u.unit, f.series, u.states, first, f.Horizon.Days)
+	if s := u.demand.Spell; err == nil && s.Limited && s.On < leastSpell {
+		u.flags = append(u.flags, flagRunoff)
+	}
 	return err
 }
+
+// leastEvenness is the least evenness (DU) that litres are planned for. To water the driest quarter of a layout that is
+// more uneven would drown the rest of it and take the others' water; its far end goes short, which is flagged.
+const leastEvenness = 0.5
+
+// flagUneven marks a layout whose evenness is under leastEvenness.
+const flagUneven = "too_uneven_for_far_end"
 
 // climate gathers the garden's weather. Where several stations know a day, the first by name is taken.
 func (f *facts) climate() waterneed.Climate {
@@ -89,7 +99,11 @@ func (f *facts) climate() waterneed.Climate {
 func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults) {
 	u.unit = waterneed.Unit{ID: u.id, Soil: soilOf(u.plot)}
 	if u.layout != nil {
-		u.unit.Uniformity.Computed = waterneed.Given(u.alone.Uniformity.Distribution)
+		even := u.alone.Uniformity.Distribution
+		if even < leastEvenness {
+			even, u.flags = leastEvenness, append(u.flags, flagUneven)
+		}
+		u.unit.Uniformity.Computed = waterneed.Given(even)
 		if u.layout.MeasuredDU != nil {
 			u.unit.Uniformity.Measured = waterneed.Given(*u.layout.MeasuredDU)
 		}

@@ -115,6 +115,7 @@ func (f *facts) sourcePlan(s file.WaterSource) file.SourcePlan {
 // zones writes the watering groups and returns their operating points by zone.
 func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) map[string]problem.Operation {
 	operations := map[string]problem.Operation{}
+	groups := 0
 	for _, z := range made.Schedule.Zones {
 		source, _ := m.SourceIndex(z.Source)
 		var members []int
@@ -126,7 +127,12 @@ func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) ma
 		operations[z.ID] = op
 		zp := file.ZonePlan{ID: z.ID, SourceID: z.Source, Kind: "zone", Units: z.Layouts, FlowLPerMin: op.Total.Flow().LitersPerMinute(), HeadM: float64(op.Head)}
 		if l := &m.Layouts[members[0]]; l.Hand() {
-			zp.Kind, zp.HeadM = f.unit(l.ID).plot.Method, 0
+			plot := f.unit(l.ID).plot
+			zp.Kind, zp.HeadM = plot.Method, 0
+			zp.Name = map[string]string{"hose": "Hose ", "can": "Can "}[plot.Method] + plot.Label
+		} else {
+			groups++
+			zp.Name = fmt.Sprintf("Group %d", groups)
 		}
 		out.Zones = append(out.Zones, zp)
 	}
@@ -171,7 +177,7 @@ func (f *facts) turns(m *problem.Model, made plan.Plan, operations map[string]pr
 
 // unitPlan writes one unit and replays the plan through its ledgers.
 func (f *facts) unitPlan(u *watered, made plan.Plan, perDay []unit.Volume) (file.UnitPlan, error) {
-	out := file.UnitPlan{ID: u.id, PlotID: u.plot.ID, SourceID: u.source, HandFlow: u.handFlow.LitersPerMinute(), Demand: *file.DemandOf(u.demand)}
+	out := file.UnitPlan{ID: u.id, PlotID: u.plot.ID, SourceID: u.source, HandFlow: u.handFlow.LitersPerMinute(), Demand: *file.DemandOf(u.demand), Flags: u.flags}
 	if u.layout != nil {
 		out.LayoutID, out.LeastHeadM = &u.layout.ID, float64(u.leastHead)
 		alone := file.LayoutFlowOf(u.id, u.alone)
@@ -222,7 +228,7 @@ func (f *facts) shortage(m *problem.Model, s plan.Shortage) file.ShortagePlan {
 		MissingMin: minutes(s.Missing), GainPerMin: s.PerExtra, Limits: []file.LimitPlan{},
 	}
 	for _, l := range s.Limits {
-		lp := file.LimitPlan{Kind: string(l.Kind), Minutes: minutes(l.Time), Zone: l.Zone, SourceID: l.Source, LineID: l.Line, Day: l.Day}
+		lp := file.LimitPlan{Kind: string(l.Kind), Minutes: minutes(l.Time), Zone: l.Zone, SourceID: l.Source, LineID: l.Line, Flow: l.Flow, Day: l.Day}
 		if w, ok := m.WindowIndex(l.Window); ok {
 			start, end := f.instant(m.Windows[w].Start), f.instant(m.Windows[w].End)
 			lp.StartsAt, lp.EndsAt, lp.Day, lp.SourceID = &start, &end, m.Windows[w].Day, m.Windows[w].Sources[0]

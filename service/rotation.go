@@ -111,7 +111,7 @@ func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Gard
 		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, out); err != nil {
 			return row, err
 		}
-		turns, members, err := turnRows(p.Garden, id, made)
+		turns, members, err := s.turnRows(p.Garden, id, made)
 		if err != nil {
 			return row, err
 		}
@@ -123,7 +123,7 @@ func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Gard
 }
 
 // turnRows gives the turns of a plan their ids. Units carry the ids of plots and layouts.
-func turnRows(garden, rotation uuid.UUID, made file.GardenPlan) ([]repo.Turn, []repo.TurnMember, error) {
+func (s *Service) turnRows(garden, rotation uuid.UUID, made file.GardenPlan) ([]repo.Turn, []repo.TurnMember, error) {
 	units := map[string]file.UnitPlan{}
 	for _, u := range made.Units {
 		units[u.ID] = u
@@ -141,7 +141,7 @@ func turnRows(garden, rotation uuid.UUID, made file.GardenPlan) ([]repo.Turn, []
 			return nil, nil, fmt.Errorf("source of zone %s: %w", z.ID, err)
 		}
 		turn := repo.Turn{
-			GardenID: garden, ID: newID(), RotationID: rotation, WaterSourceID: source, Zone: z.ID, Kind: z.Kind, StartsAt: t.StartsAt,
+			GardenID: garden, ID: s.newID(), RotationID: rotation, WaterSourceID: source, Zone: z.Name, Kind: z.Kind, StartsAt: t.StartsAt,
 			EndsAt: t.EndsAt, FlowLPerMin: z.FlowLPerMin, Status: "proposed",
 		}
 		for _, m := range t.Members {

@@ -24,11 +24,19 @@ const EngineVersion = "0.1.0"
 type Service struct {
 	pool     *pgxpool.Pool // of the application role
 	now      func() time.Time
+	newID    func() uuid.UUID
 	planning sync.Map // gardens for which a rotation is being planned by this process
 }
 
 // New returns the service on a pool of the application role. now is the clock.
-func New(pool *pgxpool.Pool, now func() time.Time) *Service { return &Service{pool: pool, now: now} }
+func New(pool *pgxpool.Pool, now func() time.Time) *Service {
+	return &Service{pool: pool, now: now, newID: func() uuid.UUID { return uuid.Must(uuid.NewV7()) }}
+}
+
+// WithIDs returns the service with another maker of ids: the demo's are the same on every machine.
+func (s *Service) WithIDs(newID func() uuid.UUID) *Service {
+	return &Service{pool: s.pool, now: s.now, newID: newID}
+}
 
 // Ping asks the database whether it answers.
 func (s *Service) Ping(ctx context.Context) error { return s.pool.Ping(ctx) }
@@ -69,7 +77,7 @@ func (s *Service) followUp(ctx context.Context, q *repo.Queries, p Principal, e 
 		}
 	}
 	return q.AuditEntryInsert(ctx, repo.AuditEntryValues{
-		GardenID: p.Garden, ID: newID(), Actor: p.Name, Action: e.action, Entity: e.entity, EntityID: e.id.String(),
+		GardenID: p.Garden, ID: s.newID(), Actor: p.Name, Action: e.action, Entity: e.entity, EntityID: e.id.String(),
 	})
 }
 
@@ -84,7 +92,7 @@ func create[R any](ctx context.Context, s *Service, p Principal, e effect, inser
 				return err
 			}
 		}
-		e.id = newID()
+		e.id = s.newID()
 		var err error
 		if made, err = insert(q, e.id); err != nil {
 			return err
@@ -217,6 +225,3 @@ func (p Page) before() (time.Time, uuid.UUID, error) {
 func timeCursor(t time.Time, id uuid.UUID) Cursor {
 	return Cursor{Key: t.UTC().Format(time.RFC3339Nano), ID: id}
 }
-
-// newID returns a UUIDv7.
-func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"encoding/json"
 	"io"
 	"time"
 )
@@ -227,4 +228,10 @@ func ReadGarden(r io.Reader) (Garden, error) {
 	var g Garden
 	err := Decode(r, &g)
 	return g, err
+}
+
+// HasField tells whether a JSON document is an object with a field of that name; text that is not JSON has none.
+func HasField(document []byte, name string) bool {
+	var fields map[string]json.RawMessage
+	return json.Unmarshal(document, &fields) == nil && fields[name] != nil
 }

@@ -60,6 +60,7 @@ type UnitPlan struct {
 // ZonePlan is a watering group at its operating point.
 type ZonePlan struct {
 	ID          string   `json:"id"`
+	Name        string   `json:"name"` // as people call it: Group 3, Hose A9
 	SourceID    string   `json:"source_id"`
 	Kind        string   `json:"kind"` // zone, hose, can
 	Units       []string `json:"units"`
@@ -112,6 +113,7 @@ type LimitPlan struct {
 	Zone     string     `json:"zone,omitempty"`
 	SourceID string     `json:"source_id,omitempty"`
 	LineID   string     `json:"line_id,omitempty"`
+	Flow     bool       `json:"flow,omitempty"` // a volume that comes from a limit on flow
 	Day      int        `json:"day"`
 	StartsAt *time.Time `json:"starts_at,omitempty"`
 	EndsAt   *time.Time `json:"ends_at,omitempty"`

@@ -123,12 +123,12 @@ type EfficiencyResult struct {
 
 // StateResult is a planting's soil on a morning.
 type StateResult struct {
-	Date          NeedDate `json:"date"`
-	DepletionMm   float64  `json:"depletion_mm"`
-	SurfaceMm     float64  `json:"surface_depletion_mm"`
-	SurfaceWetted float64  `json:"surface_wetted"`
-	LastWatered   NeedDate `json:"last_watered"`
-	LastEvidence  NeedDate `json:"last_evidence"`
+	Date          NeedDate  `json:"date"`
+	DepletionMm   float64   `json:"depletion_mm"`
+	SurfaceMm     float64   `json:"surface_depletion_mm"`
+	SurfaceWetted float64   `json:"surface_wetted"`
+	LastWatered   *NeedDate `json:"last_watered"`
+	LastEvidence  *NeedDate `json:"last_evidence"`
 }
 
 // LedgerDayResult is a day of a ledger; depths are over the wet strip but for et0_mm and ground_et_mm.
@@ -544,8 +544,16 @@ func efficiencyResult(e waterneed.Efficiency) EfficiencyResult {
 func stateResult(s waterneed.State) StateResult {
 	return StateResult{
 		Date: NeedDate(s.Date), DepletionMm: float64(s.Depletion), SurfaceMm: float64(s.Surface), SurfaceWetted: s.SurfaceWetted,
-		LastWatered: NeedDate(s.LastWatered), LastEvidence: NeedDate(s.LastEvidence),
+		LastWatered: dateOrNull(s.LastWatered), LastEvidence: dateOrNull(s.LastEvidence),
 	}
+}
+
+func dateOrNull(d waterneed.Date) *NeedDate {
+	if d == (waterneed.Date{}) {
+		return nil
+	}
+	out := NeedDate(d)
+	return &out
 }
 
 func ledgerDays(days []waterneed.LedgerDay) []LedgerDayResult {

@@ -74,25 +74,24 @@ type ProblemWindow struct {
 
 // ProblemLayout is a layout, or a hand turn when hand_flow_lpm is given.
 type ProblemLayout struct {
-	ID           string    `json:"id" file:"required"`
-	Source       string    `json:"source" file:"required"`
-	FlowLPM      float64   `json:"flow_lpm,omitempty"`
-	Exponent     float64   `json:"exponent,omitempty"`
-	HeadNomM     float64   `json:"head_nom_m,omitempty"`
-	HeadMinM     float64   `json:"head_min_m,omitempty"`
-	HandFlowLPM  *float64  `json:"hand_flow_lpm,omitempty"`
-	DemandL      float64   `json:"demand_l" file:"required"`
-	MaxIntervalD int       `json:"max_interval_d" file:"required"`
-	DaysSince    int       `json:"days_since" file:"required"`
-	MaxDayL      float64   `json:"max_day_l" file:"required"`
-	MaxRunMin    float64   `json:"max_run_min" file:"required"`
-	SoakMin      float64   `json:"soak_min" file:"required"`
-	ClosedDays   []int     `json:"closed_days" file:"required"`
-	MaxDayMin    *float64  `json:"max_day_min,omitempty"`
-	AreaM2       float64   `json:"area_m2,omitempty"`
-	Class        int       `json:"class,omitempty"`
-	OwnValve     bool      `json:"own_valve,omitempty"`
-	DailyUseL    []float64 `json:"daily_use_l,omitempty"`
+	ID           string   `json:"id" file:"required"`
+	Source       string   `json:"source" file:"required"`
+	FlowLPM      float64  `json:"flow_lpm,omitempty"`
+	Exponent     float64  `json:"exponent,omitempty"`
+	HeadNomM     float64  `json:"head_nom_m,omitempty"`
+	HeadMinM     float64  `json:"head_min_m,omitempty"`
+	HandFlowLPM  *float64 `json:"hand_flow_lpm,omitempty"`
+	DemandL      float64  `json:"demand_l" file:"required"`
+	MaxIntervalD int      `json:"max_interval_d" file:"required"`
+	DaysSince    int      `json:"days_since" file:"required"`
+	MaxDayL      float64  `json:"max_day_l" file:"required"`
+	MaxRunMin    float64  `json:"max_run_min" file:"required"`
+	SoakMin      float64  `json:"soak_min" file:"required"`
+	ClosedDays   []int    `json:"closed_days" file:"required"`
+	MaxDayMin    *float64 `json:"max_day_min,omitempty"`
+	AreaM2       float64  `json:"area_m2,omitempty"`
+	Class        int      `json:"class,omitempty"`
+	OwnValve     bool     `json:"own_valve,omitempty"`
 }
 
 // minutesPerDay is the length of every day of a problem file.
@@ -221,12 +220,6 @@ func (l *ProblemLayout) faults(f *problemFaults, i, days int, sources map[string
 	}
 	f.between(l.AreaM2, 0, 1e6, "layouts", i, "area_m2")
 	f.between(float64(l.Class), 0, 99, "layouts", i, "class")
-	if l.DailyUseL != nil && len(l.DailyUseL) != days {
-		f.Add(Point("layouts", i, "daily_use_l"), "must have one entry for each of the %d days, has %d", days, len(l.DailyUseL))
-	}
-	for k, v := range l.DailyUseL {
-		f.between(v, 0, maxLiters, "layouts", i, "daily_use_l", k)
-	}
 }
 
 // Engine returns the problem as the planner takes it. The file must be without faults; an overlap of two windows is
@@ -301,9 +294,6 @@ func (l *ProblemLayout) engine() problem.Layout {
 	}
 	if l.MaxDayMin != nil {
 		out.MaxDayTime = problem.SpanDown(unit.Minutes(*l.MaxDayMin))
-	}
-	for _, v := range l.DailyUseL {
-		out.DailyUse = append(out.DailyUse, problem.VolumeUp(unit.Liters(v)))
 	}
 	return out
 }
@@ -386,9 +376,6 @@ func newProblemLayout(l *problem.Layout) (ProblemLayout, error) {
 	if l.MaxDayTime > 0 {
 		t := float64(l.MaxDayTime.Minutes())
 		out.MaxDayMin = &t
-	}
-	for _, v := range l.DailyUse {
-		out.DailyUseL = append(out.DailyUseL, v.Liters())
 	}
 	if l.Hand() {
 		q := lpm(l.HandFlow)

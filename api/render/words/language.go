@@ -22,6 +22,7 @@ type table struct {
 	hydraulics map[hydraulics.WarningCode]func(Printer, hydraulics.Warning) Notice
 	supply     map[hydraulics.AssumptionCode]func(Printer, hydraulics.Assumption) Notice
 	cautions   map[render.CautionCode]string
+	planFlags  map[string]func(plots string) string
 
 	layoutFaults map[hydraulics.FaultCode]func(Printer, hydraulics.Fault) string
 	needFaults   map[waterneed.Code]func(waterneed.InputError) string
@@ -52,6 +53,7 @@ var english = table{
 	hydraulics: englishHydraulics,
 	supply:     englishSupply,
 	cautions:   englishCautions,
+	planFlags:  englishPlanFlags,
 
 	layoutFaults: englishLayoutFaults,
 	needFaults:   englishNeedFaults,

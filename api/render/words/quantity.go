@@ -279,7 +279,9 @@ func (p Printer) Clock(t time.Time) string {
 }
 
 // Span prints the clock times of a turn: 06:30–07:15.
-func (p Printer) Span(from, to time.Time) string { return p.Clock(from) + "–" + p.Clock(to) }
+func (p Printer) Span(from, to time.Time) string {
+	return p.Clock(from) + "–" + p.Clock(to.Round(time.Minute))
+}
 
 // Date prints a day so that nobody takes the month for the day: Tue 7 July.
 func (p Printer) Date(t time.Time) string { return p.language.date(t.In(p.zone)) }

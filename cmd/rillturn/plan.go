@@ -1,0 +1,106 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"rillturn.example/rillturn/api"
+	"rillturn.example/rillturn/api/render/words"
+	"rillturn.example/rillturn/engine/plan"
+	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
+)
+
+type planCmd struct {
+	File    string `arg:"" help:"Garden file or rotation problem, or - for standard input."`
+	Effort  string `enum:"fast,full,file" default:"file" help:"How hard to look for a better plan: fast, full, or as the garden file says."`
+	Explain bool   `help:"Also print the plan in words, on standard error."`
+}
+
+// Run plans a garden file, which has a field garden, or a rotation problem.
+func (c planCmd) Run(std streams) error {
+	in, err := std.open(c.File)
+	if err != nil {
+		return err
+	}
+	body, err := io.ReadAll(io.LimitReader(in, file.MaxBytes+1))
+	if err = errors.Join(err, in.Close()); err != nil {
+		return err
+	}
+	if file.HasField(body, "garden") {
+		return c.garden(std, body)
+	}
+	return c.problem(std, body)
+}
+
+func (c planCmd) garden(std streams, body []byte) error {
+	if err := api.CheckGardenFile(body); err != nil {
+		return err
+	}
+	g, err := file.ReadGarden(bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	if c.Effort != "file" {
+		g.Horizon.Effort = c.Effort
+	}
+	p, err := service.PlanGarden(g, nil)
+	if err != nil {
+		return err
+	}
+	if c.Explain {
+		report, err := api.PlanReport(g, p, p.StartsAt)
+		if err != nil {
+			return err
+		}
+		if err := words.Report(std.err, report); err != nil {
+			return err
+		}
+	}
+	return printJSON(std.out, p)
+}
+
+func (c planCmd) problem(std streams, body []byte) error {
+	f, err := file.ReadProblem(bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	p, err := f.Engine()
+	if err != nil {
+		return err
+	}
+	effort := plan.Fast
+	if c.Effort == string(plan.Full) {
+		effort = plan.Full
+	}
+	options := plan.Options{Effort: effort}
+	if f.Seed != nil {
+		options.Seed = uint64(*f.Seed)
+	}
+	made, err := plan.Propose(p, options)
+	if err != nil {
+		return err
+	}
+	if c.Explain {
+		explainProblem(std.err, p, made)
+	}
+	return file.WriteSchedule(std.out, file.NewSchedule(f.Name, made.Schedule))
+}
+
+// create opens a file for writing in a folder, making the folder.
+func create(dir, name string, write func(io.Writer) error) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	f, err := os.Create(dir + string(os.PathSeparator) + name)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(write(f), f.Close()); err != nil {
+		return fmt.Errorf("write %s: %w", f.Name(), err)
+	}
+	return nil
+}
