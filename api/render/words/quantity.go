@@ -261,9 +261,10 @@ func Duration(m unit.Minutes) string {
 	return strconv.FormatInt(hours, 10) + " h " + padded + " min"
 }
 
-// Clock prints a time of day on the garden's clock: 06:30. Inside an hour that the clock runs through twice it adds
+// Clock prints a time of day on the garden's clock, to the nearest minute: 06:30. Inside an hour that the clock runs through twice it adds
 // the zone's abbreviation, which tells the two apart.
 func (p Printer) Clock(t time.Time) string {
+	t = t.Round(time.Minute)
 	local := t.In(p.zone)
 	text := local.Format("15:04")
 	name, offset := local.Zone()
@@ -279,9 +280,7 @@ func (p Printer) Clock(t time.Time) string {
 }
 
 // Span prints the clock times of a turn: 06:30–07:15.
-func (p Printer) Span(from, to time.Time) string {
-	return p.Clock(from) + "–" + p.Clock(to.Round(time.Minute))
-}
+func (p Printer) Span(from, to time.Time) string { return p.Clock(from) + "–" + p.Clock(to) }
 
 // Date prints a day so that nobody takes the month for the day: Tue 7 July.
 func (p Printer) Date(t time.Time) string { return p.language.date(t.In(p.zone)) }
