@@ -113,3 +113,30 @@ func root(lo, hi float64, f func(float64) float64) (x float64, iterations int) {
 // rootTolerance ends a scalar search at a few units in the last place of a double: the functions searched are cheap, and
 // the mass balance of results is promised to 1e-9.
 const rootTolerance = 4e-16
+
+// SolveOn returns everything about a layout that runs alone on a source. The stored curve gives the operating point to
+// start from; marches end it.
+func SolveOn(s Supply, c *Compiled) (Result, error) {
+	near, err := Operate(s, []HeadFlow{c.Table()})
+	if err != nil {
+		return Result{}, err
+	}
+	state := c.solve(s, near.Head, true)
+	if state.flow > s.FlowAt(math.Inf(-1)) { // the source's flow limit binds
+		op, err := Operate(s, []HeadFlow{c})
+		if err != nil {
+			return Result{}, err
+		}
+		state = c.solve(held{op.Head}, op.Head, true)
+	}
+	return c.result(state), nil
+}
+
+// offered returns the head at the outlet and its derivative while q [m³/s] is drawn.
+func (s Supply) offered(q float64) (h, slope float64) {
+	if s.Coefficient == 0 || q+s.Elsewhere <= 0 {
+		return s.Static, 0
+	}
+	loss := s.Coefficient * math.Pow(q+s.Elsewhere, s.Exponent)
+	return s.Static - loss, -s.Exponent * loss / (q + s.Elsewhere)
+}

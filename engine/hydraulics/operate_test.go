@@ -65,6 +65,16 @@ func TestOperate_pointLiesOnSupplyAndLayout(t *testing.T) {
 	if r.Residuals.Mass > 1e-9 || r.Residuals.Energy > 1e-9 {
 		t.Errorf("residuals %+v", r.Residuals)
 	}
+	direct, err := SolveOn(goodSpigot(), c)
+	if err != nil || math.Abs(float64(direct.Flow)-op.Total) > 1e-9*op.Total || math.Abs(float64(direct.SourceHead)-op.Head) > 1e-8*op.Head {
+		t.Errorf("in one go %v at %v, point %+v (%v)", direct.Flow, direct.SourceHead, op, err)
+	}
+	limited := goodSpigot()
+	limited.MaxFlow = op.Total / 2
+	half, err := SolveOn(limited, c)
+	if err != nil || math.Abs(float64(half.Flow)-op.Total/2) > 1e-9*op.Total {
+		t.Errorf("limited to half: %v of %v (%v)", half.Flow, op.Total, err)
+	}
 	fromCurve, err := Operate(goodSpigot(), []HeadFlow{c.Table()})
 	if err != nil || math.Abs(fromCurve.Total-op.Total) > 1e-4*op.Total {
 		t.Errorf("curve gives %v, march %v (%v)", fromCurve.Total, op.Total, err)

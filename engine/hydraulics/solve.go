@@ -49,10 +49,21 @@ func (c *Compiled) armsFlow(h float64, bend []correction, arms *[3]settled) (q, 
 }
 
 // FlowAt returns the flow [m³/s] that the layout takes at head h [m] at the source's outlet, by real marches.
-func (c *Compiled) FlowAt(h float64) float64 { return c.solve(h, false).flow }
+func (c *Compiled) FlowAt(h float64) float64 { return c.solve(held{h}, h, false).flow }
 
-// solve finds the state of the layout with head h at the source's outlet, with the profiles of its laterals if asked.
-func (c *Compiled) solve(h float64, record bool) *state {
+// offer is the head at the source's outlet while flow q is drawn, and its derivative: held, or a supply that gives way.
+type offer interface {
+	offered(q float64) (h, slope float64)
+}
+
+// held is a head that does not give way.
+type held struct{ head float64 }
+
+func (h held) offered(float64) (head, slope float64) { return h.head, 0 }
+
+// solve finds the state of the layout behind an offer, with the profiles of its laterals if asked. near is about the head
+// that will be found.
+func (c *Compiled) solve(source offer, near float64, record bool) *state {
 	n := len(c.laterals)
 	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n)}
 	if record {
@@ -64,18 +75,18 @@ func (c *Compiled) solve(h float64, record bool) *state {
 	for i := range c.arms {
 		s.armRecord[i] = newProfile(len(c.arms[i].nodes))
 	}
-	s.manifold = h - c.feed.rise
 	dry := c.dry()
-	if s.manifold <= dry {
+	if still, _ := source.offered(0); still-c.feed.rise <= dry {
+		s.manifold = still - c.feed.rise
 		c.readHeads(s)
 		c.marchLaterals(s, fineTolerance)
 		return s
 	}
-	loss, _ := c.feed.loss(c.table.FlowAt(h))
-	s.manifold = math.Max(s.manifold-loss, dry)
+	loss, _ := c.feed.loss(c.table.FlowAt(near))
+	s.manifold = math.Max(near-c.feed.rise-loss, dry)
 	tolerance := coarseTolerance
 	for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
-		c.solveManifold(h, s)
+		c.solveManifold(source, s)
 		c.readHeads(s)
 		if c.marchLaterals(s, tolerance) > bendTolerance {
 			continue
@@ -91,21 +102,22 @@ func (c *Compiled) solve(h float64, record bool) *state {
 	for j := range s.bend {
 		s.bend[j].march = c.laterals[j].lateral
 	}
-	c.solveManifold(h, s)
+	c.solveManifold(source, s)
 	c.readHeads(s)
 	c.marchLaterals(s, fineTolerance)
 	return s
 }
 
 // solveManifold finds the head at the feed: what the source offers less the feed's loss at the flow that head drives.
-func (c *Compiled) solveManifold(h float64, s *state) {
-	offered := h - c.feed.rise
-	lo, hi := c.dry(), offered
-	x := s.manifold
+func (c *Compiled) solveManifold(source offer, s *state) {
+	still, _ := source.offered(0)
+	lo, hi := c.dry(), still-c.feed.rise
+	x := math.Min(s.manifold, hi)
 	for range 200 {
 		q, slope := c.armsFlow(x, s.bend, &s.arms)
 		loss, lossSlope := c.feed.loss(q)
-		miss := x + loss - offered
+		h, fall := source.offered(q)
+		miss := x + loss + c.feed.rise - h
 		s.manifold, s.flow = x, q
 		if math.Abs(miss) <= fineTolerance*math.Max(math.Abs(x), math.Abs(loss)) {
 			return
@@ -115,7 +127,7 @@ func (c *Compiled) solveManifold(h float64, s *state) {
 		} else {
 			lo = x
 		}
-		next := x - miss/(1+lossSlope*slope)
+		next := x - miss/(1+(lossSlope-fall)*slope)
 		if !(next > lo && next < hi) {
 			next = lo + (hi-lo)/2
 		}
@@ -236,10 +248,14 @@ type Result struct {
 
 // Solve returns everything about the layout with head h at the source's outlet.
 func (c *Compiled) Solve(h unit.Head) Result {
-	s := c.solve(float64(h), true)
+	return c.result(c.solve(held{float64(h)}, float64(h), true))
+}
+
+// result lays a recorded state out.
+func (c *Compiled) result(s *state) Result {
 	loss, _ := c.feed.loss(s.flow)
 	r := Result{
-		SourceHead: h, ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
+		SourceHead: unit.Head(s.manifold + loss + c.feed.rise), ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
 		Laterals: make([]LateralResult, len(c.laterals)),
 	}
 	var all tally

@@ -43,7 +43,9 @@ func (t *tally) uniformity(variation float64) Uniformity {
 	if t.holes == 0 {
 		return Uniformity{}
 	}
-	slices.SortStableFunc(t.sets, func(a, b tallied) int { return cmp.Compare(a.flow, b.flow) })
+	slices.SortFunc(t.sets, func(a, b tallied) int {
+		return cmp.Or(cmp.Compare(a.flow, b.flow), cmp.Compare(a.holes, b.holes))
+	})
 	sum := 0.0
 	for _, s := range t.sets {
 		sum += s.flow * float64(s.holes)
