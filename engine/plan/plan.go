@@ -109,6 +109,14 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
+	if o.CloseEarly {
+		plan.Schedule = closeEarly(m, plan.Schedule, o.Now)
+		if _, broken := pl.split(m.Check(plan.Schedule)); len(broken) > 0 {
+			return Plan{}, &InvalidPlanError{Violations: broken}
+		}
+		plan.Shares = shares(m, plan.Schedule)
+		plan.measure(m)
+	}
 	if plan.Bound = pl.bound; len(plan.Late) > 0 {
 		plan.Bound = smallestBound(m, false)
 	}

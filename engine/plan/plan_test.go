@@ -2,31 +2,39 @@ package plan_test
 
 import (
 	"testing"
-	"time"
 
 	"rillturn.example/rillturn/engine/plan"
 	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/problem/problemtest"
 )
 
-func TestPropose_isValidForEveryKind(t *testing.T) {
+// leastOfBound is the part of its bound that the smallest share must reach in gardens of 8 and of 24 layouts. Where the
+// model is exactly solvable the gap is small; elsewhere it also holds what the bound cannot see.
+var leastOfBound = map[problemtest.Kind]float64{
+	problemtest.Easy: 0.995, problemtest.Thirsty: 0.9, problemtest.TooLarge: 0.99, problemtest.Tight: 1,
+	problemtest.OverSubscribed: 0.88, problemtest.OneHour: 0.8, problemtest.TwoSpigots: 0.85, problemtest.TenSpigots: 0.7,
+	problemtest.OddEven: 0.7, problemtest.DailyCap: 0.9, problemtest.Soak: 0.95, problemtest.Intervals: 0.995,
+	problemtest.TankFed: 0.75, problemtest.Hands: 0.99,
+}
+
+func TestPropose_isValidAndNearItsBoundForEveryKind(t *testing.T) {
+	t.Parallel()
 	for _, kind := range problemtest.Kinds {
 		for _, drilled := range []bool{false, true} {
-			for _, n := range []int{8, 30} {
+			for _, n := range []int{8, 24} {
+				if n > 8 && (kind == problemtest.TenSpigots || kind == problemtest.TwoSpigots) {
+					continue // seconds each; the report looks at them
+				}
 				spec := problemtest.Spec{Kind: kind, Layouts: n, Drilled: drilled, Seed: 1}
 				t.Run(spec.Name(), func(t *testing.T) {
+					t.Parallel()
 					p := problemtest.Garden(spec)
-					begin := time.Now()
-					got, err := plan.Propose(p, plan.Options{})
-					if err != nil {
-						t.Fatal(err)
-					}
-					t.Logf("bound %.4f (%s) smallest %.4f ratio %.4f mean %.4f late %d zones %d turns %d evals %d levels %d %s", got.Bound.Share, got.Bound.Reason, got.Smallest, got.Smallest/got.Bound.Share, got.Mean, len(got.Late),
-						len(got.Schedule.Zones), len(got.Schedule.Turns), got.Evaluated, len(got.Levels), time.Since(begin))
+					got := propose(t, p, plan.Options{})
 					for _, v := range problem.Check(p, got.Schedule) {
-						if v.Rule != problem.RuleInterval {
-							t.Errorf("broken: %+v", v)
-						}
+						t.Errorf("broken: %+v", v)
+					}
+					if got.Smallest < leastOfBound[kind]*got.Bound.Share || got.Smallest > got.Bound.Share+1e-6 {
+						t.Errorf("smallest share %.4f, bound %.4f (%s)", got.Smallest, got.Bound.Share, got.Bound.Reason)
 					}
 				})
 			}

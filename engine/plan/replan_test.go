@@ -42,7 +42,7 @@ func TestPropose_nothingChangedGivesTheSameRota(t *testing.T) {
 	t.Parallel()
 	for _, kind := range replanKinds {
 		for _, drilled := range []bool{false, true} {
-			spec := problemtest.Spec{Kind: kind, Layouts: 16, Drilled: drilled, Seed: 4}
+			spec := problemtest.Spec{Kind: kind, Layouts: 12, Drilled: drilled, Seed: 4}
 			p := problemtest.Garden(spec)
 			first := propose(t, p, plan.Options{})
 			for _, day := range []int{0, 2, 4} {
@@ -65,7 +65,7 @@ func TestPropose_oneMissedTurnChangesLittle(t *testing.T) {
 	t.Parallel()
 	for _, kind := range replanKinds {
 		for _, drilled := range []bool{false, true} {
-			spec := problemtest.Spec{Kind: kind, Layouts: 16, Drilled: drilled, Seed: 5}
+			spec := problemtest.Spec{Kind: kind, Layouts: 12, Drilled: drilled, Seed: 5}
 			p := problemtest.Garden(spec)
 			first := propose(t, p, plan.Options{})
 			now := dayStart(2)

@@ -108,8 +108,7 @@ type Layout struct {
 	Soak        Span                // pause after a turn before the next one of the same layout
 	MaxDayTime  Span                // most time on a day; 0 means no limit
 	ClosedDays  []int
-	OwnValve    bool          // may be closed before its zone's turn ends
-	DailyUse    []Milliliters // use by day, for the limit by volume; nil means that only the days count
+	OwnValve    bool // may be closed before its zone's turn ends
 }
 
 // Hand tells whether the layout is a hand turn.

@@ -170,12 +170,6 @@ func (l *Layout) validate(f *faults, at string, days int, sources map[string]int
 	for j, d := range l.ClosedDays {
 		inRange(f, fmt.Sprintf("%s/ClosedDays/%d", at, j), d, 0, days-1)
 	}
-	if l.DailyUse != nil && len(l.DailyUse) != days {
-		f.add(at+"/DailyUse", "must have one entry for each of the %d days, has %d", days, len(l.DailyUse))
-	}
-	for j, v := range l.DailyUse {
-		inRange(f, fmt.Sprintf("%s/DailyUse/%d", at, j), v, 0, MaxVolume)
-	}
 	if strings.ContainsAny(l.ID, "\x00\n") {
 		f.add(at+"/ID", "must not hold control characters")
 	}

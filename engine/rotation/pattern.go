@@ -1,6 +1,9 @@
 package rotation
 
-import "math"
+import (
+	"math"
+	"math/rand/v2"
+)
 
 // Pattern is how many turns each zone has in each slot of its group.
 type Pattern [][]uint8
@@ -40,6 +43,9 @@ type builder struct {
 // many days, and much, so that every window holds few turns.
 var setupWeights = []float64{0.02, 0.6}
 
+// packWeight makes every zone come as rarely as it can, for packing.
+const packWeight = 1000
+
 const (
 	buildPasses = 4
 	// latePenalty is what a day beyond the interval limit costs; larger than any load.
@@ -50,6 +56,11 @@ const (
 
 // build returns a pattern for a level, the share that is planned for.
 func (g *Group) build(room []float64, level, setup float64, order []int) Pattern {
+	return g.builder(room, level, setup, order).runs
+}
+
+// builder builds the pattern and keeps what it counted on.
+func (g *Group) builder(room []float64, level, setup float64, order []int) *builder {
 	b := &builder{
 		g: g, room: room, level: level, setup: setup, load: make([]float64, len(g.Slots)), turns: make([]int, len(g.Slots)),
 		amount: make([][]float64, len(g.Zones)), runs: make(Pattern, len(g.Zones)),
@@ -65,7 +76,7 @@ func (g *Group) build(room []float64, level, setup float64, order []int) Pattern
 			b.put(j)
 		}
 	}
-	return b.runs
+	return b
 }
 
 func (b *builder) remove(j int) {
@@ -277,4 +288,89 @@ func (g *Group) lateDays(p Pattern, j int) int {
 		return max(0, g.Model.Days-z.FirstBy)
 	}
 	return total + max(0, g.Model.Days-last-z.Interval)
+}
+
+// packSteps is how many exchanges a packing tries.
+const packSteps = 30000
+
+// pack moves and exchanges whole visits between windows until no window is fuller than it may be: bin packing by
+// annealing on the overload alone, without dividing anything.
+func (b *builder) pack(rng *rand.Rand) Pattern {
+	g := b.g
+	total := 0.0
+	for w := range g.Slots {
+		total += b.over(w)
+	}
+	heat := total / float64(max(1, len(g.Slots)))
+	for step := 0; step < packSteps && total > 1; step++ {
+		j := rng.IntN(len(g.Zones))
+		slots := g.Of[g.Zones[j].Source]
+		if len(slots) < 2 {
+			continue
+		}
+		w, u := slots[rng.IntN(len(slots))], slots[rng.IntN(len(slots))]
+		if w == u || b.runs[j][w] == 0 || b.runs[j][u] > 0 {
+			continue
+		}
+		k := b.partner(rng, j, w, u)
+		before := b.over(w) + b.over(u)
+		late := g.lateDays(b.runs, j)
+		if k >= 0 {
+			late += g.lateDays(b.runs, k)
+		}
+		if !b.shift(j, w, u) {
+			continue
+		}
+		back := func() { b.shift(j, u, w) }
+		after := g.lateDays(b.runs, j)
+		if k >= 0 {
+			if !b.shift(k, u, w) {
+				back()
+				continue
+			}
+			after += g.lateDays(b.runs, k)
+			back = func() { b.shift(k, w, u); b.shift(j, u, w) }
+		}
+		gain := before - b.over(w) - b.over(u)
+		temperature := heat * (1 - float64(step)/packSteps)
+		if after > late || (gain < 0 && rng.Float64() >= math.Exp(gain/math.Max(1, temperature))) {
+			back()
+			continue
+		}
+		total -= gain
+	}
+	return b.runs
+}
+
+// over is what slot w holds beyond its room.
+func (b *builder) over(w int) float64 {
+	return math.Max(0, b.load[w]-b.room[w]-b.changeover(w))
+}
+
+// partner picks a zone of slot u to exchange with, or -1 for a plain move.
+func (b *builder) partner(rng *rand.Rand, j, w, u int) int {
+	at := rng.IntN(len(b.runs) + 1)
+	for n := range b.runs {
+		if k := (at + n) % (len(b.runs) + 1); k < len(b.runs) && k != j && b.runs[k][u] > 0 && b.runs[k][w] == 0 {
+			return k
+		} else if k == len(b.runs) {
+			return -1
+		}
+	}
+	return -1
+}
+
+// shift moves the visit of zone j from slot w to slot u, if it fits there.
+func (b *builder) shift(j, w, u int) bool {
+	amount, runs := b.amount[j][w], int(b.runs[j][w])
+	if !b.g.canVisit(j, u) || float64(b.g.visitCap(j, u, runs)) < amount {
+		return false
+	}
+	b.load[w] -= amount + b.changeover(w)*float64(runs)
+	b.load[u] += amount + b.changeover(u)*float64(runs)
+	b.turns[w] -= runs
+	b.turns[u] += runs
+	b.amount[j][w], b.amount[j][u] = 0, amount
+	b.runs[j][w], b.runs[j][u] = 0, uint8(runs)
+	return true
 }

@@ -111,6 +111,11 @@ func (s *search) first(level float64) Pattern {
 			consider(g.build(s.limits.room, level*part, setup, byTime))
 		}
 	}
+	if best == nil || !s.reached(bestScore, level) {
+		for _, part := range []float64{1, 0.97, 0.94} {
+			consider(g.builder(s.limits.room, level*part, packWeight, byTime).pack(s.rng))
+		}
+	}
 	if best == nil || bestScore.late > 0 {
 		for _, part := range []float64{1, 0.5, 0} {
 			consider(g.build(s.limits.room, level*part, setupWeights[0], byFreedom))

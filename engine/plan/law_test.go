@@ -1,0 +1,223 @@
+package plan_test
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"rillturn.example/rillturn/engine/plan"
+	"rillturn.example/rillturn/engine/problem"
+	"rillturn.example/rillturn/engine/problem/problemtest"
+)
+
+// quickKinds are those that a law can be tried on a hundred times. Several spigots under a meter have tests of their own.
+var quickKinds = []problemtest.Kind{
+	problemtest.Easy, problemtest.Thirsty, problemtest.TooLarge, problemtest.OverSubscribed, problemtest.OneHour,
+	problemtest.OddEven, problemtest.DailyCap, problemtest.Intervals, problemtest.TankFed, problemtest.Hands,
+}
+
+// smallSpec draws a garden that is planned in milliseconds.
+func smallSpec(t *rapid.T) problemtest.Spec {
+	return problemtest.Spec{
+		Kind:    rapid.SampledFrom(quickKinds).Draw(t, "kind"),
+		Layouts: rapid.IntRange(3, 6).Draw(t, "layouts"),
+		Drilled: rapid.Bool().Draw(t, "drilled"),
+		Seed:    rapid.Uint64Range(0, 1000).Draw(t, "seed"),
+	}
+}
+
+func mustPropose(t *rapid.T, p problem.Problem, o plan.Options) plan.Plan {
+	got, err := plan.Propose(p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+func TestLaw_planIsValidAndWithinItsBound(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := problemtest.Garden(smallSpec(t))
+		got := mustPropose(t, p, plan.Options{Seed: rapid.Uint64().Draw(t, "seed of the search")})
+		for _, v := range problem.Check(p, got.Schedule) {
+			if v.Rule != problem.RuleInterval {
+				t.Errorf("broken: %+v", v)
+			}
+		}
+		if got.Smallest > got.Bound.Share+1e-6 {
+			t.Errorf("smallest share %.9f above the bound %.9f (%s)", got.Smallest, got.Bound.Share, got.Bound.Reason)
+		}
+	})
+}
+
+func TestLaw_unservableIsExactlyWhatNoZoneCarries(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := problemtest.Garden(smallSpec(t))
+		m, err := problem.NewModel(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var want []string
+		for i := range p.Layouts {
+			s := m.SourceOf[i]
+			fits := m.Fits(s, []int{i})
+			if line := m.LineOf[s]; fits && line >= 0 {
+				fits = m.Operate(s, []int{i}).Total <= p.Lines[line].FlowLimit
+			}
+			if !fits {
+				want = append(want, p.Layouts[i].ID)
+			}
+		}
+		var got []string
+		for _, u := range m.Left {
+			got = append(got, u.Layout)
+		}
+		if !slices.Equal(want, got) {
+			t.Errorf("left out %v, cannot run %v", got, want)
+		}
+	})
+}
+
+func TestLaw_namesAndOrderDoNotMatter(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := problemtest.Garden(smallSpec(t))
+		a := mustPropose(t, p, plan.Options{})
+		b := mustPropose(t, problemtest.Shuffled(p, rapid.Uint64().Draw(t, "shuffle")), plan.Options{})
+		if diff := cmp.Diff(sortedFractions(a), sortedFractions(b)); diff != "" {
+			t.Errorf("shares (-as given +shuffled):\n%s", diff)
+		}
+	})
+}
+
+func sortedFractions(p plan.Plan) []float64 {
+	var out []float64
+	for _, s := range p.Shares {
+		out = append(out, s.Fraction)
+	}
+	slices.Sort(out)
+	return out
+}
+
+func TestLaw_samePlanTwice(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		p := problemtest.Garden(smallSpec(t))
+		o := plan.Options{Seed: rapid.Uint64().Draw(t, "seed of the search"), Share: rapid.SampledFrom([]problem.Measure{
+			problem.ByNeed, problem.ByArea, problem.ByMinutes,
+		}).Draw(t, "share")}
+		if diff := cmp.Diff(mustPropose(t, p, o), mustPropose(t, p, o)); diff != "" {
+			t.Errorf("two runs differ:\n%s", diff)
+		}
+	})
+}
+
+func TestLaw_fullEffortIsNeverWorse(t *testing.T) {
+	t.Parallel()
+	for _, seed := range []uint64{2} {
+		for _, kind := range []problemtest.Kind{problemtest.OverSubscribed, problemtest.DailyCap, problemtest.Soak} {
+			p := problemtest.Garden(problemtest.Spec{Kind: kind, Layouts: 9, Seed: seed})
+			fast, full := propose(t, p, plan.Options{}), propose(t, p, plan.Options{Effort: plan.Full})
+			a, b := sortedFractions(fast), sortedFractions(full)
+			for k := range a {
+				if d := b[k] - a[k]; d > 1e-6 || d < -1e-6 {
+					if d < 0 {
+						t.Errorf("%s seed %d: full effort has %.7f where fast has %.7f", kind, seed, b[k], a[k])
+					}
+					break
+				}
+			}
+		}
+	}
+}
+
+func TestLaw_tightGardensAreServedInFull(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(6) {
+		for _, n := range []int{6, 9, 15, 24} {
+			spec := problemtest.Spec{Kind: problemtest.Tight, Layouts: n, Seed: seed}
+			got := propose(t, problemtest.Garden(spec), plan.Options{})
+			if got.Smallest < 1 || got.Over > 0 {
+				t.Errorf("%s: smallest share %g, %d mL over", spec.Name(), got.Smallest, got.Over)
+			}
+		}
+	}
+}
+
+func TestLaw_closingEarlyOnlySavesWater(t *testing.T) {
+	t.Parallel()
+	saved := false
+	for seed := range uint64(4) {
+		p := problemtest.Garden(problemtest.Spec{Kind: problemtest.OverSubscribed, Layouts: 20, Seed: seed})
+		for i := range p.Layouts {
+			p.Layouts[i].Need /= 3
+			p.Layouts[i].OwnValve = true
+		}
+		open, shut := propose(t, p, plan.Options{}), propose(t, p, plan.Options{CloseEarly: true})
+		if diff := cmp.Diff(sortedFractions(open), sortedFractions(shut)); diff != "" {
+			t.Errorf("seed %d: shares changed:\n%s", seed, diff)
+		}
+		if shut.Over > open.Over {
+			t.Errorf("seed %d: %d mL over, %d without closing", seed, shut.Over, open.Over)
+		}
+		saved = saved || shut.Over < open.Over
+	}
+	if !saved {
+		t.Error("closing early never saved anything: the test proves nothing")
+	}
+}
+
+func TestPropose_startsOnTheGrid(t *testing.T) {
+	t.Parallel()
+	for _, kind := range []problemtest.Kind{problemtest.Easy, problemtest.OverSubscribed, problemtest.TwoSpigots, problemtest.Soak} {
+		p := problemtest.Garden(problemtest.Spec{Kind: kind, Layouts: 12, Seed: 2})
+		free, grid := propose(t, p, plan.Options{}), propose(t, p, plan.Options{Grid: 5 * problem.Minute})
+		for _, turn := range grid.Schedule.Turns {
+			if turn.Start%(5*problem.Minute) != 0 {
+				t.Errorf("%s: turn starts at %d", kind, turn.Start)
+			}
+		}
+		if grid.Smallest < 0.8*free.Smallest {
+			t.Errorf("%s: smallest share %.3f on the grid, %.3f without", kind, grid.Smallest, free.Smallest)
+		}
+	}
+}
+
+func TestPropose_keepsPinnedZonesForbiddenPairsAndExclusions(t *testing.T) {
+	t.Parallel()
+	p := problemtest.Garden(problemtest.Spec{Kind: problemtest.Easy, Layouts: 12, Seed: 3})
+	free := propose(t, p, plan.Options{})
+	pair := free.Schedule.Zones[0].Layouts
+	if len(pair) < 2 {
+		t.Fatalf("first zone has %d members", len(pair))
+	}
+	apart := propose(t, p, plan.Options{Forbidden: [][2]string{{pair[0], pair[1]}}, Excluded: []string{free.Schedule.Zones[1].Layouts[0]}})
+	for _, z := range apart.Schedule.Zones {
+		if slices.Contains(z.Layouts, pair[0]) && slices.Contains(z.Layouts, pair[1]) {
+			t.Errorf("forbidden pair in zone %s", z.ID)
+		}
+		if slices.Contains(z.Layouts, free.Schedule.Zones[1].Layouts[0]) {
+			t.Errorf("excluded layout in zone %s", z.ID)
+		}
+	}
+	pinned := propose(t, p, plan.Options{Pinned: [][]string{pair[:1]}})
+	alone := false
+	for _, z := range pinned.Schedule.Zones {
+		alone = alone || slices.Equal(z.Layouts, pair[:1])
+	}
+	if !alone {
+		t.Errorf("pinned zone %v is not there", pair[:1])
+	}
+}
+
+func TestPropose_stopsWhenAsked(t *testing.T) {
+	t.Parallel()
+	p := problemtest.Garden(problemtest.Spec{Kind: problemtest.OverSubscribed, Layouts: 30, Seed: 3})
+	got := propose(t, p, plan.Options{Effort: plan.Full, Stop: func() bool { return true }})
+	if !got.Stopped {
+		t.Error("a stopped plan does not say so")
+	}
+}
