@@ -30,7 +30,7 @@ func requestID(ctx context.Context) string {
 	return id
 }
 
-// logged writes one line for each request. It names the route and never the query or a header: feed addresses carry a
+// logged writes one line for each request, with the reason if it failed by a fault of ours. It names the route and never the query or a header: feed addresses carry a
 // token in their query.
 func (a *API) logged(c *gin.Context) {
 	start := time.Now()
@@ -44,7 +44,14 @@ func (a *API) logged(c *gin.Context) {
 	} else {
 		attrs = append(attrs, slog.String("address", c.ClientIP()))
 	}
-	a.options.Log.LogAttrs(c, slog.LevelInfo, "request", attrs...)
+	level := slog.LevelInfo
+	if err := c.Errors.Last(); err != nil {
+		attrs = append(attrs, slog.String("error", err.Error()))
+		if !errors.Is(err, context.Canceled) { // the caller went away
+			level = slog.LevelError
+		}
+	}
+	a.options.Log.LogAttrs(c, level, "request", attrs...)
 }
 
 // recovered answers a panic like any other fault of ours.

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net/http"
 	"strconv"
 	"time"
@@ -102,11 +101,8 @@ func refusalOf(err error) *refusal {
 // write ends the request with the problem document of err. It is the only writer of refusals.
 func write(c *gin.Context, err error) {
 	r := refusalOf(err)
-	switch {
-	case errors.Is(err, context.Canceled):
-		slog.InfoContext(c, "request abandoned", "request_id", requestID(c))
-	case r.kind == fault:
-		slog.ErrorContext(c, "request failed", "request_id", requestID(c), "route", c.FullPath(), "error", err)
+	if r.kind == fault {
+		_ = c.Error(err) // for the log
 	}
 	h := c.Writer.Header()
 	for _, name := range []string{"ETag", "Location", "Content-Length", "Content-Disposition"} {

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 
 	"rillturn.example/rillturn/api/gen"
+	"rillturn.example/rillturn/repo"
 )
 
 // RotationList lists rotations, without their results.
@@ -17,7 +18,8 @@ func (a *API) RotationList(ctx context.Context, r gen.RotationListRequestObject)
 	if err != nil {
 		return nil, err
 	}
-	return gen.RotationList200JSONResponse{Items: views(rows, rotationView), NextCursor: nextCursor("rotations", next)}, nil
+	items, err := a.rotationViews(ctx, rows...)
+	return gen.RotationList200JSONResponse{Items: items, NextCursor: nextCursor("rotations", next)}, err
 }
 
 // RotationCreate plans a rotation and stores it as a proposal.
@@ -27,7 +29,7 @@ func (a *API) RotationCreate(ctx context.Context, r gen.RotationCreateRequestObj
 		return nil, err
 	}
 	headers := gen.RotationCreate201ResponseHeaders{ETag: strongETag(made.Revision), Location: location(r.Garden, "rotations", made.ID)}
-	return gen.RotationCreate201JSONResponse{Body: rotationView(made), Headers: headers}, nil
+	return gen.RotationCreate201JSONResponse{Body: rotationView(made, made.PlanRevision), Headers: headers}, nil
 }
 
 // RotationGet reads a rotation.
@@ -36,8 +38,11 @@ func (a *API) RotationGet(ctx context.Context, r gen.RotationGetRequestObject) (
 	if err != nil {
 		return nil, err
 	}
-	headers := gen.RotationGet200ResponseHeaders{ETag: strongETag(row.Revision)}
-	return gen.RotationGet200JSONResponse{Body: rotationView(row), Headers: headers}, nil
+	shown, err := a.rotationViews(ctx, row)
+	if err != nil {
+		return nil, err
+	}
+	return gen.RotationGet200JSONResponse{Body: shown[0], Headers: gen.RotationGet200ResponseHeaders{ETag: strongETag(row.Revision)}}, nil
 }
 
 // RotationInputGet reads what a rotation was planned from, to the byte.
@@ -59,6 +64,18 @@ func (a *API) RotationPublish(ctx context.Context, r gen.RotationPublishRequestO
 	if err != nil {
 		return nil, err
 	}
-	headers := gen.RotationPublish200ResponseHeaders{ETag: strongETag(row.Revision)}
-	return gen.RotationPublish200JSONResponse{Body: rotationView(row), Headers: headers}, nil
+	shown, err := a.rotationViews(ctx, row)
+	if err != nil {
+		return nil, err
+	}
+	return gen.RotationPublish200JSONResponse{Body: shown[0], Headers: gen.RotationPublish200ResponseHeaders{ETag: strongETag(row.Revision)}}, nil
+}
+
+// rotationViews shows rotations, each with whether the garden has changed since it was planned.
+func (a *API) rotationViews(ctx context.Context, rows ...repo.Rotation) ([]gen.Rotation, error) {
+	garden, err := a.svc.Garden(ctx, principal(ctx))
+	if err != nil {
+		return nil, err
+	}
+	return views(rows, func(r repo.Rotation) gen.Rotation { return rotationView(r, garden.PlanRevision) }), nil
 }

@@ -9,7 +9,8 @@ import (
 	"rillturn.example/rillturn/service/file"
 )
 
-func rotationView(r repo.Rotation) gen.Rotation {
+// rotationView shows a rotation beside the plan revision that its garden has now.
+func rotationView(r repo.Rotation, planRevision int64) gen.Rotation {
 	return gen.Rotation{
 		Id:            r.ID,
 		Status:        gen.RotationStatus(r.Status),
@@ -18,6 +19,7 @@ func rotationView(r repo.Rotation) gen.Rotation {
 		StartsAt:      r.StartsAt,
 		EndsAt:        r.EndsAt,
 		PlanRevision:  r.PlanRevision,
+		Stale:         r.PlanRevision != planRevision,
 		EngineVersion: r.EngineVersion,
 		Effort:        gen.Effort(r.Effort),
 		Seed:          r.Seed,

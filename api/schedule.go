@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -16,6 +17,9 @@ import (
 	"rillturn.example/rillturn/api/render/csv"
 	"rillturn.example/rillturn/api/render/ics"
 	"rillturn.example/rillturn/api/render/svg"
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
 )
 
 // The media types of the schedule.
@@ -60,7 +64,7 @@ func (a *API) schedule(ctx context.Context, plot *uuid.UUID, media string, ifNon
 	if err != nil {
 		return document{}, err
 	}
-	d := document{media: media, etag: weakETag(version, plot, media)}
+	d := document{media: media, etag: weakETag(version, plot, string(p.Role)+"."+media)} // a role may see more than another
 	if ifNoneMatch != nil && noneMatch(*ifNoneMatch, d.etag) {
 		return d, nil // answered as 304, without a body
 	}
@@ -72,7 +76,11 @@ func (a *API) schedule(ctx context.Context, plot *uuid.UUID, media string, ifNon
 		d.body, err = json.Marshal(scheduleView(s))
 		return d, err
 	}
-	view, err := scheduleRender(s)
+	plan, err := a.planOf(ctx, p, s.Rotation)
+	if err != nil {
+		return document{}, err
+	}
+	view, err := scheduleRender(s, plan)
 	if err != nil {
 		return document{}, err
 	}
@@ -82,6 +90,24 @@ func (a *API) schedule(ctx context.Context, plot *uuid.UUID, media string, ifNon
 	}
 	d.body = b.Bytes()
 	return d, nil
+}
+
+// planOf reads the plan of a rotation, which holds the shares that documents show. It is empty without a rotation and for
+// those who may not see it.
+func (a *API) planOf(ctx context.Context, p service.Principal, r *repo.Rotation) (file.GardenPlan, error) {
+	var plan file.GardenPlan
+	if r == nil {
+		return plan, nil
+	}
+	stored, _, err := a.svc.RotationPlan(ctx, p, r.ID)
+	var refused *service.Error
+	if errors.As(err, &refused) && refused.Kind == service.Forbidden {
+		return plan, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(stored, &plan)
+	}
+	return plan, err
 }
 
 // weakETag names a state of a pull: the version of the garden's schedule, the scope and the form.
@@ -108,5 +134,9 @@ func (a *API) RotationCurrentGet(ctx context.Context, r gen.RotationCurrentGetRe
 	if err != nil {
 		return nil, err
 	}
-	return gen.RotationCurrentGet200JSONResponse{Body: rotationView(row), Headers: headers}, nil
+	shown, err := a.rotationViews(ctx, row)
+	if err != nil {
+		return nil, err
+	}
+	return gen.RotationCurrentGet200JSONResponse{Body: shown[0], Headers: headers}, nil
 }

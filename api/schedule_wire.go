@@ -8,6 +8,7 @@ import (
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
 )
 
 func scheduleView(s service.Schedule) gen.Schedule {
@@ -37,23 +38,57 @@ func scheduleMemberView(m repo.ScheduledMember) gen.ScheduleMember {
 	}
 }
 
-// scheduleRender is the schedule as the renderers draw it.
-func scheduleRender(s service.Schedule) (render.Schedule, error) {
+// scheduleRender is the schedule as the renderers draw it, with the shares and water hours of its plan.
+func scheduleRender(s service.Schedule, plan file.GardenPlan) (render.Schedule, error) {
 	zone, err := time.LoadLocation(s.Garden.TimeZone)
 	if err != nil {
 		return render.Schedule{}, fmt.Errorf("time zone of garden %s: %w", s.Garden.GardenID, err)
 	}
 	view := render.Schedule{
 		GardenName: s.Garden.Name, GardenID: s.Garden.GardenID.String(), TimeZone: zone,
-		Units: render.Units(s.Garden.Units), Language: s.Garden.Language,
+		Units: render.Units(s.Garden.Units), Language: s.Garden.Language, Generated: s.Garden.UpdatedAt,
+		HorizonFrom: s.Garden.UpdatedAt, HorizonTo: s.Garden.UpdatedAt.AddDate(0, 0, 1), // of an empty schedule
 	}
+	if r := s.Rotation; r != nil {
+		view.RotationID, view.Revision, view.Generated = r.ID.String(), int(r.Revision), r.CreatedAt
+		view.HorizonFrom, view.HorizonTo = r.StartsAt, r.EndsAt
+	}
+	shares := map[served]float64{}
+	for _, u := range plan.Units {
+		shares[servedUnit(u.PlotID, u.LayoutID)] = u.Share
+	}
+	for i, t := range s.Turns {
+		view.Turns = append(view.Turns, turnRender(t, shares))
+		if s.Rotation == nil && i == 0 {
+			view.HorizonFrom, view.HorizonTo = t.StartsAt, t.EndsAt
+		}
+		view.HorizonFrom, view.HorizonTo = earlier(view.HorizonFrom, t.StartsAt), later(view.HorizonTo, t.EndsAt)
+	}
+	names := map[string]string{}
 	for _, t := range s.Turns {
-		view.Turns = append(view.Turns, turnRender(t))
+		names[t.WaterSourceID.String()] = t.WaterSourceName
+	}
+	for _, source := range plan.Sources {
+		for _, h := range source.Hours {
+			if name, shown := names[source.ID]; shown {
+				view.WaterHours = append(view.WaterHours, render.Interval{SourceName: name, Start: h.StartsAt, End: h.EndsAt})
+			}
+		}
 	}
 	return view, nil
 }
 
-func turnRender(t repo.ScheduledTurn) render.Turn {
+// served names what a plan serves: a layout, or a plot watered by hand.
+type served struct{ plot, layout string }
+
+func servedUnit(plot string, layout *string) served {
+	if layout == nil {
+		return served{plot: plot}
+	}
+	return served{plot, *layout}
+}
+
+func turnRender(t repo.ScheduledTurn, shares map[served]float64) render.Turn {
 	turn := render.Turn{
 		UID: t.ID.String(), Sequence: int(t.Sequence), Status: render.TurnStatus(t.Status), Start: t.StartsAt, End: t.EndsAt,
 		SourceName: t.WaterSourceName, ZoneName: t.Zone, Kind: render.TurnKind(t.Kind), FlowLPerMin: t.FlowLPerMin,
@@ -62,11 +97,32 @@ func turnRender(t repo.ScheduledTurn) render.Turn {
 		turn.Opener = *t.OpenerName
 	}
 	for _, m := range t.Members {
-		member := render.Member{PlotName: m.PlotLabel, Liters: m.VolumeL, ClosesAt: m.ClosesAt}
+		member := render.Member{PlotName: m.PlotLabel, Liters: m.VolumeL, ClosesAt: m.ClosesAt, Share: 1}
+		unit := served{plot: m.PlotID.String()}
+		if m.LayoutID != nil {
+			unit.layout = m.LayoutID.String()
+		}
+		if share, known := shares[unit]; known {
+			member.Share = share
+		}
 		if m.LayoutName != nil {
 			member.LayoutName = *m.LayoutName
 		}
 		turn.Members = append(turn.Members, member)
 	}
 	return turn
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }

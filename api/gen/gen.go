@@ -585,7 +585,9 @@ type ClosureValues struct {
 }
 
 // Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
-type Crop = file.NeedCrop
+//
+// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+type Crop = file.Crop
 
 // CropList A page of a list.
 type CropList struct {
@@ -597,7 +599,7 @@ type CropList struct {
 }
 
 // CropStages Lengths of the stages of growth in days.
-type CropStages = file.NeedStages
+type CropStages = file.CropStages
 
 // DayParity Which dates of the month a rule covers.
 type DayParity string
@@ -1172,6 +1174,8 @@ type Planting struct {
 	Crop string `json:"crop"`
 
 	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
 	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// Id The identity, made by the service.
@@ -1411,7 +1415,7 @@ type ProblemError struct {
 // Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
 type Role string
 
-// Rotation All turns of a horizon. `result` is what the plan says about itself; lists leave it out.
+// Rotation All turns of a horizon.
 type Rotation struct {
 	// CreatedAt When it was planned.
 	CreatedAt time.Time `json:"created_at"`
@@ -1441,8 +1445,7 @@ type Rotation struct {
 	PlanRevision int64 `json:"plan_revision"`
 
 	// PublishedAt When it was published.
-	PublishedAt *time.Time      `json:"published_at,omitempty"`
-	Result      *RotationResult `json:"result,omitempty"`
+	PublishedAt *time.Time `json:"published_at,omitempty"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
@@ -1496,9 +1499,6 @@ type RotationPublish struct {
 	// AllowStale Publish although the garden changed since the plan was made.
 	AllowStale bool `json:"allow_stale"`
 }
-
-// RotationResult defines model for RotationResult.
-type RotationResult = map[string]interface{}
 
 // RotationStatus Where a rotation stands.
 type RotationStatus string
@@ -3070,7 +3070,7 @@ type ServerInterface interface {
 	// HolderReplace Replace a holder of a plot
 	// (PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder})
 	HolderReplace(c *gin.Context, garden GardenPath, plot PlotPath, holder HolderPath, params HolderReplaceParams)
-	// RotationList List rotations, without their results
+	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(c *gin.Context, garden GardenPath, params RotationListParams)
 	// RotationCreate Plan a rotation
@@ -12000,7 +12000,7 @@ type StrictServerInterface interface {
 	// HolderReplace Replace a holder of a plot
 	// (PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder})
 	HolderReplace(ctx context.Context, request HolderReplaceRequestObject) (HolderReplaceResponseObject, error)
-	// RotationList List rotations, without their results
+	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(ctx context.Context, request RotationListRequestObject) (RotationListResponseObject, error)
 	// RotationCreate Plan a rotation
