@@ -197,7 +197,7 @@ func (c *Compiler) arm(compiled *Compiled, arm int) chain {
 		}
 		for j := range compiled.laterals {
 			p := &compiled.laterals[j]
-			if p.arm == arm && math.Abs(float64(m.Outlets[p.outlet].At)-at) < samePlace {
+			if p.arm == arm && placeOf(places, float64(m.Outlets[p.outlet].At)) == i {
 				p.node = len(ch.nodes)
 				n.out.kind = branches
 				n.out.branch = append(n.out.branch, branch{rise: p.rise, curve: &p.lateral.table, solve: j})
@@ -228,6 +228,11 @@ func armOf(m *Manifold, at unit.Length) int {
 	default:
 		return armToBeginning
 	}
+}
+
+// placeOf returns the index of the first place that is the same as a position.
+func placeOf(places []float64, at float64) int {
+	return slices.IndexFunc(places, func(p float64) bool { return math.Abs(p-at) < samePlace })
 }
 
 // armPlaces returns the distinct positions of tees on an arm, from the feed outwards.

@@ -263,7 +263,7 @@ func (c *Compiled) result(s *state) Result {
 		r.Laterals[j] = c.lateralResult(s, j, &all)
 	}
 	r.OpenHoles, r.DryHoles = all.holes, all.dry
-	r.Uniformity = all.uniformity(c.options.OutletVariation)
+	r.Uniformity = all.sorted(c.options.OutletVariation)
 	r.Residuals = c.residuals(s)
 	r.Warnings = c.warnings(s, &r)
 	return r
@@ -277,7 +277,7 @@ func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
 		Velocity: unit.Velocity(nodes[len(nodes)-1].pipe.velocity(s.laterals[j].flow)),
 		Sets:     make([]HoleSetResult, len(l.sets)), DeadEnd: s.laterals[j].dead != nil,
 	}
-	var mine tally
+	mine := tally{sets: make([]tallied, 0, len(l.sets))}
 	for i := range l.sets {
 		set := &l.sets[i]
 		out := HoleSetResult{
@@ -292,11 +292,11 @@ func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
 		}
 		if set.open > 0 {
 			mine.add(float64(out.Flow)/float64(set.open), set.open)
-			all.add(float64(out.Flow)/float64(set.open), set.open)
 		}
 		r.Sets[i] = out
 	}
 	r.Uniformity = mine.uniformity(c.options.OutletVariation)
+	all.merge(&mine)
 	return r
 }
 

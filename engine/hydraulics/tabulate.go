@@ -18,17 +18,18 @@ const (
 
 // sample is one point of a curve.
 type sample struct {
+	at                float64 // the head it was sampled by
 	head, flow, slope float64
 	state             settled
 	sound             bool // the cubic meets the march between this point and the next
 }
 
-// sampled draws a curve that starts at head dry: at gives the point at a head, started from its lower neighbour.
-func sampled(dry float64, most int, miss float64, at func(h float64, near *sample) sample) []sample {
-	points := []sample{{head: dry, sound: true}}
+// sampled draws a curve from its dry point: at gives the point at a head, started from its lower neighbour.
+func sampled(first sample, most int, miss float64, at func(h float64, near *sample) sample) []sample {
+	points := []sample{first}
 	step := math.Pow(mostSample/leastSample, 1.0/(samples-1))
 	for i, over := 0, leastSample; i < samples; i, over = i+1, over*step {
-		points = append(points, at(dry+over, &points[len(points)-1]))
+		points = append(points, at(first.at+over, &points[len(points)-1]))
 	}
 	for grown := true; grown && len(points) < most; {
 		points, grown = refine(points, most, miss, at)
@@ -39,15 +40,15 @@ func sampled(dry float64, most int, miss float64, at func(h float64, near *sampl
 // refine halves the stretches that are not sound yet, the high ones first: when points run out, heads near the dry level
 // go without.
 func refine(points []sample, most int, miss float64, at func(h float64, near *sample) sample) ([]sample, bool) {
-	table, dry := tableOf(points), points[0].head
+	table, dry := tableOf(points), points[0].at
 	added := make([]*sample, len(points)) // after each point
 	count := 0
 	for i := len(points) - 2; i >= 0 && len(points)+count < most; i-- {
-		if points[i].sound || points[i+1].head-points[i].head < closest*(points[i].head-dry) {
+		if points[i].sound || points[i+1].at-points[i].at < closest*(points[i].at-dry) {
 			continue
 		}
-		p := at(math.Sqrt((points[i].head-dry)*(points[i+1].head-dry))+dry, &points[i])
-		p.sound = meets(&table, &p, miss, p.head-dry < ReliableHead)
+		p := at(math.Sqrt((points[i].at-dry)*(points[i+1].at-dry))+dry, &points[i])
+		p.sound = meets(&table, &p, miss, p.at-dry < ReliableHead)
 		points[i].sound = p.sound
 		added[i] = &p
 		count++
@@ -88,9 +89,9 @@ func tableOf(points []sample) Table {
 
 // tabulate stores the lateral's curve.
 func (l *lateral) tabulate() {
-	points := sampled(l.chain.dry, mostPoints, curveMiss, func(h float64, near *sample) sample {
+	points := sampled(sample{at: l.chain.dry, head: l.chain.dry, sound: true}, mostPoints, curveMiss, func(h float64, near *sample) sample {
 		s := l.chain.settle(request{target: h, tolerance: fineTolerance, near: &near.state})
-		return sample{head: h, flow: s.flow, slope: s.slope, state: s}
+		return sample{at: h, head: h, flow: s.flow, slope: s.slope, state: s}
 	})
 	l.table = tableOf(points)
 	l.states = make([]settled, len(points))
@@ -107,16 +108,12 @@ func (c *Compiled) tabulate() Table {
 		return Table{}
 	}
 	var arms [3]settled
-	byManifold := sampled(dry, layoutPoints, layoutMiss, func(h float64, _ *sample) sample {
+	first := sample{at: dry, head: dry + c.feed.rise, sound: true}
+	return tableOf(sampled(first, layoutPoints, layoutMiss, func(h float64, _ *sample) sample {
 		q, slope := c.armsFlow(h, nil, &arms)
-		return sample{head: h, flow: q, slope: slope}
-	})
-	for i := range byManifold {
-		p := &byManifold[i]
-		loss, _ := c.feed.loss(p.flow)
-		p.head += c.feed.rise + loss
-	}
-	return tableOf(byManifold)
+		loss, lossSlope := c.feed.loss(q)
+		return sample{at: h, head: h + c.feed.rise + loss, flow: q, slope: slope / (1 + lossSlope*slope)}
+	}))
 }
 
 // dry returns the head at the feed in the manifold up to which nothing flows.

@@ -183,6 +183,22 @@ func TestTrap_holeOnTheJointIsCountedOnce(t *testing.T) {
 	}
 }
 
+// Tees closer than a millimetre are one cross, also when a third lies within a millimetre of the second but not of the
+// first: every lateral is counted once.
+func TestTrap_teesAHairApartAreCountedOnce(t *testing.T) {
+	l := bedLayout(4)
+	for i, at := range []unit.Length{0.1, 0.1008, 0.1015, 0.9} {
+		l.Manifold.Outlets[i].At = at
+	}
+	r := mustCompile(t, l).Solve(10)
+	if r.Residuals.Mass > 1e-9 {
+		t.Errorf("residuals %+v", r.Residuals)
+	}
+	if r.Laterals[1].Flow != r.Laterals[2].Flow { // the two nearer the feed
+		t.Errorf("a cross gives %v and %v", r.Laterals[1].Flow, r.Laterals[2].Flow)
+	}
+}
+
 func TestTrap_everythingPlugged(t *testing.T) {
 	l := bedLayout(3)
 	for i := range l.Manifold.Outlets {

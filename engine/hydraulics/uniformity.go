@@ -1,7 +1,6 @@
 package hydraulics
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -40,17 +39,44 @@ func (t *tally) add(flow float64, holes int) {
 }
 
 func (t *tally) uniformity(variation float64) Uniformity {
-	if t.holes == 0 {
-		return Uniformity{}
+	slices.SortFunc(t.sets, byFlow)
+	return t.sorted(variation)
+}
+
+// byFlow orders sets by the flow of a hole.
+func byFlow(a, b tallied) int {
+	switch {
+	case a.flow < b.flow:
+		return -1
+	case a.flow > b.flow:
+		return 1
 	}
-	slices.SortFunc(t.sets, func(a, b tallied) int {
-		return cmp.Or(cmp.Compare(a.flow, b.flow), cmp.Compare(a.holes, b.holes))
-	})
+	return a.holes - b.holes
+}
+
+// merge adds a sorted tally to a sorted one.
+func (t *tally) merge(other *tally) {
+	merged := make([]tallied, 0, len(t.sets)+len(other.sets))
+	a, b := t.sets, other.sets
+	for len(a) > 0 && len(b) > 0 {
+		if byFlow(a[0], b[0]) <= 0 {
+			merged, a = append(merged, a[0]), a[1:]
+		} else {
+			merged, b = append(merged, b[0]), b[1:]
+		}
+	}
+	t.sets = append(append(merged, a...), b...)
+	t.holes += other.holes
+	t.dry += other.dry
+}
+
+// sorted returns the uniformity of a tally in order of flow.
+func (t *tally) sorted(variation float64) Uniformity {
 	sum := 0.0
 	for _, s := range t.sets {
 		sum += s.flow * float64(s.holes)
 	}
-	if sum <= 0 {
+	if sum <= 0 { // nothing flows, or there are no holes
 		return Uniformity{}
 	}
 	n := float64(t.holes)
