@@ -211,7 +211,7 @@ func TestCommon_hoseInFrontOfTwoLayouts(t *testing.T) {
 	split := c.Split(op.Head)
 	near(t, "sum of flows", split.Flows[0]+split.Flows[1], op.Total, 1e-9)
 	loss := HeadLoss(DarcyWeisbach, unit.Flow(op.Total), 20, unit.Inches(0.75), unit.Millimeters(0.01), 20)
-	v := op.Total / (math.Pi / 4 * math.Pow(0.01905, 2))
+	v := op.Total / (math.Pi / 4 * 0.01905 * 0.01905)
 	near(t, "head behind the hose", split.Head, op.Head-float64(loss)-v*v/(2*unit.Gravity), 1e-9)
 	if _, err := NewCommon(Feed{}, DefaultOptions(), nil); err == nil {
 		t.Error("a common feed without a diameter was accepted")

