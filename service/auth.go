@@ -35,8 +35,10 @@ func (s *Service) Authenticate(ctx context.Context, token string) (Principal, er
 	if err != nil {
 		return Principal{}, err
 	}
-	p := Principal{Garden: garden, Token: row.Token.ID, Member: row.Token.MemberID, Role: Role(row.Token.Role), Name: row.MemberName,
-		scheduleVersion: row.Garden.ScheduleVersion}
+	p := Principal{
+		Garden: garden, Token: row.Token.ID, Member: row.Token.MemberID, Role: Role(row.Token.Role), Name: row.MemberName,
+		scheduleVersion: row.Garden.ScheduleVersion,
+	}
 	if p.Member == nil {
 		p.Name = row.Token.Label
 	}

@@ -310,7 +310,7 @@ func (f *facts) taker(u *watered) problem.Layout {
 		l.MaxDayTime = problem.SpanDown(unit.Minutes(*u.plot.MaxDayMin))
 	}
 	for day := range f.Horizon.Days {
-		if _, shut := closed(f.Closures, u.source, u.method(), f.Horizon.FirstDay.AddDate(0, 0, day)); shut {
+		if closed(f.Closures, u.source, u.method(), f.Horizon.FirstDay.AddDate(0, 0, day)) {
 			l.ClosedDays = append(l.ClosedDays, day)
 		}
 	}

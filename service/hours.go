@@ -69,9 +69,9 @@ func holdsOn(w file.WaterHours, date time.Time) bool {
 	return slices.Contains(w.Weekdays, isoWeekday(date))
 }
 
-// closed says which closure, if any, forbids a watering method on a source on a date. Parity is that of the day of the
+// closed tells whether a closure forbids a watering method on a source on a date. Parity is that of the day of the
 // month, so the 31st and the 1st are both odd.
-func closed(closures []file.Closure, source, method string, date time.Time) (file.Closure, bool) {
+func closed(closures []file.Closure, source, method string, date time.Time) bool {
 	for _, c := range closures {
 		switch {
 		case c.WaterSourceID != nil && *c.WaterSourceID != source,
@@ -81,9 +81,9 @@ func closed(closures []file.Closure, source, method string, date time.Time) (fil
 			slices.Contains(c.ExemptMethods, method):
 			continue
 		}
-		return c, true
+		return true
 	}
-	return file.Closure{}, false
+	return false
 }
 
 func isoWeekday(date time.Time) int { return (int(date.Weekday())+6)%7 + 1 }

@@ -108,7 +108,7 @@ func TestClosed_parityWeekdayMethodAndSource(t *testing.T) {
 		{"2015-09-06", "east", "hose", false},
 		{"2015-09-07", "west", "hose", false},
 	} {
-		if _, got := closed(closures, c.source, c.method, day(t, c.date).Time); got != c.want {
+		if got := closed(closures, c.source, c.method, day(t, c.date).Time); got != c.want {
 			t.Errorf("%s %s by %s: closed %v, want %v", c.date, c.source, c.method, got, c.want)
 		}
 	}

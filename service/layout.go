@@ -36,10 +36,10 @@ func (s *Service) LayoutRevisions(ctx context.Context, p Principal, id uuid.UUID
 	if err := p.may(ReadPeople); err != nil {
 		return nil, nil, err
 	}
-	after := 0
+	var after int64
 	if at.AfterKey != "" {
 		var err error
-		if after, err = strconv.Atoi(at.AfterKey); err != nil {
+		if after, err = strconv.ParseInt(at.AfterKey, 10, 32); err != nil {
 			return nil, nil, invalid(Field{"#query/cursor", "is not a cursor of this list"})
 		}
 	}

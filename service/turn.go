@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -59,7 +60,8 @@ func minTime(a, b time.Time) time.Time {
 
 // explainKind is the kind of refusal that an error of a read comes to; 0 for a fault of ours.
 func explainKind(err error) Kind {
-	if refused, ok := explain(err, effect{}).(*Error); ok {
+	var refused *Error
+	if errors.As(explain(err, effect{}), &refused) {
 		return refused.Kind
 	}
 	return 0

@@ -92,7 +92,8 @@ func (c planCmd) problem(std streams, body []byte) error {
 
 // create opens a file for writing in a folder, making the folder.
 func create(dir, name string, write func(io.Writer) error) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	const everybodyReads = 0o755                             // schedules are made to be shown
+	if err := os.MkdirAll(dir, everybodyReads); err != nil { //nolint:gosec // see everybodyReads
 		return err
 	}
 	f, err := os.Create(dir + string(os.PathSeparator) + name)
