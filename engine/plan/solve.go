@@ -17,10 +17,18 @@ type budgets struct {
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{zones: 40000, arcs: 2000000, anneal: 3000000}
+		return budgets{zones: 40000, arcs: 1000000, anneal: 3000000}
 	}
-	return budgets{zones: 4000, arcs: 100000, anneal: 300000}
+	b := budgets{zones: 8000, arcs: 80000, anneal: 200000}
+	if n := len(p.Layouts); n > fastLayouts {
+		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
+	}
+	return b
 }
+
+// fastLayouts is the size of a garden up to which a fast plan has its whole budget for every source; larger ones share
+// it, so that the first plan does not take longer the more sources there are.
+const fastLayouts = 120
 
 // levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
 // of one forbids at full need may be allowed at a lower share.
@@ -33,9 +41,9 @@ const levelGap = 0.01
 func (p *planner) solve(sources []int) solved {
 	modes := p.modes(sources)
 	how := modes[0]
-	best := p.attempt(sources, p.bound.Share, how)
+	best := p.attempt(sources, p.bound.Share, how, nil)
 	for _, other := range modes[1:] {
-		if next := p.attempt(sources, p.bound.Share, other); next.better(&best, p.Model) {
+		if next := p.attempt(sources, p.bound.Share, other, nil); next.better(&best, p.Model) {
 			best, how = next, other
 		}
 	}
@@ -49,13 +57,13 @@ func (p *planner) solve(sources []int) solved {
 				continue
 			}
 			tried[key(level)] = true
-			if next := p.attempt(sources, level, how); next.better(&best, p.Model) {
+			if next := p.attempt(sources, level, how, &best); next.better(&best, p.Model) {
 				best, improved = next, true
 			}
 		}
 	}
 	if best.smallest() >= 1-sameShare && how.goal != zoning.LeastWater {
-		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}); next.better(&best, p.Model) {
+		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}, &best); next.better(&best, p.Model) {
 			best = next
 		}
 	}
@@ -102,8 +110,8 @@ func (p *planner) modes(sources []int) []mode {
 	return out
 }
 
-// attempt makes zones for a level and divides the time among them.
-func (p *planner) attempt(sources []int, level float64, how mode) solved {
+// attempt makes zones for a level and divides the time among them. Zones known already are a start that saves work.
+func (p *planner) attempt(sources []int, level float64, how mode, known *solved) solved {
 	p.levels = append(p.levels, level)
 	var zones []rotation.Zone
 	for _, s := range sources {
@@ -114,9 +122,19 @@ func (p *planner) attempt(sources []int, level float64, how mode) solved {
 		for _, slot := range p.Slots[s] {
 			time += slot.Usable + p.Sources[s].Changeover
 		}
+		budget, start := p.budgets().zones, [][]int(nil)
+		if known != nil {
+			budget /= 3
+			for j := range known.group.Zones {
+				if z := &known.group.Zones[j]; z.Source == s {
+					start = append(start, z.Members)
+				}
+			}
+		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
-			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: p.budgets().zones, Seed: p.Seed, Stop: p.halt,
+			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: budget, Start: start,
+			Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))

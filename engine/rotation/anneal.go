@@ -14,7 +14,7 @@ func (s *search) anneal(start Pattern, budget int, bound float64) (Pattern, bool
 	spent, found := 0, false
 	for spent < budget && (s.stop == nil || !s.stop()) {
 		moves := s.randomMoves(current)
-		spent += len(s.in.arcs) + len(s.g.Slots)
+		spent += s.effort()
 		if moves == nil {
 			continue
 		}

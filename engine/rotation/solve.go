@@ -73,7 +73,7 @@ func (g *Group) Solve(c Config) Result {
 		}
 	}
 	if c.Kept == nil || c.Budget > 0 {
-		p = s.trim(p)
+		p = s.trim(p, max(c.Budget, leastTrim))
 	}
 	best := s.settle(p, caps, c)
 	best.Evaluated = e.count
@@ -112,7 +112,7 @@ func (s *search) first(level float64) Pattern {
 		}
 	}
 	if best == nil || !s.reached(bestScore, level) {
-		for _, part := range []float64{1, 0.97, 0.94} {
+		for _, part := range []float64{1, 0.96} {
 			consider(g.builder(s.limits.room, level*part, packWeight, byTime).pack(s.rng))
 		}
 	}
@@ -210,6 +210,9 @@ func (s *search) mend(p Pattern) Pattern {
 	return p
 }
 
+// effort is the work of one division: a network for every level, of which there are at most as many as zones.
+func (s *search) effort() int { return (len(s.in.arcs) + len(s.g.Slots)) * (10 + len(s.g.Zones)) / 20 }
+
 // change is a move of the search: turns added and taken away.
 type change struct {
 	zone, slot, by int
@@ -228,7 +231,6 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 		return p
 	}
 	spent := 0
-	cost := func() int { return len(s.in.arcs) + len(s.g.Slots) }
 	for spent < budget {
 		moved := false
 		_, levels := s.visits(p)
@@ -241,7 +243,7 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 				if s.stop != nil && s.stop() {
 					return p
 				}
-				if spent += cost(); spent > budget {
+				if spent += s.effort(); spent > budget {
 					return p
 				}
 				apply(p, moves, 1)
@@ -262,15 +264,19 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 	return p
 }
 
+// leastTrim is work enough to try every turn of a small garden.
+const leastTrim = 50000
+
 // trim drops turns that lower no share.
-func (s *search) trim(p Pattern) Pattern {
+func (s *search) trim(p Pattern, budget int) Pattern {
 	current, ok := s.evaluate(p, nil)
 	if !ok {
 		return p
 	}
 	for j := range p {
 		for w := range p[j] {
-			if p[j][w] == 0 {
+			if budget -= s.effort(); p[j][w] == 0 || budget < 0 {
+				budget += s.effort()
 				continue
 			}
 			p[j][w]--

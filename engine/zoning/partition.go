@@ -317,11 +317,11 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 	now := value
 	begin := p.tried
 	steps := 0
-	for p.tried-begin < p.Budget && steps < 4*p.Budget {
+	for p.tried-begin < p.Budget && steps < p.Budget {
 		if steps++; p.Stop != nil && p.Stop() {
 			break
 		}
-		progress := math.Max(float64(p.tried-begin)/float64(p.Budget), float64(steps)/float64(4*p.Budget))
+		progress := math.Max(float64(p.tried-begin)/float64(p.Budget), float64(steps)/float64(p.Budget))
 		next, removed := p.ruin(current, rng)
 		next = p.insert(next, removed, rng)
 		v := p.value(next)
