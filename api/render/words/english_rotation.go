@@ -45,6 +45,9 @@ var englishRotation = rotationPhrases{
 		plan.BoundLineFlow: func(b plan.Bound) string {
 			return atMost(b, fmt.Sprintf("the flow that %s allows during the water hours", OneLine(b.Line)))
 		},
+		plan.BoundLineTime: func(b plan.Bound) string {
+			return atMost(b, fmt.Sprintf("the few taps that %s can feed at the same time", OneLine(b.Line)))
+		},
 		plan.BoundLineCap: func(b plan.Bound) string {
 			return atMost(b, fmt.Sprintf("the daily volume that %s allows", OneLine(b.Line)))
 		},
