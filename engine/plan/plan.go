@@ -115,7 +115,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 			return Plan{}, &InvalidPlanError{Violations: broken}
 		}
 		plan.Shares = shares(m, plan.Schedule)
-		plan.measure(m)
+		plan.measure()
 	}
 	if plan.Bound = pl.bound; len(plan.Late) > 0 {
 		plan.Bound = smallestBound(m, false)
@@ -437,11 +437,11 @@ func (p *planner) assemble(parts []solved) Plan {
 	}
 	sort.SliceStable(plan.Schedule.Turns, func(a, b int) bool { return plan.Schedule.Turns[a].Start < plan.Schedule.Turns[b].Start })
 	plan.Shares = shares(p.Model, plan.Schedule)
-	plan.measure(p.Model)
+	plan.measure()
 	return plan
 }
 
-func (p *Plan) measure(m *problem.Model) {
+func (p *Plan) measure() {
 	p.Smallest, p.Mean, p.Over = 1, 0, 0
 	served := 0
 	for _, s := range p.Shares {

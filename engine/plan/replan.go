@@ -32,8 +32,7 @@ type Change struct {
 type published struct {
 	zones     [][]int  // members still there
 	ids       []string // of those zones
-	turns     []problem.Turn
-	intact    bool // no zone lost or won a member
+	intact    bool     // no zone lost or won a member
 	freeFrom  problem.Instant
 	remaining []problem.Turn // those that may be changed
 	fixed     []problem.Turn // those that stay: ran, in the notice period, or locked
@@ -332,7 +331,7 @@ func (p *planner) stay(next *Plan) (Plan, bool) {
 		return Plan{}, false
 	}
 	old.Shares, old.Late, old.ToCome = shares(p.Model, old.Schedule), late, len(afterNow(p.Previous.Turns, p.Now))
-	old.measure(p.Model)
+	old.measure()
 	return old, len(late) == len(next.Late) && !gains(next.Shares, old.Shares) && !saves(next, &old)
 }
 

@@ -19,7 +19,7 @@ func (p *planner) budgets() budgets {
 	if p.Effort == Full {
 		return budgets{zones: 40000, arcs: 1000000, anneal: 3000000}
 	}
-	b := budgets{zones: 8000, arcs: 80000, anneal: 200000}
+	b := budgets{zones: 6000, arcs: 80000, anneal: 200000}
 	if n := len(p.Layouts); n > fastLayouts {
 		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
 	}

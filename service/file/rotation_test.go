@@ -3,6 +3,7 @@ package file_test
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"flag"
 	"math"
 	"os"
@@ -29,7 +30,7 @@ func committed() []problemtest.Spec {
 	for _, kind := range problemtest.Kinds {
 		layouts := 8
 		if kind == problemtest.TenSpigots {
-			layouts = 20
+			layouts = 10
 		}
 		out = append(out,
 			problemtest.Spec{Kind: kind, Layouts: layouts, Seed: 1},
@@ -88,7 +89,7 @@ func runChecker(t *testing.T, problemPath string, s file.Schedule) checkReport {
 	if err := os.WriteFile(path, body.Bytes(), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command("python3", filepath.Join(rotationFolder, "check.py"), problemPath, path).Output()
+	out, err := exec.CommandContext(t.Context(), "python3", filepath.Join(rotationFolder, "check.py"), problemPath, path).Output()
 	var report checkReport
 	if jsonErr := json.Unmarshal(out, &report); jsonErr != nil {
 		t.Fatalf("checker: %v, %v: %s", err, jsonErr, out)
@@ -247,8 +248,8 @@ func TestReadProblem_pointsAtFaults(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, err = file.ReadProblem(bytes.NewReader(spoilt))
-			faults, ok := err.(file.Faults)
-			if !ok {
+			var faults file.Faults
+			if !errors.As(err, &faults) {
 				t.Fatalf("no faults: %v", err)
 			}
 			for _, f := range faults {

@@ -6,6 +6,7 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"os"
@@ -123,7 +124,7 @@ func onePartition(spec problemtest.Spec, cbc string, seconds int) error {
 		return err
 	}
 	begin = time.Now()
-	out, err := exec.Command(cbc, model, "seconds", strconv.Itoa(seconds), "solve", "solution", answer).CombinedOutput() //nolint:gosec // the command the caller names
+	out, err := exec.CommandContext(context.Background(), cbc, model, "seconds", strconv.Itoa(seconds), "solve", "solution", answer).CombinedOutput() //nolint:gosec // the command the caller names
 	if err != nil {
 		return fmt.Errorf("%s: %w: %s", cbc, err, out)
 	}
