@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// document is an answer whose bytes are written as they are: the contract, the stored input of a rotation, and the forms
-// of the schedule.
+// document is an answer whose bytes are written as they are: the contract, what a rotation was planned from and what
+// came out, and the forms of the schedule.
 type document struct {
 	media string
 	etag  string
@@ -30,6 +30,7 @@ func (d document) write(w http.ResponseWriter) error {
 
 func (d document) VisitDocumentGetResponse(w http.ResponseWriter) error      { return d.write(w) }
 func (d document) VisitRotationInputGetResponse(w http.ResponseWriter) error { return d.write(w) }
+func (d document) VisitRotationPlanGetResponse(w http.ResponseWriter) error  { return d.write(w) }
 func (d document) VisitScheduleGetResponse(w http.ResponseWriter) error      { return d.write(w) }
 func (d document) VisitScheduleIcsGetResponse(w http.ResponseWriter) error   { return d.write(w) }
 func (d document) VisitScheduleCsvGetResponse(w http.ResponseWriter) error   { return d.write(w) }

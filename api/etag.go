@@ -24,11 +24,10 @@ func matched(header *string) (int64, error) {
 	if !ok || !closed || strings.Contains(tag, `"`) {
 		return 0, refuseAll(badRequest, []gen.ProblemError{{Pointer: "#header/If-Match", Reason: `must be one strong ETag in quotes, such as "3"`}})
 	}
-	revision, err := strconv.ParseInt(tag, 10, 64)
-	if err != nil {
-		return 0, nil
+	if revision, err := strconv.ParseInt(tag, 10, 64); err == nil {
+		return revision, nil
 	}
-	return revision, nil
+	return 0, nil
 }
 
 // noneMatch reports whether an If-None-Match header names the tag, by weak comparison (RFC 9110 section 8.8.3.2).

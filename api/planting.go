@@ -12,8 +12,9 @@ func (a *API) PlantingCreate(ctx context.Context, r gen.PlantingCreateRequestObj
 	if err != nil {
 		return nil, err
 	}
+	body, err := plantingView(row)
 	headers := gen.PlantingCreate201ResponseHeaders{ETag: strongETag(row.Revision), Location: location(r.Garden, "plantings", row.ID)}
-	return gen.PlantingCreate201JSONResponse{Body: plantingView(row), Headers: headers}, nil
+	return gen.PlantingCreate201JSONResponse{Body: body, Headers: headers}, err
 }
 
 // PlantingGet reads a planting.
@@ -22,8 +23,9 @@ func (a *API) PlantingGet(ctx context.Context, r gen.PlantingGetRequestObject) (
 	if err != nil {
 		return nil, err
 	}
+	body, err := plantingView(row)
 	headers := gen.PlantingGet200ResponseHeaders{ETag: strongETag(row.Revision)}
-	return gen.PlantingGet200JSONResponse{Body: plantingView(row), Headers: headers}, nil
+	return gen.PlantingGet200JSONResponse{Body: body, Headers: headers}, err
 }
 
 // PlantingReplace replaces a planting.
@@ -36,8 +38,9 @@ func (a *API) PlantingReplace(ctx context.Context, r gen.PlantingReplaceRequestO
 	if err != nil {
 		return nil, err
 	}
+	body, err := plantingView(row)
 	headers := gen.PlantingReplace200ResponseHeaders{ETag: strongETag(row.Revision)}
-	return gen.PlantingReplace200JSONResponse{Body: plantingView(row), Headers: headers}, nil
+	return gen.PlantingReplace200JSONResponse{Body: body, Headers: headers}, err
 }
 
 // PlantingDelete deletes a planting.
@@ -62,7 +65,13 @@ func (a *API) PlantingList(ctx context.Context, r gen.PlantingListRequestObject)
 	if err != nil {
 		return nil, err
 	}
-	return gen.PlantingList200JSONResponse{Items: views(rows, plantingView), NextCursor: nextCursor("plantings", next)}, nil
+	items := make([]gen.Planting, len(rows))
+	for i, row := range rows {
+		if items[i], err = plantingView(row); err != nil {
+			return nil, err
+		}
+	}
+	return gen.PlantingList200JSONResponse{Items: items, NextCursor: nextCursor("plantings", next)}, nil
 }
 
 // CropList lists the published crop library.

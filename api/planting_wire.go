@@ -1,6 +1,9 @@
 package api
 
 import (
+	"encoding/json"
+	"fmt"
+
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
 )
@@ -22,8 +25,14 @@ func plantingValues(b gen.PlantingValues) repo.PlantingValues {
 	}
 }
 
-func plantingView(r repo.Planting) gen.Planting {
+// plantingView shows a planting with the crop's constants as they were copied.
+func plantingView(r repo.Planting) (gen.Planting, error) {
+	var crop gen.Crop
+	if err := json.Unmarshal(r.CropConstants, &crop); err != nil {
+		return gen.Planting{}, fmt.Errorf("stored crop constants of planting %s: %w", r.ID, err)
+	}
 	return gen.Planting{
+		CropConstants:  &crop,
 		Id:             r.ID,
 		PlotId:         r.PlotID,
 		Crop:           r.Crop,
@@ -40,5 +49,5 @@ func plantingView(r repo.Planting) gen.Planting {
 		Revision:       r.Revision,
 		CreatedAt:      r.CreatedAt,
 		UpdatedAt:      r.UpdatedAt,
-	}
+	}, nil
 }

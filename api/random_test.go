@@ -16,7 +16,7 @@ import (
 )
 
 var (
-	randomRequests = flag.Int("random-requests", 400, "how many requests TestRandom_neverFails sends")
+	randomRequests = flag.Int("random-requests", 1000, "how many requests TestRandom_neverFails sends")
 	randomSeed     = flag.Uint64("random-seed", 1, "seed of TestRandom_neverFails")
 )
 

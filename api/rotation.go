@@ -54,6 +54,15 @@ func (a *API) RotationInputGet(ctx context.Context, r gen.RotationInputGetReques
 	return document{media: jsonMedia, etag: `"` + hex.EncodeToString(hash) + `"`, body: input}, nil
 }
 
+// RotationPlanGet reads what came out of planning, with its working.
+func (a *API) RotationPlanGet(ctx context.Context, r gen.RotationPlanGetRequestObject) (gen.RotationPlanGetResponseObject, error) {
+	output, hash, err := a.svc.RotationPlan(ctx, principal(ctx), r.Rotation)
+	if err != nil {
+		return nil, err
+	}
+	return document{media: jsonMedia, etag: `"` + hex.EncodeToString(hash) + `"`, body: output}, nil
+}
+
 // RotationPublish publishes a proposed rotation.
 func (a *API) RotationPublish(ctx context.Context, r gen.RotationPublishRequestObject) (gen.RotationPublishResponseObject, error) {
 	match, err := matched(r.Params.IfMatch)

@@ -73,7 +73,7 @@ func newWorld(t testing.TB, o Options) *world {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if w.contract, err = loadContract(); err != nil {
+	if w.contract, err = loaded(); err != nil {
 		t.Fatal(err)
 	}
 	server := httptest.NewServer(handler)
@@ -218,10 +218,13 @@ func (g *garden) schedule(t testing.TB, tx pgx.Tx) {
 	repotest.TurnReport(t, tx, g.id, func(v *repo.TurnReportValues) { v.ID, v.TurnID = reportID, turnID })
 }
 
+// loaded is the contract, read once for all tests.
+var loaded = sync.OnceValues(loadContract)
+
 // exampleOf is the first example of a schema of the contract.
 func exampleOf(t testing.TB, schema string) json.RawMessage {
 	t.Helper()
-	c, err := loadContract()
+	c, err := loaded()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2585,6 +2585,12 @@ type RotationInputGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// RotationPlanGetParams defines parameters for RotationPlanGet.
+type RotationPlanGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // RotationPublishParams defines parameters for RotationPublish.
 type RotationPublishParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
@@ -3417,6 +3423,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/input (the `RotationInputGet` operationId).
 	RotationInputGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationInputGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotationPlanGet Read what came out of planning, with its working
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/plan (the `RotationPlanGet` operationId).
+	RotationPlanGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPlanGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RotationPublishWithBody Publish a proposed rotation
 	//
@@ -4773,6 +4784,21 @@ func (c *Client) RotationGet(ctx context.Context, garden GardenPath, rotation Ro
 // Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/input (the `RotationInputGet` operationId).
 func (c *Client) RotationInputGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationInputGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRotationInputGetRequest(c.Server, garden, rotation, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotationPlanGet Read what came out of planning, with its working
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/plan (the `RotationPlanGet` operationId).
+func (c *Client) RotationPlanGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPlanGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationPlanGetRequest(c.Server, garden, rotation, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8604,6 +8630,62 @@ func NewRotationInputGetRequest(server string, garden GardenPath, rotation Rotat
 	return req, nil
 }
 
+// NewRotationPlanGetRequest constructs an http.Request for the RotationPlanGet method
+func NewRotationPlanGetRequest(server string, garden GardenPath, rotation RotationPath, params *RotationPlanGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/plan", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewRotationPublishRequest calls the generic RotationPublish builder with application/json body
 func NewRotationPublishRequest(server string, garden GardenPath, rotation RotationPath, params *RotationPublishParams, body RotationPublishJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -11575,6 +11657,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/input (the `RotationInputGet` operationId).
 	RotationInputGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationInputGetParams, reqEditors ...RequestEditorFn) (*RotationInputGetResponse, error)
 
+	// RotationPlanGetWithResponse Read what came out of planning, with its working
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/plan (the `RotationPlanGet` operationId).
+	RotationPlanGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPlanGetParams, reqEditors ...RequestEditorFn) (*RotationPlanGetResponse, error)
+
 	// RotationPublishWithBodyWithResponse Publish a proposed rotation
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -14492,6 +14581,61 @@ func (r RotationInputGetResponse) ContentType() string {
 	return ""
 }
 
+// RotationPlanGetResponse200Headers the declared response headers of an HTTP 200 response for RotationPlanGet
+type RotationPlanGetResponse200Headers struct {
+	ETag string
+}
+
+type RotationPlanGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *map[string]interface{}
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RotationPlanGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RotationPlanGetResponse) GetJSON200() *map[string]interface{} {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationPlanGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationPlanGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationPlanGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationPlanGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationPlanGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // RotationPublishResponse200Headers the declared response headers of an HTTP 200 response for RotationPublish
 type RotationPublishResponse200Headers struct {
 	ETag string
@@ -17188,6 +17332,19 @@ func (c *ClientWithResponses) RotationInputGetWithResponse(ctx context.Context, 
 	return ParseRotationInputGetResponse(rsp)
 }
 
+// RotationPlanGetWithResponse Read what came out of planning, with its working
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/plan (the `RotationPlanGet` operationId).
+func (c *ClientWithResponses) RotationPlanGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPlanGetParams, reqEditors ...RequestEditorFn) (*RotationPlanGetResponse, error) {
+	rsp, err := c.RotationPlanGet(ctx, garden, rotation, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationPlanGetResponse(rsp)
+}
+
 // RotationPublishWithBodyWithResponse Publish a proposed rotation
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -19866,6 +20023,52 @@ func ParseRotationInputGetResponse(rsp *http.Response) (*RotationInputGetRespons
 	switch {
 	case rsp.StatusCode == 200:
 		var headers RotationInputGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRotationPlanGetResponse parses an HTTP response from a RotationPlanGetWithResponse call
+func ParseRotationPlanGetResponse(rsp *http.Response) (*RotationPlanGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationPlanGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest map[string]interface{}
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RotationPlanGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {

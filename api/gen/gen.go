@@ -2585,6 +2585,12 @@ type RotationInputGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// RotationPlanGetParams defines parameters for RotationPlanGet.
+type RotationPlanGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // RotationPublishParams defines parameters for RotationPublish.
 type RotationPublishParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
@@ -3085,6 +3091,9 @@ type ServerInterface interface {
 	// RotationInputGet Read what the rotation was planned from, to the byte
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/input)
 	RotationInputGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationInputGetParams)
+	// RotationPlanGet Read what came out of planning, with its working
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/plan)
+	RotationPlanGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationPlanGetParams)
 	// RotationPublish Publish a proposed rotation
 	// (POST /v1/gardens/{garden}/rotations/{rotation}/publish)
 	RotationPublish(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationPublishParams)
@@ -5754,6 +5763,64 @@ func (siw *ServerInterfaceWrapper) RotationInputGet(c *gin.Context) {
 	siw.Handler.RotationInputGet(c, garden, rotation, params)
 }
 
+// RotationPlanGet operation middleware
+func (siw *ServerInterfaceWrapper) RotationPlanGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotationPlanGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationPlanGet(c, garden, rotation, params)
+}
+
 // RotationPublish operation middleware
 func (siw *ServerInterfaceWrapper) RotationPublish(c *gin.Context) {
 
@@ -7810,6 +7877,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation", wrapper.RotationGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/input", wrapper.RotationInputGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/plan", wrapper.RotationPlanGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/publish", wrapper.RotationPublish)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/current", wrapper.RotationCurrentGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
@@ -10173,6 +10241,55 @@ func (response RotationInputGetdefaultApplicationProblemPlusJSONResponse) VisitR
 	return err
 }
 
+type RotationPlanGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+	Params   RotationPlanGetParams
+}
+
+type RotationPlanGetResponseObject interface {
+	VisitRotationPlanGetResponse(w http.ResponseWriter) error
+}
+
+type RotationPlanGet200ResponseHeaders struct {
+	ETag string
+}
+
+type RotationPlanGet200JSONResponse struct {
+	Body    map[string]interface{}
+	Headers RotationPlanGet200ResponseHeaders
+}
+
+func (response RotationPlanGet200JSONResponse) VisitRotationPlanGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationPlanGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationPlanGetdefaultApplicationProblemPlusJSONResponse) VisitRotationPlanGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type RotationPublishRequestObject struct {
 	Garden   GardenPath   `json:"garden"`
 	Rotation RotationPath `json:"rotation"`
@@ -12015,6 +12132,9 @@ type StrictServerInterface interface {
 	// RotationInputGet Read what the rotation was planned from, to the byte
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/input)
 	RotationInputGet(ctx context.Context, request RotationInputGetRequestObject) (RotationInputGetResponseObject, error)
+	// RotationPlanGet Read what came out of planning, with its working
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/plan)
+	RotationPlanGet(ctx context.Context, request RotationPlanGetRequestObject) (RotationPlanGetResponseObject, error)
 	// RotationPublish Publish a proposed rotation
 	// (POST /v1/gardens/{garden}/rotations/{rotation}/publish)
 	RotationPublish(ctx context.Context, request RotationPublishRequestObject) (RotationPublishResponseObject, error)
@@ -13852,6 +13972,34 @@ func (sh *strictHandler) RotationInputGet(ctx *gin.Context, garden GardenPath, r
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(RotationInputGetResponseObject); ok {
 		if err := validResponse.VisitRotationInputGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RotationPlanGet operation middleware
+func (sh *strictHandler) RotationPlanGet(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationPlanGetParams) {
+	var request RotationPlanGetRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationPlanGet(ctx, request.(RotationPlanGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationPlanGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationPlanGetResponseObject); ok {
+		if err := validResponse.VisitRotationPlanGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
