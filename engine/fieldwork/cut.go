@@ -1,0 +1,541 @@
+package fieldwork
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// Cutting asks how to cut pieces of one kind of pipe from what is there and what can be bought.
+type Cutting struct {
+	Pieces  []WantedPiece
+	Stock   []unit.Length // lengths that can be bought, any number of each
+	OffCuts []OffCut      // pipe that is already there and costs nothing
+	Kerf    unit.Length   // what one saw cut takes
+}
+
+// WantedPiece is a piece to be cut. Label comes back with it.
+type WantedPiece struct {
+	Label  string
+	Length unit.Length
+}
+
+// OffCut is a plain length of pipe that the garden still has.
+type OffCut struct {
+	ID     string
+	Length unit.Length
+}
+
+// CutList says from which stick each piece is cut.
+type CutList struct {
+	Sticks []CutStick
+	// Bought is the length of all sticks that must be bought.
+	Bought unit.Length
+	// Bound is a length that no cut list can go below. It equals Bought when Bought is proven to be least.
+	Bound unit.Length
+	// Nodes counts the linear programs that the search solved.
+	Nodes int
+}
+
+// CutStick is one stick or off-cut with the pieces that come out of it, the longest first:
+//
+//	pieces + Kerf + Left = Length, to the nanometre.
+type CutStick struct {
+	OffCut string // its id; empty for a stick that is bought
+	Length unit.Length
+	Pieces []int // in the order of the request
+	Kerf   unit.Length
+	Left   unit.Length
+}
+
+// Proven says that no cut list buys less.
+func (c *CutList) Proven() bool { return c.Bound >= c.Bought }
+
+// StickCount returns how many sticks of a length are bought.
+func (c *CutList) StickCount(l unit.Length) int {
+	n := 0
+	for i := range c.Sticks {
+		if c.Sticks[i].OffCut == "" && nanometers(c.Sticks[i].Length) == nanometers(l) {
+			n++
+		}
+	}
+	return n
+}
+
+// The sizes of a request. Lengths are counted in whole nanometres, of which a sixty-fourth of an inch is a whole
+// number, so that the sum of a stick comes out and a stick cut in half is not too short.
+const (
+	mostCutPieces = 5000
+	mostOffCuts   = 500
+	mostStock     = 20
+	mostStick     = 200 // [m]
+	mostKerf      = 0.02
+	leastPiece    = 0.01 // [m]
+)
+
+func nanometers(l unit.Length) int64 { return int64(math.Round(float64(l) * 1e9)) }
+
+func fromNanometers(v int64) unit.Length { return unit.Length(float64(v) / 1e9) }
+
+func (c *Cutting) validate() error {
+	var f Faults
+	f.within("kerf_m", float64(c.Kerf), 0, mostKerf)
+	f.count("stock", len(c.Stock), 0, mostStock)
+	for i, l := range c.Stock {
+		f.within(at("stock", i)+".length_m", float64(l), leastPiece, mostStick)
+	}
+	f.count("off_cuts", len(c.OffCuts), 0, mostOffCuts)
+	longest := 0.0
+	for i, o := range c.OffCuts {
+		f.within(at("off_cuts", i)+".length_m", float64(o.Length), leastPiece, mostStick)
+		longest = math.Max(longest, float64(o.Length))
+	}
+	for _, l := range c.Stock {
+		longest = math.Max(longest, float64(l))
+	}
+	f.count("pieces", len(c.Pieces), 0, mostCutPieces)
+	for i, p := range c.Pieces {
+		if f.within(at("pieces", i)+".length_m", float64(p.Length), leastPiece, mostStick) &&
+			nanometers(p.Length) > nanometers(unit.Length(longest)) {
+			f.add(Fault{Path: at("pieces", i) + ".length_m", Code: FaultTooLong, Got: float64(p.Length), Most: longest})
+		}
+	}
+	return f.err()
+}
+
+// Cut finds the cut list that buys the least length of pipe. Off-cuts cost nothing and are used where that helps; among
+// off-cuts that do equally well the shortest is taken.
+//
+// It returns Faults when a number is out of range or a piece is longer than everything there is, and
+// NotEnoughPipeError when pieces fit only off-cuts, of which there are too few.
+//
+// The search is branch and bound over ways to fill a stick, with the bound of the linear program over all fillings
+// (P. C. Gilmore and R. E. Gomory, Oper. Res. 9 (1961) 849–859). It ends with a proof or after a fixed number of linear
+// programs; the bound is returned either way.
+func Cut(c Cutting) (CutList, error) {
+	if err := c.validate(); err != nil {
+		return CutList{}, err
+	}
+	if len(c.Pieces) == 0 {
+		return CutList{}, nil
+	}
+	s := newCutSearch(&c)
+	if !s.run() {
+		return CutList{}, NotEnoughPipeError{Need: s.needed(), Have: s.stored()}
+	}
+	list := CutList{Nodes: s.nodes, Bought: fromNanometers(s.best.cost), Bound: fromNanometers(s.bound)}
+	list.Sticks = s.sticks(&c)
+	return list, nil
+}
+
+// kind is one distinct length among the pieces.
+type kind struct {
+	length int64 // with one kerf [nm]
+	pieces []int
+}
+
+// stock is one distinct length among what can be bought, or among the off-cuts.
+type stock struct {
+	length int64   // with one kerf: the last piece of a full stick needs no cut [nm]
+	cost   int64   // 0 for off-cuts [nm]
+	ids    []int   // of off-cuts, in the order of the request
+	weight float64 // cost in units of the dearest stick
+}
+
+// filling is one way to cut a stick.
+type filling struct {
+	stock int
+	take  []int // of each kind
+}
+
+// cutPlan is a set of fillings that cuts everything.
+type cutPlan struct {
+	cost     int64
+	fillings []filling
+	complete bool
+}
+
+type cutSearch struct {
+	kerf    int64
+	kinds   []kind // the longest first
+	stocks  []stock
+	step    int64 // every cost is a multiple of it
+	dearest int64
+	master  master
+	nodes   int
+	best    cutPlan
+	bound   int64
+}
+
+func newCutSearch(c *Cutting) *cutSearch {
+	s := &cutSearch{kerf: nanometers(c.Kerf)}
+	byLength := map[int64]int{}
+	for i, p := range c.Pieces {
+		l := nanometers(p.Length) + s.kerf
+		k, seen := byLength[l]
+		if !seen {
+			k = len(s.kinds)
+			byLength[l] = k
+			s.kinds = append(s.kinds, kind{length: l})
+		}
+		s.kinds[k].pieces = append(s.kinds[k].pieces, i)
+	}
+	slices.SortFunc(s.kinds, func(a, b kind) int { return cmp.Compare(b.length, a.length) })
+	s.addStocks(c)
+	s.master.init(s.kinds, s.stocks)
+	return s
+}
+
+// addStocks lists off-cuts by length, then the lengths to buy, the shortest first.
+func (s *cutSearch) addStocks(c *Cutting) {
+	var off []stock
+	for i, o := range c.OffCuts {
+		l := nanometers(o.Length) + s.kerf
+		k := slices.IndexFunc(off, func(x stock) bool { return x.length == l })
+		if k < 0 {
+			k = len(off)
+			off = append(off, stock{length: l})
+		}
+		off[k].ids = append(off[k].ids, i)
+	}
+	byLength := func(a, b stock) int { return cmp.Compare(a.length, b.length) }
+	slices.SortFunc(off, byLength)
+	var bought []stock
+	for _, v := range c.Stock {
+		l := nanometers(v)
+		if !slices.ContainsFunc(bought, func(x stock) bool { return x.cost == l }) {
+			bought = append(bought, stock{length: l + s.kerf, cost: l})
+		}
+		s.step = gcd(s.step, l)
+		s.dearest = max(s.dearest, l)
+	}
+	slices.SortFunc(bought, byLength)
+	s.stocks = append(off, bought...)
+	for i := range s.stocks {
+		if s.dearest > 0 {
+			s.stocks[i].weight = float64(s.stocks[i].cost) / float64(s.dearest)
+		}
+	}
+}
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// residual is what is still to be cut, and the off-cuts not yet used.
+type residual struct {
+	want []int // of each kind
+	have []int // of each stock; -1 without limit
+	left int   // pieces
+}
+
+func (s *cutSearch) all() residual {
+	r := residual{want: make([]int, len(s.kinds)), have: make([]int, len(s.stocks))}
+	for i, k := range s.kinds {
+		r.want[i] = len(k.pieces)
+		r.left += len(k.pieces)
+	}
+	for i, k := range s.stocks {
+		r.have[i] = len(k.ids)
+		if k.cost > 0 {
+			r.have[i] = -1
+		}
+	}
+	return r
+}
+
+func (r residual) clone() residual {
+	return residual{want: slices.Clone(r.want), have: slices.Clone(r.have), left: r.left}
+}
+
+// cut takes a filling out of what is left, no more of it than is wanted, and returns what was really cut. ok is false
+// when nothing of it is wanted or the stock is used up.
+func (r *residual) cut(f filling) (done filling, ok bool) {
+	if r.have[f.stock] == 0 {
+		return filling{}, false
+	}
+	done = filling{stock: f.stock, take: make([]int, len(f.take))}
+	for i, n := range f.take {
+		done.take[i] = min(n, r.want[i])
+		ok = ok || done.take[i] > 0
+	}
+	if !ok {
+		return filling{}, false
+	}
+	for i, n := range done.take {
+		r.want[i] -= n
+		r.left -= n
+	}
+	if r.have[f.stock] > 0 {
+		r.have[f.stock]--
+	}
+	return done, true
+}
+
+// The effort of a search, in linear programs. Under 40 pieces a proof takes a handful; the budget is for the rare
+// request whose bound is one stick too low.
+const (
+	mostCutNodes  = 1500
+	mostFillings  = 400 // tried at one node
+)
+
+// run returns whether a cut list exists.
+func (s *cutSearch) run() bool {
+	whole := s.all()
+	root := s.solve(whole)
+	s.bound = s.ceil(root.bound)
+	s.dive(whole.clone(), root)
+	if s.best.complete && s.best.cost <= s.bound {
+		return true
+	}
+	if exhausted := s.branch(whole, root, 0, nil); exhausted && s.best.complete {
+		s.bound = s.best.cost
+	}
+	return s.best.complete
+}
+
+func (s *cutSearch) solve(r residual) relaxed {
+	s.nodes++
+	return s.master.solve(r)
+}
+
+// ceil rounds a bound in units of the dearest stick up to the next possible cost.
+func (s *cutSearch) ceil(bound float64) int64 {
+	if s.step == 0 {
+		return 0
+	}
+	const slack = 1e-6 // of the dearest stick: rounding of the linear program must not cost a whole step
+	steps := math.Ceil((bound - slack) * float64(s.dearest) / float64(s.step))
+	return int64(math.Max(steps, 0)) * s.step
+}
+
+func (s *cutSearch) keep(cost int64, fillings []filling) {
+	if s.best.complete && s.best.cost <= cost {
+		return
+	}
+	s.best = cutPlan{cost: cost, fillings: slices.Clone(fillings), complete: true}
+}
+
+// dive rounds the linear program again and again until everything is cut: whole numbers of fillings first, then the
+// largest fraction.
+func (s *cutSearch) dive(r residual, lp relaxed) {
+	var cost int64
+	var fillings []filling
+	take := func(f filling) bool {
+		done, ok := r.cut(f)
+		if ok {
+			fillings = append(fillings, done)
+			cost += s.stocks[f.stock].cost
+		}
+		return ok
+	}
+	for r.left > 0 {
+		progress := false
+		for _, u := range lp.used {
+			for n := math.Floor(u.times + 1e-9); n >= 1 && take(u.filling); n-- {
+				progress = true
+			}
+		}
+		if !progress {
+			for _, u := range lp.used {
+				if take(u.filling) {
+					progress = true
+					break
+				}
+			}
+		}
+		if !progress {
+			return
+		}
+		if r.left > 0 {
+			lp = s.solve(r)
+		}
+	}
+	s.keep(cost, fillings)
+}
+
+// branch fills the stick that the longest remaining piece comes from in every way worth trying, the ways that the
+// linear program likes first. It returns whether it looked at everything that could be better than the best.
+func (s *cutSearch) branch(r residual, lp relaxed, cost int64, path []filling) bool {
+	if lp.impossible {
+		return true
+	}
+	if s.best.complete && cost+s.ceil(lp.bound) >= s.best.cost {
+		return true
+	}
+	longest := slices.IndexFunc(r.want, func(n int) bool { return n > 0 })
+	exhausted, tried := true, 0
+	var seen []filling
+	try := func(f filling) bool {
+		if tried++; tried > mostFillings || s.nodes >= mostCutNodes {
+			exhausted = false
+			return false
+		}
+		next := r.clone()
+		done, _ := next.cut(f)
+		along := append(slices.Clone(path), done)
+		paid := cost + s.stocks[f.stock].cost
+		if next.left == 0 {
+			s.keep(paid, along)
+		} else if !s.branch(next, s.solve(next), paid, along) {
+			exhausted = false
+		}
+		return s.best.cost > s.bound || !s.best.complete
+	}
+	for _, u := range lp.used {
+		if u.take[longest] == 0 || r.have[u.stock] == 0 || !s.maximal(u.filling, r) {
+			continue
+		}
+		seen = append(seen, u.filling)
+		if !try(u.filling) {
+			return exhausted
+		}
+	}
+	for j := range s.stocks {
+		if r.have[j] == 0 || s.stocks[j].length < s.kinds[longest].length {
+			continue
+		}
+		more := s.fillings(j, longest, r, func(f filling) bool {
+			if slices.ContainsFunc(seen, func(g filling) bool { return g.stock == f.stock && slices.Equal(g.take, f.take) }) {
+				return true
+			}
+			return try(f)
+		})
+		if !more {
+			return exhausted
+		}
+	}
+	return exhausted
+}
+
+// maximal says that no wanted piece would still fit beside the filling, and that the filling holds nothing unwanted.
+// Fillings that are not maximal need not be tried: a piece moved into the gap never makes a cut list dearer.
+func (s *cutSearch) maximal(f filling, r residual) bool {
+	room := s.stocks[f.stock].length
+	for i, n := range f.take {
+		if n > r.want[i] {
+			return false
+		}
+		room -= int64(n) * s.kinds[i].length
+	}
+	for i, n := range f.take {
+		if r.want[i] > n && s.kinds[i].length <= room {
+			return false
+		}
+	}
+	return true
+}
+
+// fillings calls try with every maximal filling of stock j that holds a piece of kind first, the fullest of long pieces
+// first, until try returns false; it returns that answer.
+func (s *cutSearch) fillings(j, first int, r residual, try func(filling) bool) bool {
+	take := make([]int, len(s.kinds))
+	var walk func(i int, room int64) bool
+	walk = func(i int, room int64) bool {
+		for i < len(s.kinds) && (r.want[i] == 0 || s.kinds[i].length > room) {
+			i++
+		}
+		if i == len(s.kinds) {
+			f := filling{stock: j, take: slices.Clone(take)}
+			return !s.maximal(f, r) || try(f)
+		}
+		least := 0
+		if i == first {
+			least = 1
+		}
+		for n := min(r.want[i], int(room/s.kinds[i].length)); n >= least; n-- {
+			take[i] = n
+			if !walk(i+1, room-int64(n)*s.kinds[i].length) {
+				take[i] = 0
+				return false
+			}
+		}
+		take[i] = 0
+		return true
+	}
+	return walk(first, s.stocks[j].length)
+}
+
+// sticks names the pieces and off-cuts of the best plan.
+func (s *cutSearch) sticks(c *Cutting) []CutStick {
+	next := make([]int, len(s.kinds))
+	used := make([]int, len(s.stocks))
+	fillings := s.preferShort(s.best.fillings)
+	sticks := make([]CutStick, 0, len(fillings))
+	for _, f := range fillings {
+		var stick CutStick
+		room := s.stocks[f.stock].length - s.kerf
+		if k := &s.stocks[f.stock]; k.cost == 0 {
+			stick.OffCut = c.OffCuts[k.ids[used[f.stock]]].ID
+			used[f.stock]++
+		}
+		stick.Length = fromNanometers(room)
+		n := int64(0)
+		for i, count := range f.take {
+			for range count {
+				stick.Pieces = append(stick.Pieces, s.kinds[i].pieces[next[i]])
+				next[i]++
+				n++
+				room -= s.kinds[i].length - s.kerf
+			}
+		}
+		kerf := min(room, n*s.kerf) // the last cut may run out over the end
+		stick.Kerf, stick.Left = fromNanometers(kerf), fromNanometers(room-kerf)
+		sticks = append(sticks, stick)
+	}
+	return sticks
+}
+
+// preferShort moves fillings of off-cuts to shorter ones that nobody needs, and puts off-cuts first, then sticks by
+// what they hold.
+func (s *cutSearch) preferShort(fillings []filling) []filling {
+	out := slices.Clone(fillings)
+	free := make([]int, len(s.stocks))
+	for i := range s.stocks {
+		free[i] = len(s.stocks[i].ids)
+	}
+	for _, f := range out {
+		free[f.stock]--
+	}
+	slices.SortStableFunc(out, func(a, b filling) int {
+		return cmp.Or(cmp.Compare(a.stock, b.stock), -slices.Compare(a.take, b.take))
+	})
+	for i := range out {
+		need := int64(0)
+		for k, n := range out[i].take {
+			need += int64(n) * s.kinds[k].length
+		}
+		for j := range out[i].stock {
+			if free[j] > 0 && s.stocks[j].length >= need {
+				free[j]--
+				free[out[i].stock]++
+				out[i].stock = j
+				break
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b filling) int { return cmp.Compare(a.stock, b.stock) })
+	return out
+}
+
+// needed returns the length of all pieces, stored that of all off-cuts.
+func (s *cutSearch) needed() unit.Length {
+	var sum int64
+	for _, k := range s.kinds {
+		sum += (k.length - s.kerf) * int64(len(k.pieces))
+	}
+	return fromNanometers(sum)
+}
+
+func (s *cutSearch) stored() unit.Length {
+	var sum int64
+	for _, k := range s.stocks {
+		sum += (k.length - s.kerf) * int64(len(k.ids))
+	}
+	return fromNanometers(sum)
+}

@@ -1,0 +1,298 @@
+package fieldwork
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// many returns count pieces of one length.
+func many(label string, length unit.Length, count int) []WantedPiece {
+	pieces := make([]WantedPiece, count)
+	for i := range pieces {
+		pieces[i] = WantedPiece{Label: fmt.Sprintf("%s%d", label, i+1), Length: length}
+	}
+	return pieces
+}
+
+// checkCutList proves that a cut list cuts every piece once and that each stick adds up, in whole nanometres.
+func checkCutList(t interface{ Errorf(string, ...any) }, c Cutting, list CutList) {
+	cut := make([]int, len(c.Pieces))
+	off := map[string]int{}
+	var bought unit.Length
+	for n, s := range list.Sticks {
+		sum := nanometers(s.Kerf) + nanometers(s.Left)
+		for _, i := range s.Pieces {
+			cut[i]++
+			sum += nanometers(c.Pieces[i].Length)
+		}
+		if sum != nanometers(s.Length) {
+			t.Errorf("stick %d: pieces, kerf and off-cut make %d nm of %d", n, sum, nanometers(s.Length))
+		}
+		most := int64(len(s.Pieces)) * nanometers(c.Kerf)
+		if k := nanometers(s.Kerf); k > most || (k < most && s.Left > 0) {
+			t.Errorf("stick %d: kerf of %d nm for %d pieces, %v left", n, k, len(s.Pieces), s.Left)
+		}
+		if s.OffCut != "" {
+			off[s.OffCut]++
+			continue
+		}
+		bought += s.Length
+		if !slices.ContainsFunc(c.Stock, func(l unit.Length) bool { return nanometers(l) == nanometers(s.Length) }) {
+			t.Errorf("stick %d: a length of %v can't be bought", n, s.Length)
+		}
+	}
+	for i, n := range cut {
+		if n != 1 {
+			t.Errorf("piece %d is cut %d times", i, n)
+		}
+	}
+	for id, n := range off {
+		if n > 1 {
+			t.Errorf("off-cut %s is used %d times", id, n)
+		}
+	}
+	if nanometers(bought) != nanometers(list.Bought) || list.Bound > list.Bought {
+		t.Errorf("bought %v, said %v, bound %v", bought, list.Bought, list.Bound)
+	}
+}
+
+func TestCut_publishedAndWorked(t *testing.T) {
+	ten, kerf := unit.Feet(10), unit.Inches(1.0/8)
+	paper := Cutting{Stock: []unit.Length{unit.Millimeters(5600)}}
+	for _, w := range [][2]int{
+		{1380, 22}, {1520, 25}, {1560, 12}, {1710, 14}, {1820, 18}, {1880, 18}, {1930, 20}, {2000, 10}, {2050, 12}, {2100, 14},
+		{2140, 16}, {2150, 18}, {2200, 20},
+	} {
+		paper.Pieces = append(paper.Pieces, many("", unit.Millimeters(float64(w[0])), w[1])...)
+	}
+	raws := Cutting{Stock: []unit.Length{unit.Inches(100)}}
+	for _, w := range [][2]int{{45, 97}, {36, 610}, {31, 395}, {14, 211}} {
+		raws.Pieces = append(raws.Pieces, many("", unit.Inches(float64(w[0])), w[1])...)
+	}
+	for _, tc := range []struct {
+		name   string
+		source string
+		c      Cutting
+		sticks int // bought
+	}{
+		{"paper rolls", "Wikipedia, \"Cutting-stock problem\", example: 73 rolls of 5600 mm; from memory", paper, 73},
+		{"raws of 100 in", "V. Chvátal, Linear Programming (1983), ch. 13, opening example: 453 raws; from memory", raws, 453},
+		{"three sticks to a run", "by hand: 3 whole sticks", Cutting{Pieces: many("A", ten, 3), Stock: []unit.Length{ten}, Kerf: kerf}, 3},
+		{
+			"a full stick needs one cut less", "by hand: 5 + 5 ft and one cut are more than 10 ft",
+			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}, Kerf: kerf}, 4,
+		},
+		{
+			"without kerf the halves fit", "by hand: 2 × 5 ft = 10 ft",
+			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}}, 2,
+		},
+		{
+			"halves less half a kerf fit exactly", "by hand: 2 × (5 ft − 1/16 in) + 1/8 in = 10 ft",
+			Cutting{Pieces: many("A", unit.Feet(5)-unit.Inches(1.0/16), 4), Stock: []unit.Length{ten}, Kerf: kerf}, 2,
+		},
+		{
+			"longest first would take three", "by hand: 6+4, 4+3+3 ft fill two sticks; longest first gives 6+4, 4+3+3; shortest gap 4+4, 6+3, 3",
+			Cutting{Pieces: slices.Concat(many("A", unit.Feet(6), 1), many("B", unit.Feet(4), 2), many("C", unit.Feet(3), 2)), Stock: []unit.Length{ten}}, 2,
+		},
+		{
+			"off-cuts spare a stick", "by hand: 8 + 2 ft from the stick, 4 ft from the off-cut",
+			Cutting{
+				Pieces: slices.Concat(many("A", unit.Feet(8), 1), many("B", unit.Feet(4), 1), many("C", unit.Feet(2), 1)),
+				Stock:  []unit.Length{ten}, OffCuts: []OffCut{{"long", unit.Feet(7)}, {"short", unit.Feet(4)}},
+			}, 1,
+		},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			list, err := Cut(tc.c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkCutList(t, tc.c, list)
+			if n := list.StickCount(tc.c.Stock[0]); n != tc.sticks {
+				t.Errorf("%d sticks, want %d (%s); bound %v", n, tc.sticks, tc.source, list.Bound/tc.c.Stock[0])
+			}
+			if !list.Proven() {
+				t.Errorf("not proven: bound %v of %v", list.Bound, list.Bought)
+			}
+		})
+	}
+}
+
+func TestCut_takesTheShortestOffCutThatServes(t *testing.T) {
+	list, err := Cut(Cutting{
+		Pieces: many("A", unit.Feet(4), 1), Stock: []unit.Length{unit.Feet(10)},
+		OffCuts: []OffCut{{"long", unit.Feet(9)}, {"short", unit.Feet(5)}, {"too short", unit.Feet(3)}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(list.Sticks) != 1 || list.Sticks[0].OffCut != "short" || list.Bought != 0 || !list.Proven() {
+		t.Errorf("got %+v", list)
+	}
+}
+
+func TestCut_refuses(t *testing.T) {
+	var faults Faults
+	_, err := Cut(Cutting{
+		Pieces: append(many("A", unit.Feet(11), 1), WantedPiece{Length: unit.Length(math.NaN())}),
+		Stock:  []unit.Length{unit.Feet(10)}, Kerf: -1,
+	})
+	if !errors.As(err, &faults) {
+		t.Fatalf("got %v", err)
+	}
+	var got []string
+	for _, f := range faults {
+		got = append(got, f.JSONPointer()+" "+string(f.Code))
+	}
+	want := []string{"/kerf_m out_of_range", "/pieces/0/length_m too_long", "/pieces/1/length_m not_finite"}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	var short NotEnoughPipeError
+	_, err = Cut(Cutting{Pieces: many("A", unit.Feet(4), 3), OffCuts: []OffCut{{"a", unit.Feet(8)}}})
+	if !errors.As(err, &short) {
+		t.Errorf("three pieces from one off-cut of two: got %v", err)
+	}
+}
+
+// leastBought tries every assignment of pieces to sticks.
+func leastBought(c Cutting) (int64, bool) {
+	type bin struct{ room, cost int64 }
+	best, found := int64(math.MaxInt64), false
+	kerf := nanometers(c.Kerf)
+	var put func(i int, open []bin, offUsed []bool, cost int64)
+	put = func(i int, open []bin, offUsed []bool, cost int64) {
+		if cost >= best {
+			return
+		}
+		if i == len(c.Pieces) {
+			best, found = cost, true
+			return
+		}
+		l := nanometers(c.Pieces[i].Length) + kerf
+		for b := range open {
+			if open[b].room >= l {
+				open[b].room -= l
+				put(i+1, open, offUsed, cost)
+				open[b].room += l
+			}
+		}
+		for k, o := range c.OffCuts {
+			if room := nanometers(o.Length) + kerf; !offUsed[k] && room >= l {
+				offUsed[k] = true
+				put(i+1, append(slices.Clone(open), bin{room: room - l}), offUsed, cost)
+				offUsed[k] = false
+			}
+		}
+		for _, s := range c.Stock {
+			if room := nanometers(s) + kerf; room >= l {
+				put(i+1, append(slices.Clone(open), bin{room: room - l}), offUsed, cost+nanometers(s))
+			}
+		}
+	}
+	put(0, nil, make([]bool, len(c.OffCuts)), 0)
+	return best, found
+}
+
+func TestCut_agreesWithEveryAssignmentTried(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		inch := func(low, high int, name string) unit.Length {
+			return unit.Inches(float64(rapid.IntRange(low, high).Draw(t, name)))
+		}
+		c := Cutting{Kerf: unit.Inches(float64(rapid.IntRange(0, 2).Draw(t, "kerf")) / 8)}
+		for range rapid.IntRange(1, 7).Draw(t, "pieces") {
+			c.Pieces = append(c.Pieces, WantedPiece{Length: inch(12, 70, "piece")})
+		}
+		for range rapid.IntRange(0, 2).Draw(t, "stock") {
+			c.Stock = append(c.Stock, inch(70, 140, "stick"))
+		}
+		for i := range rapid.IntRange(0, 3).Draw(t, "off-cuts") {
+			c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), inch(20, 90, "off-cut")})
+		}
+		want, possible := leastBought(c)
+		list, err := Cut(c)
+		if !possible {
+			if err == nil {
+				t.Errorf("cut what can't be cut: %+v", list)
+			}
+			return
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if nanometers(list.Bought) != want || !list.Proven() {
+			t.Errorf("bought %d nm, bound %d, least is %d", nanometers(list.Bought), nanometers(list.Bound), want)
+		}
+	})
+}
+
+// garden returns a request like those of gardens: pieces of 1 to 10 ft to the eighth of an inch.
+func garden(r *rand.Rand, n, off int) Cutting {
+	c := Cutting{Stock: []unit.Length{unit.Feet(10)}, Kerf: unit.Inches(1.0 / 8)}
+	for range n {
+		c.Pieces = append(c.Pieces, WantedPiece{Length: unit.Inches(12 + float64(r.IntN(108*8+1))/8)})
+	}
+	for i := range off {
+		c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), unit.Inches(10 + float64(r.IntN(90)))})
+	}
+	return c
+}
+
+func TestCut_provesFortyPieces(t *testing.T) {
+	for seed := range uint64(25) {
+		r := rand.New(rand.NewPCG(seed, 1))
+		c := garden(r, 40, int(seed%6))
+		if seed%5 == 4 {
+			c.Stock = append(c.Stock, unit.Feet(20))
+		}
+		list, err := Cut(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if !list.Proven() {
+			t.Errorf("seed %d: bought %v ft, bound %v ft after %d programs", seed, list.Bought.Feet(), list.Bound.Feet(), list.Nodes)
+		}
+	}
+}
+
+func TestCut_largeRequestsStayWithinOneStickOfTheBound(t *testing.T) {
+	for seed := range uint64(3) {
+		c := garden(rand.New(rand.NewPCG(seed, 2)), 160, 8)
+		list, err := Cut(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if list.Bought-list.Bound > unit.Feet(10)+1e-9 {
+			t.Errorf("seed %d: bought %v ft, bound %v ft", seed, list.Bought.Feet(), list.Bound.Feet())
+		}
+	}
+}
+
+func TestCut_isRepeatable(t *testing.T) {
+	c := garden(rand.New(rand.NewPCG(7, 7)), 40, 5)
+	a, errA := Cut(c)
+	b, errB := Cut(c)
+	if errA != nil || errB != nil || fmt.Sprint(a) != fmt.Sprint(b) {
+		t.Errorf("%v %v\n%v\n%v", errA, errB, a, b)
+	}
+}
+
+func BenchmarkCut40(b *testing.B) {
+	c := garden(rand.New(rand.NewPCG(7, 7)), 40, 5)
+	for b.Loop() {
+		if _, err := Cut(c); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
