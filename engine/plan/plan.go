@@ -172,9 +172,49 @@ func (p *Plan) disturbance() float64 {
 // polishRounds is how often a fresh plan is divided and placed once more.
 const polishRounds = 4
 
-// settled makes a fresh plan and then treats it as published: as long as dividing and placing the same visits once more
-// gains something, that is the plan. What is left stays as it is when nothing happens.
+// settled makes a fresh plan. Full effort starts with the fast plan and only replaces it by a better one.
 func (p *planner) settled() (Plan, error) {
+	if p.Effort != Full {
+		return p.polished()
+	}
+	p.Effort = Fast
+	fast, err := p.polished()
+	p.Effort = Full
+	if err != nil || p.halt() {
+		fast.Stopped = p.stopped
+		return fast, err
+	}
+	full, err := p.polished()
+	if err != nil {
+		return Plan{}, err
+	}
+	if !full.better(&fast) {
+		fast.Levels, fast.Evaluated, fast.Stopped = full.Levels, full.Evaluated, full.Stopped
+		return fast, nil
+	}
+	return full, nil
+}
+
+// better compares two plans of one problem: interval limits kept, sorted shares, water beyond need, turns.
+func (p *Plan) better(o *Plan) bool {
+	if len(p.Late) != len(o.Late) {
+		return len(p.Late) < len(o.Late)
+	}
+	a, b := fractions(p.Shares), fractions(o.Shares)
+	for k := range a {
+		if d := a[k] - b[k]; d > sameShare || d < -sameShare {
+			return d > 0
+		}
+	}
+	if p.Over != o.Over {
+		return p.Over < o.Over
+	}
+	return len(p.Schedule.Turns) < len(o.Schedule.Turns)
+}
+
+// polished makes a plan and then treats it as published: as long as dividing and placing the same visits once more
+// gains something, that is the plan. What is left stays as it is when nothing happens.
+func (p *planner) polished() (Plan, error) {
 	plan, err := p.checked(p.solve)
 	if err != nil {
 		return Plan{}, err

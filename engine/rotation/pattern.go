@@ -291,7 +291,7 @@ func (g *Group) lateDays(p Pattern, j int) int {
 }
 
 // packSteps is how many exchanges a packing tries.
-const packSteps = 10000
+const packSteps = 30000
 
 // pack moves and exchanges whole visits between windows until no window is fuller than it may be: bin packing by
 // annealing on the overload alone, without dividing anything.

@@ -90,7 +90,7 @@ type Least struct {
 	pieces      []layoutPiece
 	connections int
 	changeover  float64
-	days        int
+	minRun      float64
 	layered     float64 // milli-minutes of all need, by layers
 	volume      float64 // milli-minutes of all need, by volume
 }
@@ -105,7 +105,7 @@ type layoutPiece struct {
 
 // NewLeast prepares the bounds for layouts of source s. Without intervals, interval limits are not counted.
 func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
-	l := Least{connections: m.Sources[s].Connections, changeover: float64(m.Sources[s].Changeover), days: m.Days}
+	l := Least{connections: m.Sources[s].Connections, changeover: float64(m.Sources[s].Changeover), minRun: float64(m.Sources[s].MinRun)}
 	var time []Piece
 	need := 0.0
 	for _, i := range layouts {
@@ -146,9 +146,13 @@ func (l *Least) Time(share float64) float64 {
 	setups := make([]Piece, len(l.pieces))
 	for k, p := range l.pieces {
 		n := math.Max(math.Ceil(share*p.perDay-ceilSlack), math.Ceil(share*p.perRun-ceilSlack))
+		if p.alone > 0 && share > 0 {
+			n = math.Max(n, 1)
+		}
 		setups[k] = Piece{Key: math.Max(p.visits, n), Weight: p.weight}
 	}
-	return l.Open(share) + l.changeover*LayeredBound(setups, l.connections)
+	turns := LayeredBound(setups, l.connections)
+	return math.Max(l.Open(share), l.minRun*turns) + l.changeover*turns
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
