@@ -12,7 +12,7 @@ import (
 )
 
 // constraintFields says, for the constraints that compare several columns or rows, which field of the body is at fault
-// and what would be right. Constraints on one column need no entry: their names tell the field.
+// and what would be right. Those on one column are named by fieldOf.
 var constraintFields = map[string]Field{
 	"garden_season_order":            {"/water_off", "must come after water_on"},
 	"member_name_unique":             {"/name", "is the name of another member"},
@@ -57,6 +57,60 @@ var constraintFields = map[string]Field{
 	"turn_report_turn_fkey":          {"", "the turn is not in this garden"},
 }
 
+// constraintColumns says, for the constraints on one column whose names leave out a part of it, such as its unit, which
+// field of the body the column is.
+var constraintColumns = map[string]string{
+	"closure_methods_known":            "exempt_methods",
+	"closure_parity_known":             "day_parity",
+	"flow_test_duration_range":         "duration_s",
+	"flow_test_flow_range":             "flow_l_per_min",
+	"flow_test_head_range":             "head_m",
+	"flow_test_other_flow_range":       "other_flow_l_per_min",
+	"flow_test_volume_range":           "volume_l",
+	"garden_elevation_range":           "elevation_m",
+	"garden_latitude_range":            "latitude_deg",
+	"garden_longitude_range":           "longitude_deg",
+	"garden_notice_range":              "notice_period_h",
+	"garden_start_grid_range":          "start_grid_min",
+	"planting_area_range":              "area_m2",
+	"planting_plant_spacing_range":     "plant_spacing_m",
+	"planting_row_spacing_range":       "row_spacing_m",
+	"planting_wetted_range":            "wetted_fraction",
+	"plot_area_range":                  "area_m2",
+	"plot_bed_depth_range":             "bed_depth_m",
+	"plot_can_minutes_range":           "can_minutes_each",
+	"plot_can_volume_range":            "can_volume_l",
+	"plot_hose_flow_range":             "hose_flow_l_per_min",
+	"plot_max_day_range":               "max_day_min",
+	"service_line_flow_range":          "flow_limit_l_per_min",
+	"service_line_volume_range":        "daily_volume_limit_l",
+	"turn_report_duration_range":       "duration_min",
+	"water_hours_end_clock":            "end_local",
+	"water_hours_start_clock":          "start_local",
+	"water_source_changeover_range":    "changeover_min",
+	"water_source_connections_range":   "hose_connections",
+	"water_source_flow_range":          "flow_limit_l_per_min",
+	"water_source_hose_diameter_range": "hose_inside_diameter_mm",
+	"water_source_hose_length_range":   "hose_length_m",
+	"water_source_min_run_range":       "min_run_min",
+	"water_source_static_head_range":   "static_head_m",
+	"water_source_tank_level_range":    "tank_level_m",
+	"water_source_tank_refill_range":   "tank_refill_l_per_day",
+	"water_source_tank_volume_range":   "tank_volume_l",
+	"water_source_volume_range":        "daily_volume_limit_l",
+	"weather_day_dew_point_range":      "dew_point_c",
+	"weather_day_radiation_range":      "radiation_mj_m2",
+	"weather_day_rain_range":           "rain_mm",
+	"weather_day_rh_max_range":         "rh_max_pct",
+	"weather_day_rh_mean_range":        "rh_mean_pct",
+	"weather_day_rh_min_range":         "rh_min_pct",
+	"weather_day_sunshine_range":       "sunshine_h",
+	"weather_day_tmax_range":           "tmax_c",
+	"weather_day_tmin_range":           "tmin_c",
+	"weather_day_wind_height_range":    "wind_height_m",
+	"weather_day_wind_range":           "wind_m_s",
+}
+
 // explain turns what came out of a transaction into the service's vocabulary. Refusals pass through; what is unknown
 // stays a fault of ours.
 func explain(err error, e effect) error {
@@ -91,9 +145,7 @@ func explainConstraint(c *repo.ConstraintError, e effect) error {
 	}
 	field, known := constraintFields[c.Constraint]
 	if !known {
-		column := strings.TrimPrefix(c.Constraint, c.Table+"_")
-		column = column[:max(0, strings.LastIndexByte(column, '_'))]
-		field = Field{"/" + column, "is outside what can be stored"}
+		field = fieldOf(c)
 	}
 	refused := invalid(field)
 	if c.Kind == repo.Unique || c.Kind == repo.Exclusion {
@@ -101,6 +153,19 @@ func explainConstraint(c *repo.ConstraintError, e effect) error {
 	}
 	refused.cause = c
 	return refused
+}
+
+// fieldOf names the field of a constraint on one column: by constraintColumns, else by the constraint's name.
+func fieldOf(c *repo.ConstraintError) Field {
+	if c.Kind == repo.NotNull { // goes by the name of the column
+		return Field{"/" + c.Constraint, "is needed"}
+	}
+	column, known := constraintColumns[c.Constraint]
+	if !known {
+		column = strings.TrimPrefix(c.Constraint, c.Table+"_")
+		column = column[:max(0, strings.LastIndexByte(column, '_'))]
+	}
+	return Field{"/" + column, "is outside what can be stored"}
 }
 
 // missing says that a thing is not in the garden, when that is what err says.
