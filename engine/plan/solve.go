@@ -147,6 +147,9 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, anneal int) solved {
 	g := rotation.NewGroup(p.Model, sources, zones, nil)
 	b := p.budgets()
+	if n := len(sources); n > 2 {
+		b.arcs = b.arcs * 2 / n // many sources are tried in many ways
+	}
 	r := g.Solve(rotation.Config{
 		Level: level, Budget: b.arcs, Anneal: anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
 	})

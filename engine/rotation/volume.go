@@ -20,7 +20,7 @@ type volumeCap struct {
 }
 
 // calibrationRounds is how often pools are corrected before the last correction, which only goes down.
-const calibrationRounds = 6
+const calibrationRounds = 4
 
 func (g *Group) volumeCaps() []volumeCap {
 	var caps []volumeCap
@@ -228,6 +228,9 @@ func (g *Group) calibrate(caps []volumeCap, l *limits, visits []Visit, eta float
 	kept := true
 	for k := range caps {
 		c := &caps[k]
+		if c.meter && downOnly {
+			continue // the placement holds the flow and reports what did not fit
+		}
 		volume, time := g.used(c, visits)
 		limit := c.limit
 		if c.meter {
