@@ -566,7 +566,7 @@ type ClosureValues struct {
 	DayParity DayParity `json:"day_parity"`
 
 	// ExemptMethods Watering methods that the rule does not stop.
-	ExemptMethods []ExemptMethod `json:"exempt_methods"`
+	ExemptMethods []ExemptMethod `json:"exempt_methods,omitempty"`
 
 	// FirstDay First day.
 	FirstDay openapi_types.Date `json:"first_day"`
@@ -581,7 +581,7 @@ type ClosureValues struct {
 	WaterSourceId *openapi_types.UUID `json:"water_source_id,omitempty"`
 
 	// Weekdays Only these weekdays; an empty list means every day.
-	Weekdays []Weekday `json:"weekdays"`
+	Weekdays []Weekday `json:"weekdays,omitempty"`
 }
 
 // Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
@@ -686,7 +686,7 @@ type FlowTestList struct {
 // Examples: {"after_hose":true,"duration_s":41,"kind":"bucket","note":"nobody else watering","other_flow_l_per_min":0,"tested_at":"2026-05-09T10:30:00Z","volume_l":18.9}
 type FlowTestValues struct {
 	// AfterHose Measured at the end of the working hose, not at the source itself.
-	AfterHose bool `json:"after_hose"`
+	AfterHose bool `json:"after_hose,omitempty"`
 
 	// DurationS Time it took.
 	DurationS *float64 `json:"duration_s,omitempty"`
@@ -701,10 +701,10 @@ type FlowTestValues struct {
 	Kind FlowTestKind `json:"kind"`
 
 	// Note Anything worth knowing.
-	Note string `json:"note"`
+	Note string `json:"note,omitempty"`
 
 	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
-	OtherFlowLPerMin float64 `json:"other_flow_l_per_min"`
+	OtherFlowLPerMin float64 `json:"other_flow_l_per_min,omitempty"`
 
 	// TestedAt When it was measured.
 	TestedAt time.Time `json:"tested_at"`
@@ -1097,7 +1097,7 @@ type LayoutValues struct {
 	Name string `json:"name"`
 
 	// OwnValve It has a valve of its own, so that it can be closed before its zone's turn ends.
-	OwnValve bool `json:"own_valve"`
+	OwnValve bool `json:"own_valve,omitempty"`
 
 	// PlotId The plot on which it lies.
 	PlotId openapi_types.UUID `json:"plot_id"`
@@ -1244,10 +1244,10 @@ type PlantingValues struct {
 	Mulch Mulch `json:"mulch"`
 
 	// MulchCover Share of the ground under mulch.
-	MulchCover float64 `json:"mulch_cover"`
+	MulchCover float64 `json:"mulch_cover,omitempty"`
 
 	// Note Anything worth knowing.
-	Note string `json:"note"`
+	Note string `json:"note,omitempty"`
 
 	// PlantSpacingM Distance in the row.
 	PlantSpacingM *float64 `json:"plant_spacing_m,omitempty"`
@@ -1350,7 +1350,7 @@ type PlotValues struct {
 	CanVolumeL *float64 `json:"can_volume_l,omitempty"`
 
 	// Communal Held by the whole garden.
-	Communal bool `json:"communal"`
+	Communal bool `json:"communal,omitempty"`
 
 	// FieldCapacity Own measurement: water held against gravity, m³ per m³. Given together with the wilting point.
 	FieldCapacity *float64 `json:"field_capacity,omitempty"`
@@ -1827,7 +1827,7 @@ type TurnReportValues struct {
 	DurationMin *float64 `json:"duration_min,omitempty"`
 
 	// Note Anything worth knowing.
-	Note string `json:"note"`
+	Note string `json:"note,omitempty"`
 
 	// Outcome What became of a turn. `part`, `pressure_lost` and `overran` need the minutes that ran.
 	Outcome TurnOutcome `json:"outcome"`
@@ -1894,7 +1894,7 @@ type WaterHoursValues struct {
 	EndLocal string `json:"end_local"`
 
 	// Note Anything worth knowing.
-	Note string `json:"note"`
+	Note string `json:"note,omitempty"`
 
 	// StartLocal Begin by the clock of the garden's time zone.
 	StartLocal string `json:"start_local"`
