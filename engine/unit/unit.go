@@ -14,6 +14,7 @@ const (
 	metersPerFoot    = 0.3048
 	cubicMPerLiter   = 1e-3
 	litersPerGallon  = 3.785411784 // US liquid gallon of 231 in³
+	ouncesPerGallon  = 128         // US fluid ounces
 	secondsPerMinute = 60
 	pascalPerPSI     = 6894.757293168361
 	// waterDensity is that of water at 4 °C [kg/m³], the convention that makes a metre of water 9.80665 kPa.
@@ -58,6 +59,9 @@ func (v Volume) Liters() float64 { return float64(v) / cubicMPerLiter }
 
 // Gallons returns the volume in US gallons.
 func (v Volume) Gallons() float64 { return v.Liters() / litersPerGallon }
+
+// FluidOunces returns the volume in US fluid ounces.
+func (v Volume) FluidOunces() float64 { return v.Gallons() * ouncesPerGallon }
 
 // Flow is a volumetric flow rate [m³/s].
 type Flow float64

@@ -84,23 +84,24 @@ func TestSentences_everyCodeOfTheEngineHasOne(t *testing.T) {
 		// sentence returns the check for a family of codes: the type, and the beginning of the constant's name where one
 		// type serves several families.
 		families := map[string]func(string) bool{
-			"hydraulics.WarningCode":    has(table.hydraulics),
-			"hydraulics.FaultCode":      has(table.layoutFaults),
-			"hydraulics.AssumptionCode": has(table.supply),
-			"waterneed.Code/Flag":       has(table.need.flags),
-			"waterneed.Code/NoteDemand": has(table.need.flags),
-			"waterneed.Code/Note":       has(table.need.notes),
-			"waterneed.Code/Rung":       has(table.need.rungs),
-			"waterneed.Code/Humidity":   has(table.need.humidity),
-			"waterneed.Code/Radiation":  has(table.need.radiation),
-			"waterneed.Code/Wind":       has(table.need.wind),
-			"waterneed.Code/Stage":      has(table.need.stages),
-			"waterneed.Code/Efficiency": has(table.need.efficiency),
-			"waterneed.Code/Reason":     has(table.needFaults),
-			"problem.Reason":            has(table.rotation.unservable),
-			"problem.Rule":              has(table.rotation.rules),
-			"plan.BoundReason":          has(table.rotation.bounds),
-			"rotation.PartKind":         has(table.report.shortfall.limits),
+			"hydraulics.WarningCode":     has(table.hydraulics),
+			"hydraulics.FaultCode":       has(table.layoutFaults),
+			"hydraulics.AssumptionCode":  has(table.supply),
+			"hydraulics.SensitivityCode": has(table.varied),
+			"waterneed.Code/Flag":        has(table.need.flags),
+			"waterneed.Code/NoteDemand":  has(table.need.flags),
+			"waterneed.Code/Note":        has(table.need.notes),
+			"waterneed.Code/Rung":        has(table.need.rungs),
+			"waterneed.Code/Humidity":    has(table.need.humidity),
+			"waterneed.Code/Radiation":   has(table.need.radiation),
+			"waterneed.Code/Wind":        has(table.need.wind),
+			"waterneed.Code/Stage":       has(table.need.stages),
+			"waterneed.Code/Efficiency":  has(table.need.efficiency),
+			"waterneed.Code/Reason":      has(table.needFaults),
+			"problem.Reason":             has(table.rotation.unservable),
+			"problem.Rule":               has(table.rotation.rules),
+			"plan.BoundReason":           has(table.rotation.bounds),
+			"rotation.PartKind":          has(table.report.shortfall.limits),
 		}
 		used := map[string]bool{}
 		for _, folder := range []string{"hydraulics", "waterneed", "problem", "zoning", "rotation", "plan"} {
@@ -152,6 +153,14 @@ func sentences(p Printer) []string {
 	}
 	for _, code := range slices.Sorted(maps.Keys(p.language.supply)) {
 		keep(p.SupplyAssumption(hydraulics.Assumption{Code: code, Value: 1.8, Low: 1.2, High: 2}))
+	}
+	for _, code := range slices.Sorted(maps.Keys(p.language.varied)) {
+		keep(p.Sensitivity(hydraulics.Sensitivity{
+			Code: code, Low: 0.59, High: 0.86, AtLow: hydraulics.Outcome{Flow: 2e-4, Distribution: 0.7}, AtHigh: hydraulics.Outcome{Flow: 4e-4, Distribution: 0.8},
+		}, hydraulics.Outcome{Flow: 3e-4, Distribution: 0.9}))
+	}
+	for _, n := range answerNotices(p) {
+		keep(n)
 	}
 	for _, code := range slices.Sorted(maps.Keys(p.language.need.flags)) {
 		keep(p.NeedFlag(NeedFact{Code: code, Days: 1, Depth: 1.3}))
@@ -217,6 +226,7 @@ func TestPrinter_saysSomethingAboutAnUnknownCode(t *testing.T) {
 		p.EvaporationNote("of_a_later_version", 1).String(),
 		p.Efficiency(waterneed.Efficiency{Source: "of_a_later_version"}).String(),
 		p.SupplyAssumption(hydraulics.Assumption{Code: "of_a_later_version"}).String(),
+		p.Sensitivity(hydraulics.Sensitivity{Code: "of_a_later_version"}, hydraulics.Outcome{}).String(),
 		p.Unservable(problem.Unservable{Reason: "of_a_later_version"}).String(),
 		p.PlanBound(plan.Bound{Reason: "of_a_later_version"}),
 		p.Violation(problem.Violation{Rule: "of_a_later_version"}, time.Time{}),

@@ -144,7 +144,11 @@ var englishNeed = needPhrases{
 	},
 }
 
+// percentRange writes two fractions as one range, or as one number when both read the same.
 func percentRange(low, high float64) string {
+	if Percent(low) == Percent(high) {
+		return Percent(low)
+	}
 	const percent = 100
 	return fmt.Sprintf("%.0f–%.0f %%", math.Round(low*percent), math.Round(high*percent))
 }

@@ -21,6 +21,8 @@ type table struct {
 	rotation   rotationPhrases
 	hydraulics map[hydraulics.WarningCode]func(Printer, hydraulics.Warning) Notice
 	supply     map[hydraulics.AssumptionCode]func(Printer, hydraulics.Assumption) Notice
+	varied     map[hydraulics.SensitivityCode]func(Printer, hydraulics.Sensitivity, hydraulics.Outcome) Notice
+	answers    answerPhrases
 	cautions   map[render.CautionCode]string
 	planFlags  map[string]func(plots string) string
 
@@ -52,6 +54,8 @@ var english = table{
 	rotation:   englishRotation,
 	hydraulics: englishHydraulics,
 	supply:     englishSupply,
+	varied:     englishVaried,
+	answers:    englishAnswers,
 	cautions:   englishCautions,
 	planFlags:  englishPlanFlags,
 

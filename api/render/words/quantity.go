@@ -105,6 +105,12 @@ func (p Printer) Volume(v unit.Volume) Quantity {
 	return p.quantity(v.Liters(), "L", v.Gallons(), "gal")
 }
 
+// CupVolume prints what a cup holds: 200 mL, 6.8 fl oz.
+func (p Printer) CupVolume(v unit.Volume) Quantity {
+	const milliliters = 1000 // in a litre
+	return p.quantity(v.Liters()*milliliters, "mL", v.FluidOunces(), "fl oz")
+}
+
 // Flow prints the flow of a tap or a layout: 28 L/min.
 func (p Printer) Flow(q unit.Flow) Quantity {
 	return p.quantity(q.LitersPerMinute(), "L/min", q.GallonsPerMinute(), "gal/min")

@@ -22,6 +22,8 @@ func TestQuantities_readLikeThis(t *testing.T) {
 		{"litres", metric.Volume(unit.Liters(343)).String(), "340 L"},
 		{"gallons", us.Volume(unit.Liters(343)).String(), "91 gal"},
 		{"many litres", metric.Volume(unit.Liters(12_345)).String(), "12\u00a0000 L"},
+		{"cup", metric.CupVolume(unit.Liters(0.2)).String(), "200 mL"},
+		{"cup, US", us.CupVolume(unit.Liters(0.2)).String(), "6.8 fl oz"},
 		{"flow of a tap", metric.Flow(unit.LitersPerMinute(27.96)).String(), "28 L/min"},
 		{"flow of a tap, US", us.Flow(unit.LitersPerMinute(27.96)).String(), "7.4 gal/min"},
 		{"flow of a hole", metric.HoleFlow(unit.LitersPerHour(4.07)).String(), "4.1 L/h"},
