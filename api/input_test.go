@@ -169,6 +169,19 @@ func TestInput_aMebibyteIsTaken(t *testing.T) {
 	}
 }
 
+// What has an obvious default may be left out.
+func TestInput_defaultsAreTaken(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, unlimited)
+	g := w.newGarden(t)
+	body := `{"first_day":"2026-08-01","last_day":"2026-08-31","day_parity":"odd","rule":"drought rule of the town"}`
+	a := w.must(t, 201, call{method: "POST", path: location(g.id, "closures"), token: g.tokens[service.Coordinator], body: body})
+	got := a.fields(t)
+	if weekdays, methods := got["weekdays"].([]any), got["exempt_methods"].([]any); len(weekdays) != 0 || len(methods) != 0 {
+		t.Errorf("%s", a.body)
+	}
+}
+
 // A body that names its values as JSON allows, if oddly, is read as what it says.
 func TestInput_oddSpellingsAreRead(t *testing.T) {
 	t.Parallel()
