@@ -18,6 +18,8 @@ type Flow struct {
 	Source  FlowSource    `json:"source" file:"required"`
 	Layouts []NamedLayout `json:"layouts" file:"required"`
 	Open    [][]string    `json:"open,omitempty"` // sets of layout ids; left out: each alone, then all together
+	// OpenHose is a hose that somebody opens on the same source while a set runs.
+	OpenHose *SourceHose `json:"open_hose,omitempty"`
 }
 
 // FlowOptions are the conditions of a calculation. What is left out takes the engine's defaults.
@@ -33,8 +35,9 @@ type FlowOptions struct {
 
 // NamedLayout is a layout with the id that open sets name it by.
 type NamedLayout struct {
-	ID     string `json:"id" file:"required"`
-	Layout Layout `json:"layout" file:"required"`
+	ID        string         `json:"id" file:"required"`
+	Layout    Layout         `json:"layout" file:"required"`
+	Questions *FlowQuestions `json:"questions,omitempty"`
 }
 
 // FlowSource is what a supply curve is made of: flow tests with an optional static head, or a tank, or a curve that is
@@ -95,15 +98,18 @@ func (t FlowTest) Engine(hose *SourceHose, in *time.Location) hydraulics.FlowTes
 		OthersOpen: t.OtherFlowLPerMin > 0,
 	}
 	if t.AfterHose && hose != nil {
-		e.Hose = &hydraulics.TestHose{
-			Length: unit.Length(hose.LengthM), Diameter: unit.Millimeters(hose.DiameterMM), Rise: unit.Length(hose.RiseM),
-		}
+		h := hose.engine()
+		e.Hose = &h
 	}
 	if t.TestedAt != nil {
 		local := t.TestedAt.In(in)
 		e.Timed, e.TimeOfDay = true, unit.Minutes(60*local.Hour()+local.Minute())
 	}
 	return e
+}
+
+func (h SourceHose) engine() hydraulics.TestHose {
+	return hydraulics.TestHose{Length: unit.Length(h.LengthM), Diameter: unit.Millimeters(h.DiameterMM), Rise: unit.Length(h.RiseM)}
 }
 
 // check notes which values of the test are missing or don't belong to its kind.
@@ -303,6 +309,17 @@ func (f Flow) Validate() error {
 		}
 		ids[l.ID] = true
 		faults = append(faults, faultsOf(l.Layout.Engine().Validate(), at+"/layout")...)
+		if l.Questions != nil {
+			l.Questions.check(at+"/questions", l.Layout, &faults)
+			if _, err := f.alone(l.Layout); err != nil {
+				faults.Add(at+"/questions", "can't be answered: %s", err)
+			}
+		}
+	}
+	if h := f.OpenHose; h != nil {
+		between(&faults, "/open_hose/length_m", h.LengthM, 0, 300)
+		between(&faults, "/open_hose/diameter_mm", h.DiameterMM, 3, 150)
+		between(&faults, "/open_hose/rise_m", h.RiseM, -100, 100)
 	}
 	for i, set := range f.Open {
 		seen := map[string]bool{}

@@ -1,7 +1,6 @@
 package file
 
 import (
-	"errors"
 	"math"
 
 	"rillturn.example/rillturn/engine/hydraulics"
@@ -12,6 +11,8 @@ import (
 type FlowResult struct {
 	Supply SupplyResult    `json:"supply"`
 	Sets   []FlowSetResult `json:"sets"`
+	// Answers are about each layout alone on the source; a layout with a feed of its own behind a common one has none.
+	Answers []FlowAnswers `json:"answers,omitempty"`
 }
 
 // SupplyResult is the supply curve used, head = h0_m - k·Q^n with Q in L/min, and what it rests on.
@@ -39,6 +40,15 @@ type FlowSetResult struct {
 	FlowRange   *[2]float64        `json:"flow_range_l_per_min,omitempty"` // over what was assumed about the source
 	Layouts     []LayoutFlowResult `json:"layouts"`
 	Infeasible  bool               `json:"infeasible,omitempty"` // regulated outlets ask for more than the source gives
+	WithHose    *HoseResult        `json:"with_hose,omitempty"`  // with the hose of the question opened beside it
+}
+
+// HoseResult is a set of layouts while a hose runs beside it.
+type HoseResult struct {
+	HeadM          float64   `json:"head_m"`              // at the source's outlet
+	HoseLPerMin    float64   `json:"hose_flow_l_per_min"` // out of the hose
+	LayoutsLPerMin []float64 `json:"layouts_flow_l_per_min"`
+	WithoutLPerMin float64   `json:"without_flow_l_per_min"` // of the layouts together, before
 }
 
 // LayoutFlowResult is one layout of the set.
@@ -97,13 +107,12 @@ func RunFlow(f Flow) (FlowResult, error) {
 		return FlowResult{}, err
 	}
 	run := flowRun{file: f, supply: supply, assumed: assumed, compiled: map[string]*hydraulics.Compiled{}}
-	compiler, err := hydraulics.NewCompiler(f.Options.Engine())
-	if err != nil {
+	if run.compiler, err = hydraulics.NewCompiler(f.Options.Engine()); err != nil {
 		return FlowResult{}, err
 	}
 	var all []string
 	for _, l := range f.Layouts {
-		if run.compiled[l.ID], err = compiler.Compile(l.Layout.Engine()); err != nil {
+		if run.compiled[l.ID], err = run.compiler.Compile(l.Layout.Engine()); err != nil {
 			return FlowResult{}, err
 		}
 		all = append(all, l.ID)
@@ -124,6 +133,15 @@ func RunFlow(f Flow) (FlowResult, error) {
 			return FlowResult{}, err
 		}
 		result.Sets = append(result.Sets, s)
+	}
+	for _, l := range f.Layouts {
+		a, err := run.answers(l)
+		if err != nil {
+			return FlowResult{}, err
+		}
+		if a != nil {
+			result.Answers = append(result.Answers, *a)
+		}
 	}
 	return result, nil
 }
@@ -148,6 +166,7 @@ type flowRun struct {
 	file     Flow
 	supply   hydraulics.Supply
 	assumed  hydraulics.SupplyAssumptions
+	compiler *hydraulics.Compiler
 	compiled map[string]*hydraulics.Compiled
 }
 
@@ -156,8 +175,7 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 	result := FlowSetResult{Open: ids}
 	op, heads, err := r.operate(r.supply, ids)
 	if err != nil {
-		var over hydraulics.InfeasibleError
-		if errors.As(err, &over) {
+		if infeasible(err) {
 			result.Infeasible = true
 			return result, nil
 		}
@@ -176,24 +194,60 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 	for i, id := range ids {
 		result.Layouts = append(result.Layouts, LayoutFlowOf(id, r.compiled[id].Solve(unit.Head(heads[i]))))
 	}
-	return result, nil
+	if r.file.OpenHose != nil {
+		result.WithHose, err = r.withHose(ids)
+	}
+	return result, err
+}
+
+// withHose returns what the hose in question does to a set.
+func (r *flowRun) withHose(ids []string) (*HoseResult, error) {
+	open, common, err := r.behind(ids)
+	if err != nil {
+		return nil, err
+	}
+	effect, err := hydraulics.OpenHoseBeside(r.supply, open, r.file.OpenHose.engine())
+	if infeasible(err) {
+		return nil, nil
+	} else if err != nil {
+		return nil, err
+	}
+	flows := effect.With.Flows[:len(open)]
+	if common != nil {
+		flows = common.Split(effect.With.Head).Flows
+	}
+	out := &HoseResult{
+		HeadM: effect.With.Head, HoseLPerMin: unit.Flow(effect.With.Flows[len(open)]).LitersPerMinute(), LayoutsLPerMin: []float64{},
+		WithoutLPerMin: unit.Flow(effect.Without.Total).LitersPerMinute(),
+	}
+	for _, q := range flows {
+		out.LayoutsLPerMin = append(out.LayoutsLPerMin, unit.Flow(q).LitersPerMinute())
+	}
+	return out, nil
+}
+
+// behind returns the curves of layouts on the source: each on its own, or all as one behind the common feed.
+func (r *flowRun) behind(ids []string) ([]hydraulics.HeadFlow, *hydraulics.Common, error) {
+	open := make([]hydraulics.HeadFlow, len(ids))
+	for i, id := range ids {
+		open[i] = r.compiled[id]
+	}
+	if r.file.Source.CommonFeed == nil {
+		return open, nil, nil
+	}
+	common, err := hydraulics.NewCommon(r.file.Source.CommonFeed.Engine(), r.file.Options.Engine(), open)
+	if err != nil {
+		return nil, nil, err
+	}
+	return []hydraulics.HeadFlow{common}, common, nil
 }
 
 // operate returns the operating point and the head in front of each layout's feed.
 func (r *flowRun) operate(s hydraulics.Supply, ids []string) (hydraulics.Operation, []float64, error) {
-	open := make([]hydraulics.HeadFlow, len(ids))
 	heads := make([]float64, len(ids))
-	for i, id := range ids {
-		open[i] = r.compiled[id]
-	}
-	var common *hydraulics.Common
-	if r.file.Source.CommonFeed != nil {
-		var err error
-		common, err = hydraulics.NewCommon(r.file.Source.CommonFeed.Engine(), r.file.Options.Engine(), open)
-		if err != nil {
-			return hydraulics.Operation{}, nil, err
-		}
-		open = []hydraulics.HeadFlow{common}
+	open, common, err := r.behind(ids)
+	if err != nil {
+		return hydraulics.Operation{}, nil, err
 	}
 	op, err := hydraulics.Operate(s, open)
 	if err != nil {
@@ -231,8 +285,14 @@ func LayoutFlowOf(id string, r hydraulics.Result) LayoutFlowResult {
 		}
 		out.Laterals = append(out.Laterals, lateral)
 	}
-	for _, w := range r.Warnings {
-		out.Warnings = append(out.Warnings, FlowWarning{
+	out.Warnings = warningsOf(r.Warnings)
+	return out
+}
+
+func warningsOf(list []hydraulics.Warning) []FlowWarning {
+	var out []FlowWarning
+	for _, w := range list {
+		out = append(out, FlowWarning{
 			Code: string(w.Code), Pointer: hydraulics.Fault{Path: w.Path}.JSONPointer(), Value: w.Value, Limit: w.Limit, Count: w.Count,
 		})
 	}
