@@ -280,8 +280,8 @@ func (r *residual) cut(f filling) (done filling, ok bool) {
 // The effort of a search, in linear programs. Under 40 pieces a proof takes a handful; the budget is for the rare
 // request whose bound is one stick too low.
 const (
-	mostCutNodes  = 1500
-	mostFillings  = 400 // tried at one node
+	mostCutNodes = 1500
+	mostFillings = 400 // tried at one node
 )
 
 // run returns whether a cut list exists.

@@ -68,8 +68,19 @@ func TestCut_publishedAndWorked(t *testing.T) {
 	ten, kerf := unit.Feet(10), unit.Inches(1.0/8)
 	paper := Cutting{Stock: []unit.Length{unit.Millimeters(5600)}}
 	for _, w := range [][2]int{
-		{1380, 22}, {1520, 25}, {1560, 12}, {1710, 14}, {1820, 18}, {1880, 18}, {1930, 20}, {2000, 10}, {2050, 12}, {2100, 14},
-		{2140, 16}, {2150, 18}, {2200, 20},
+		{1380, 22},
+		{1520, 25},
+		{1560, 12},
+		{1710, 14},
+		{1820, 18},
+		{1880, 18},
+		{1930, 20},
+		{2000, 10},
+		{2050, 12},
+		{2100, 14},
+		{2140, 16},
+		{2150, 18},
+		{2200, 20},
 	} {
 		paper.Pieces = append(paper.Pieces, many("", unit.Millimeters(float64(w[0])), w[1])...)
 	}
@@ -88,26 +99,31 @@ func TestCut_publishedAndWorked(t *testing.T) {
 		{"three sticks to a run", "by hand: 3 whole sticks", Cutting{Pieces: many("A", ten, 3), Stock: []unit.Length{ten}, Kerf: kerf}, 3},
 		{
 			"a full stick needs one cut less", "by hand: 5 + 5 ft and one cut are more than 10 ft",
-			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}, Kerf: kerf}, 4,
+			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}, Kerf: kerf},
+			4,
 		},
 		{
 			"without kerf the halves fit", "by hand: 2 × 5 ft = 10 ft",
-			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}}, 2,
+			Cutting{Pieces: many("A", unit.Feet(5), 4), Stock: []unit.Length{ten}},
+			2,
 		},
 		{
 			"halves less half a kerf fit exactly", "by hand: 2 × (5 ft − 1/16 in) + 1/8 in = 10 ft",
-			Cutting{Pieces: many("A", unit.Feet(5)-unit.Inches(1.0/16), 4), Stock: []unit.Length{ten}, Kerf: kerf}, 2,
+			Cutting{Pieces: many("A", unit.Feet(5)-unit.Inches(1.0/16), 4), Stock: []unit.Length{ten}, Kerf: kerf},
+			2,
 		},
 		{
 			"longest first would take three", "by hand: 6+4, 4+3+3 ft fill two sticks; longest first gives 6+4, 4+3+3; shortest gap 4+4, 6+3, 3",
-			Cutting{Pieces: slices.Concat(many("A", unit.Feet(6), 1), many("B", unit.Feet(4), 2), many("C", unit.Feet(3), 2)), Stock: []unit.Length{ten}}, 2,
+			Cutting{Pieces: slices.Concat(many("A", unit.Feet(6), 1), many("B", unit.Feet(4), 2), many("C", unit.Feet(3), 2)), Stock: []unit.Length{ten}},
+			2,
 		},
 		{
 			"off-cuts spare a stick", "by hand: 8 + 2 ft from the stick, 4 ft from the off-cut",
 			Cutting{
 				Pieces: slices.Concat(many("A", unit.Feet(8), 1), many("B", unit.Feet(4), 1), many("C", unit.Feet(2), 1)),
 				Stock:  []unit.Length{ten}, OffCuts: []OffCut{{"long", unit.Feet(7)}, {"short", unit.Feet(4)}},
-			}, 1,
+			},
+			1,
 		},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -165,7 +181,7 @@ func TestCut_refuses(t *testing.T) {
 
 // leastBought tries every assignment of pieces to sticks.
 func leastBought(c Cutting) (int64, bool) {
-	type bin struct{ room, cost int64 }
+	type bin struct{ room int64 }
 	best, found := int64(math.MaxInt64), false
 	kerf := nanometers(c.Kerf)
 	var put func(i int, open []bin, offUsed []bool, cost int64)

@@ -73,8 +73,8 @@ func (f *Faults) within(path string, v, least, most float64) bool {
 	return true
 }
 
-func (f *Faults) count(path string, n, least, most int) bool {
-	return f.within(path, float64(n), float64(least), float64(most))
+func (f *Faults) count(path string, n, least, most int) {
+	f.within(path, float64(n), float64(least), float64(most))
 }
 
 func (f Faults) err() error {

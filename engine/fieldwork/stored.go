@@ -1,0 +1,255 @@
+package fieldwork
+
+import (
+	"math"
+
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// StoredPipe is a pipe kept from an earlier year.
+type StoredPipe struct {
+	ID    string
+	Owner string // empty: the garden's, for everybody
+	Piece hydraulics.Piece
+	Notes string
+	Unfit bool // cracked, bent or otherwise not to be used
+}
+
+// Reservation is a stored pipe set aside for a place of a layout.
+type Reservation struct {
+	Stored      string
+	Site, Pipe  int  // of the request, and of its assembly
+	Reversed    bool // its old far end goes to the tee
+	NewHoles    int  // still to be drilled
+	PluggedOff  int  // old holes to close
+	CutOff      unit.Length
+	AsItIs      bool // nothing to drill, close or cut
+	HolesNeeded int
+}
+
+// How far an old hole may be off its new place, and off its diameter, and still serve; own judgement: 3 mm is within
+// the wet mark of a hole, 0.1 mm within what drilled holes vary by.
+const (
+	holePlaceTolerance = 0.003  // [m]
+	holeSizeTolerance  = 0.0001 // [m]
+	lengthTolerance    = 0.002  // [m] a pipe that is this much short still serves
+	centimeters        = 100
+)
+
+// effort is what a match costs, compared part by part: holes to drill, holes to close, centimetres of pipe used up
+// beyond the piece (or of new pipe). Being ordered and added part by part, it serves an assignment as a number does.
+type effort [3]int64
+
+func (a effort) plus(b effort) effort  { return effort{a[0] + b[0], a[1] + b[1], a[2] + b[2]} }
+func (a effort) minus(b effort) effort { return effort{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+
+func (a effort) less(b effort) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return a[i] < b[i]
+		}
+	}
+	return false
+}
+
+// wantedPipe is a lateral's pipe for which a stored one may serve.
+type wantedPipe struct {
+	site, pipe int
+	owner      string
+	built      *BuiltPipe
+}
+
+// fit is how a stored pipe would serve; possible is false where it can't.
+type fit struct {
+	effort   effort
+	reversed bool
+	possible bool
+}
+
+func holesOn(p *BuiltPipe) int {
+	n := 0
+	for _, h := range p.Holes {
+		n += h.Pattern.HolesPerSet - h.Plugged
+	}
+	return n
+}
+
+// newPipe is the effort without a stored pipe.
+func newPipe(p *BuiltPipe) effort {
+	return effort{int64(holesOn(p)), 0, int64(math.Ceil(float64(p.Length) * centimeters))}
+}
+
+// fitOf tries a stored pipe both ways round; what is too long is cut off at the closed end. A match that closes more old
+// holes than it saves new ones is no help.
+func fitOf(s *StoredPipe, w *wantedPipe) fit {
+	p := w.built
+	usable := !s.Unfit && (s.Owner == "" || s.Owner == w.owner) && boughtAs(s.Piece.Pipe) == p.Pipe
+	if !usable || float64(s.Piece.Length) < float64(p.Length)-lengthTolerance || !sameOutlets(s.Piece.Pattern, p) {
+		return fit{}
+	}
+	var best fit
+	for _, reversed := range []bool{false, true} {
+		drill, plug := compareHoles(s, p, reversed)
+		if saved := int64(holesOn(p)) - drill; plug > saved {
+			continue
+		}
+		e := effort{drill, plug, max(0, int64(math.Round(float64(s.Piece.Length-p.Length)*centimeters)))}
+		if !best.possible || e.less(best.effort) {
+			best = fit{e, reversed, true}
+		}
+	}
+	return best
+}
+
+// sameOutlets says that old and new holes are of one kind.
+func sameOutlets(old *hydraulics.HolePattern, p *BuiltPipe) bool {
+	if old == nil || len(p.Holes) == 0 {
+		return old == nil || old.Rated == nil
+	}
+	pattern := p.Holes[0].Pattern
+	if (old.Rated == nil) != (pattern.Rated == nil) {
+		return false
+	}
+	if old.Rated != nil {
+		return *old.Rated == *pattern.Rated && old.Facing == pattern.Facing && old.Sides == pattern.Sides
+	}
+	return math.Abs(float64(old.HoleDiameter-pattern.HoleDiameter)) <= holeSizeTolerance &&
+		old.Facing == pattern.Facing && old.Sides == pattern.Sides
+}
+
+// compareHoles counts the holes to drill and to close, walking along both pipes.
+func compareHoles(s *StoredPipe, p *BuiltPipe, reversed bool) (drill, plug int64) {
+	old := oldHoles(s, reversed)
+	i := 0
+	for _, h := range p.Holes {
+		need := int64(h.Pattern.HolesPerSet - h.Plugged)
+		for i < len(old) && float64(old[i]) < float64(h.At)-holePlaceTolerance {
+			plug += int64(s.Piece.Pattern.HolesPerSet)
+			i++
+		}
+		have := int64(0)
+		if i < len(old) && float64(old[i]) <= float64(h.At)+holePlaceTolerance {
+			have = int64(s.Piece.Pattern.HolesPerSet)
+			i++
+		}
+		drill += max(0, need-have)
+		plug += max(0, have-need)
+	}
+	for ; i < len(old) && old[i] < p.Length; i++ {
+		plug += int64(s.Piece.Pattern.HolesPerSet)
+	}
+	return drill, plug
+}
+
+// oldHoles lists the hole sets of a stored pipe from the end that goes to the tee.
+func oldHoles(s *StoredPipe, reversed bool) []unit.Length {
+	n := s.Piece.Pattern.Sets(s.Piece.Length)
+	holes := make([]unit.Length, n)
+	for i := range holes {
+		at := s.Piece.Pattern.Position(i)
+		if reversed {
+			holes[n-1-i] = s.Piece.Length - at
+		} else {
+			holes[i] = at
+		}
+	}
+	return holes
+}
+
+// reserve matches stored pipes with wanted ones: least new drilling, then fewest holes to close, then least pipe used
+// up. The match is exact over all pieces together.
+func reserve(stored []StoredPipe, wanted []wantedPipe) []Reservation {
+	if len(stored) == 0 || len(wanted) == 0 {
+		return nil
+	}
+	fits := make([][]fit, len(wanted))
+	costs := make([][]effort, len(wanted))
+	var never effort // more than all efforts together
+	for i := range wanted {
+		never = never.plus(newPipe(wanted[i].built))
+	}
+	never = never.plus(effort{1, 1, 1})
+	for i := range wanted {
+		fits[i] = make([]fit, len(stored))
+		costs[i] = make([]effort, len(stored)+len(wanted))
+		for j := range stored {
+			fits[i][j] = fitOf(&stored[j], &wanted[i])
+			costs[i][j] = never
+			if fits[i][j].possible {
+				costs[i][j] = fits[i][j].effort
+			}
+		}
+		for j := range wanted {
+			costs[i][len(stored)+j] = never
+		}
+		costs[i][len(stored)+i] = newPipe(wanted[i].built)
+	}
+	var out []Reservation
+	for i, j := range assign(costs) {
+		if j < len(stored) && fits[i][j].possible {
+			out = append(out, reservation(&stored[j], &wanted[i], fits[i][j]))
+		}
+	}
+	return out
+}
+
+func reservation(s *StoredPipe, w *wantedPipe, f fit) Reservation {
+	r := Reservation{
+		Stored: s.ID, Site: w.site, Pipe: w.pipe, Reversed: f.reversed, NewHoles: int(f.effort[0]), PluggedOff: int(f.effort[1]),
+		HolesNeeded: holesOn(w.built),
+	}
+	if cut := s.Piece.Length - w.built.Length; float64(cut) > lengthTolerance {
+		r.CutOff = cut
+	}
+	r.AsItIs = r.NewHoles == 0 && r.PluggedOff == 0 && r.CutOff == 0
+	return r
+}
+
+// assign returns for each row the column that makes the sum least, each column taken once at most. There are at least
+// as many columns as rows. Source: H. W. Kuhn, Nav. Res. Logist. Q. 2 (1955) 83–97, with shortest augmenting paths.
+func assign(costs [][]effort) []int {
+	rows, columns := len(costs), len(costs[0])
+	u, v := make([]effort, rows+1), make([]effort, columns+1)
+	rowOf, way := make([]int, columns+1), make([]int, columns+1)
+	for i := 1; i <= rows; i++ {
+		rowOf[0] = i
+		least, known, used := make([]effort, columns+1), make([]bool, columns+1), make([]bool, columns+1)
+		j := 0
+		for rowOf[j] != 0 {
+			used[j] = true
+			next, delta := -1, effort{}
+			for k := 1; k <= columns; k++ {
+				if used[k] {
+					continue
+				}
+				reduced := costs[rowOf[j]-1][k-1].minus(u[rowOf[j]]).minus(v[k])
+				if !known[k] || reduced.less(least[k]) {
+					least[k], known[k], way[k] = reduced, true, j
+				}
+				if next < 0 || least[k].less(delta) {
+					next, delta = k, least[k]
+				}
+			}
+			for k := range used {
+				if used[k] {
+					u[rowOf[k]] = u[rowOf[k]].plus(delta)
+					v[k] = v[k].minus(delta)
+				} else {
+					least[k] = least[k].minus(delta)
+				}
+			}
+			j = next
+		}
+		for ; j != 0; j = way[j] {
+			rowOf[j] = rowOf[way[j]]
+		}
+	}
+	column := make([]int, rows)
+	for k := 1; k <= columns; k++ {
+		if rowOf[k] > 0 {
+			column[rowOf[k]-1] = k - 1
+		}
+	}
+	return column
+}

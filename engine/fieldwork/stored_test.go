@@ -1,0 +1,168 @@
+package fieldwork
+
+import (
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// row is a layout of one lateral.
+func row(label, owner string, pieces ...hydraulics.Piece) Site {
+	return Site{Label: label, Owner: owner, Layout: hydraulics.Layout{Manifold: hydraulics.Manifold{
+		Pipe: threeQuarter, Outlets: []hydraulics.Outlet{{Lateral: lateral(pieces...)}},
+	}}}
+}
+
+// lengths compares to the nanometre.
+var lengths = cmp.Comparer(func(a, b unit.Length) bool { return nanometers(a) == nanometers(b) })
+
+func TestPlan_storedPipesFirst(t *testing.T) {
+	corn, onions := pattern(6, 3, 1, 1), pattern(4, 2, 2, 2)
+	short := stick(corn)
+	short.Length = unit.Feet(8)
+	plainLong := stick(nil)
+	plainLong.Length = unit.Feet(12)
+	wide := stick(pattern(12, 3, 1, 1))
+	reversed := stick(pattern(6, 5, 1, 1)) // holes at 5, 11 ... 119 in: from its far end 1, 7 ... 115
+	for _, tc := range []struct {
+		name   string
+		sites  []Site
+		stored []StoredPipe
+		want   []Reservation // without site and pipe
+		unused []string
+	}{
+		{
+			"as it is",
+			[]Site{row("a", "", stick(corn))},
+			[]StoredPipe{{ID: "s", Piece: stick(corn)}},
+			[]Reservation{{Stored: "s", AsItIs: true, HolesNeeded: 20}},
+			nil,
+		},
+		{
+			"a longer one is cut at its closed end",
+			[]Site{row("a", "", short)},
+			[]StoredPipe{{ID: "s", Piece: stick(corn)}},
+			[]Reservation{{Stored: "s", CutOff: unit.Feet(2), HolesNeeded: 16}},
+			nil,
+		},
+		{
+			"half of the holes are there",
+			[]Site{row("a", "", stick(corn))},
+			[]StoredPipe{{ID: "s", Piece: wide}},
+			[]Reservation{{Stored: "s", NewHoles: 10, HolesNeeded: 20}},
+			nil,
+		},
+		{
+			"half of the holes are too many: ten are closed, ten drilled less",
+			[]Site{row("a", "", wide)},
+			[]StoredPipe{{ID: "s", Piece: stick(corn)}},
+			[]Reservation{{Stored: "s", PluggedOff: 10, HolesNeeded: 10}},
+			nil,
+		},
+		{"other holes are no help", []Site{row("a", "", stick(corn))}, []StoredPipe{{ID: "s", Piece: stick(onions)}}, nil, []string{"s"}},
+		{
+			"turned round",
+			[]Site{row("a", "", stick(pattern(6, 1, 1, 1)))},
+			[]StoredPipe{{ID: "s", Piece: reversed}},
+			[]Reservation{{Stored: "s", Reversed: true, AsItIs: true, HolesNeeded: 20}},
+			nil,
+		},
+		{"unfit", []Site{row("a", "", stick(corn))}, []StoredPipe{{ID: "s", Piece: stick(corn), Unfit: true}}, nil, []string{"s"}},
+		{"somebody else's", []Site{row("a", "Ilse", stick(corn))}, []StoredPipe{{ID: "s", Owner: "Wren", Piece: stick(corn)}}, nil, []string{"s"}},
+		{
+			"one's own and the garden's",
+			[]Site{row("a", "Ilse", stick(corn), stick(corn))},
+			[]StoredPipe{{ID: "own", Owner: "Ilse", Piece: stick(corn)}, {ID: "common", Piece: stick(corn)}},
+			[]Reservation{{Stored: "own", AsItIs: true, HolesNeeded: 20}, {Stored: "common", AsItIs: true, HolesNeeded: 20}},
+			nil,
+		},
+		{
+			"the long plain pipe is spared where a drilled one serves",
+			[]Site{row("a", "", stick(corn))},
+			[]StoredPipe{{ID: "plain", Piece: plainLong}, {ID: "drilled", Piece: stick(corn)}},
+			[]Reservation{{Stored: "drilled", AsItIs: true, HolesNeeded: 20}},
+			[]string{"plain"},
+		},
+		{
+			"not the first that fits, but the best for all",
+			[]Site{row("a", "", short), row("b", "", stick(corn))},
+			[]StoredPipe{{ID: "ten", Piece: stick(corn)}, {ID: "eight", Piece: short}},
+			[]Reservation{{Stored: "eight", AsItIs: true, HolesNeeded: 16}, {Stored: "ten", AsItIs: true, HolesNeeded: 20}},
+			nil,
+		},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			s := mustPlan(t, Request{Sites: tc.sites, Ruler: RulerInches, Stored: tc.stored})
+			var got []Reservation
+			for _, r := range s.Saved {
+				if p := s.Sites[r.Site].Assembly.Pipes[r.Pipe]; p.Saved != r.Stored || p.Use != UseLateral {
+					t.Errorf("%s is not noted on its pipe", r.Stored)
+				}
+				r.Site, r.Pipe = 0, 0
+				got = append(got, r)
+			}
+			if diff := cmp.Diff(tc.want, got, lengths); diff != "" {
+				t.Errorf("reservations (-want +got):\n%s", diff)
+			}
+			if diff := cmp.Diff(tc.unused, s.Unused); diff != "" {
+				t.Errorf("unused (-want +got):\n%s", diff)
+			}
+			for _, c := range s.Cuts {
+				for _, p := range c.Pieces {
+					if s.Sites[p.Site].Assembly.Pipes[p.Pipe].Saved != "" {
+						t.Error("a stored pipe is cut anew")
+					}
+				}
+			}
+		})
+	}
+}
+
+func TestAssign_agreesWithEveryAssignmentTried(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rows := rapid.IntRange(1, 5).Draw(t, "rows")
+		columns := rows + rapid.IntRange(0, 2).Draw(t, "more columns")
+		costs := make([][]effort, rows)
+		for i := range costs {
+			costs[i] = make([]effort, columns)
+			for j := range costs[i] {
+				for k := range costs[i][j] {
+					costs[i][j][k] = int64(rapid.IntRange(0, 4).Draw(t, "cost"))
+				}
+			}
+		}
+		var best effort
+		found := false
+		var try func(i int, used int, sum effort)
+		try = func(i, used int, sum effort) {
+			if i == rows {
+				if !found || sum.less(best) {
+					best, found = sum, true
+				}
+				return
+			}
+			for j := range columns {
+				if used&(1<<j) == 0 {
+					try(i+1, used|1<<j, sum.plus(costs[i][j]))
+				}
+			}
+		}
+		try(0, 0, effort{})
+		var sum effort
+		seen := map[int]bool{}
+		for i, j := range assign(costs) {
+			if seen[j] {
+				t.Fatalf("column %d is taken twice", j)
+			}
+			seen[j] = true
+			sum = sum.plus(costs[i][j])
+		}
+		if sum != best {
+			t.Errorf("sum %v, least is %v", sum, best)
+		}
+	})
+}
