@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
+	"rillturn.example/rillturn/engine/waterneed"
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/repo/repotest"
 	"rillturn.example/rillturn/service/file"
@@ -39,7 +40,7 @@ func newWorld(t *testing.T) *world {
 	w.gardener = w.person(t, Gardener)
 	w.integration = Principal{Garden: w.garden, Token: w.newID(), Role: Integration, Name: "weather station"}
 	w.operator = Principal{Token: w.newID(), Role: Operator, Name: "operator"}
-	w.source = repotest.WaterSource(t, pool, w.garden, func(v *repo.WaterSourceValues) { v.StaticHeadM = new(30.0) }).ID
+	w.source = repotest.WaterSource(t, pool, w.garden, func(v *repo.WaterSourceValues) { v.StaticHeadM, v.MinRunMin = new(30.0), 2 }).ID
 	repotest.FlowTest(t, pool, w.garden, func(v *repo.FlowTestValues) { v.WaterSourceID = w.source })
 	w.plot, w.foreignPlot = repotest.Plot(t, pool, w.garden).ID, repotest.Plot(t, pool, w.garden).ID
 	w.holder = repotest.PlotHolder(t, pool, w.garden, func(v *repo.PlotHolderValues) { v.PlotID, v.MemberID = w.plot, *w.gardener.Member })
@@ -130,4 +131,18 @@ func layoutOf(t *testing.T, text string) file.Layout {
 		t.Fatal(err)
 	}
 	return l
+}
+
+// libraryCrop is the constants of a crop of the library as a planting keeps them.
+func libraryCrop(t *testing.T, code string) json.RawMessage {
+	t.Helper()
+	crop, known := waterneed.CropByCode(code)
+	if !known {
+		t.Fatalf("no crop %s", code)
+	}
+	text, err := json.Marshal(file.CropOf(crop))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return text
 }
