@@ -303,7 +303,19 @@ var shared = map[string]reflect.Type{
 	"FlowSet": reflect.TypeFor[gen.FlowSet](), "FlowLayout": reflect.TypeFor[gen.FlowLayout](),
 	"FlowLateral": reflect.TypeFor[gen.FlowLateral](), "FlowHoleSet": reflect.TypeFor[gen.FlowHoleSet](),
 	"FlowWarning": reflect.TypeFor[gen.FlowWarning](), "Crop": reflect.TypeFor[gen.Crop](),
-	"CropStages": reflect.TypeFor[gen.CropStages](),
+	"CropStages":      reflect.TypeFor[gen.CropStages](),
+	"FlowAnswers":     reflect.TypeFor[gen.FlowAnswers](),
+	"FlowCount":       reflect.TypeFor[gen.FlowCount](),
+	"FlowCup":         reflect.TypeFor[gen.FlowCup](),
+	"FlowHose":        reflect.TypeFor[gen.FlowHose](),
+	"FlowMost":        reflect.TypeFor[gen.FlowMost](),
+	"FlowPattern":     reflect.TypeFor[gen.FlowPattern](),
+	"FlowPlug":        reflect.TypeFor[gen.FlowPlug](),
+	"FlowPlugged":     reflect.TypeFor[gen.FlowPlugged](),
+	"FlowSensitivity": reflect.TypeFor[gen.FlowSensitivity](),
+	"FlowStandpipe":   reflect.TypeFor[gen.FlowStandpipe](),
+	"FlowValve":       reflect.TypeFor[gen.FlowValve](),
+	"FlowWish":        reflect.TypeFor[gen.FlowWish](),
 }
 
 // The contract describes the shapes of service/file field by field; neither may drift from the other.

@@ -613,8 +613,20 @@ type ExemptMethod string
 // Fairness What is shared evenly when water does not suffice: the served fraction of the need, litres by plot area, or minutes.
 type Fairness string
 
+// FlowAnswers What people ask of one layout, alone on its source. What was assumed about the layout goes with it, since a range is often all that the inputs allow.
+type FlowAnswers = file.FlowAnswers
+
+// FlowCount A number with what the layout gets at it.
+type FlowCount = file.CountResult
+
+// FlowCup How long a cup under one hole takes to fill; left out where the hole doesn't run.
+type FlowCup = file.CupResult
+
 // FlowHoleSet What comes out at one drilled position.
 type FlowHoleSet = file.HoleSetResult
+
+// FlowHose A set of layouts while a hose runs beside it.
+type FlowHose = file.HoseResult
 
 // FlowLateral What comes out of one lateral.
 type FlowLateral = file.LateralResult
@@ -622,8 +634,26 @@ type FlowLateral = file.LateralResult
 // FlowLayout What comes out of one layout.
 type FlowLayout = file.LayoutFlowResult
 
+// FlowMost How many of something the source carries as wished.
+type FlowMost = file.MostResult
+
+// FlowPattern A hole pattern for one piece; pattern is left out where nothing at hand gives water.
+type FlowPattern = file.PatternResult
+
+// FlowPlug Which outlets to plug until the rest has the wished head at its worst hole.
+type FlowPlug = file.PlugResult
+
+// FlowPlugged The share of holes that a measurement says are plugged, or what to measure instead.
+type FlowPlugged = file.PluggedResult
+
+// FlowSensitivity The outcome at both ends of an assumption's plausible range: pairs are at low and at high.
+type FlowSensitivity = file.SensitivityResult
+
 // FlowSet The joint operating point of layouts that are open together.
 type FlowSet = file.FlowSetResult
+
+// FlowStandpipe The height of water above the manifold in a clear open pipe on it.
+type FlowStandpipe = file.StandpipeResult
 
 // FlowTest One measurement at a source.
 //
@@ -713,8 +743,14 @@ type FlowTestValues struct {
 	VolumeL *float64 `json:"volume_l,omitempty"`
 }
 
+// FlowValve The valve's loss coefficient for the head, or the most head with it wide open.
+type FlowValve = file.ValveResult
+
 // FlowWarning A warning of the calculation. `value` and `limit` are in the unit that goes with the code.
 type FlowWarning = file.FlowWarning
+
+// FlowWish What every hole should at least get.
+type FlowWish = file.FlowWish
 
 // Garden A garden.
 //
