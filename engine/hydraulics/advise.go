@@ -140,11 +140,8 @@ func alone(s Supply, l Layout, o Options) (Result, bool, error) {
 	if err != nil {
 		return Result{}, false, err
 	}
-	op, err := Operate(s, []HeadFlow{c})
-	if err != nil {
-		return Result{}, false, err
-	}
-	return c.Solve(unit.Head(op.Head)), true, nil
+	r, err := SolveOn(s, c)
+	return r, err == nil, err
 }
 
 // HeadError says that a wished head can't be had; Most is the head with the valve wide open.
@@ -188,12 +185,12 @@ type Standpipe struct {
 
 // StandpipeFor returns the water's heights in a standpipe on the layout's manifold.
 func StandpipeFor(s Supply, c *Compiled) (Standpipe, error) {
-	op, err := Operate(s, []HeadFlow{c})
+	r, err := SolveOn(s, c)
 	if err != nil {
 		return Standpipe{}, err
 	}
 	return Standpipe{
-		Running: unit.Length(c.Solve(unit.Head(op.Head)).ManifoldHead), Shut: unit.Length(s.HeadAt(0) - c.feed.rise),
+		Running: unit.Length(r.ManifoldHead), Shut: unit.Length(s.HeadAt(0) - c.feed.rise),
 	}, nil
 }
 
@@ -244,11 +241,7 @@ func OutletsToPlug(s Supply, l Layout, o Options, w Wish) (plug []int, r Result,
 		if err != nil {
 			return Result{}, err
 		}
-		op, err := Operate(s, []HeadFlow{c})
-		if err != nil {
-			return Result{}, err
-		}
-		return c.Solve(unit.Head(op.Head)), nil
+		return SolveOn(s, c)
 	}
 	left := clone(l)
 	for {

@@ -87,11 +87,10 @@ func outcome(l Layout, o Options, s Supply) (Outcome, error) {
 	if err != nil {
 		return Outcome{}, err
 	}
-	op, err := Operate(s, []HeadFlow{c})
+	r, err := SolveOn(s, c)
 	if err != nil {
 		return Outcome{}, err
 	}
-	r := c.Solve(unit.Head(op.Head))
 	return Outcome{
 		Flow: r.Flow, ManifoldHead: r.ManifoldHead, LeastHole: unit.Flow(r.Uniformity.Least), Distribution: r.Uniformity.Distribution,
 	}, nil

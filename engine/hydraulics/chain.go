@@ -172,7 +172,11 @@ type marched struct {
 	flow, flowSlope float64
 }
 
-// march goes from head h at node 0 to the inlet. It allocates nothing.
+// mostMarchedHead is where a march gives up [m]: a far end begun too high drives heads up a long chain until doubles
+// overflow, and no source has as much.
+const mostMarchedHead = 1e6
+
+// march goes from head h at node 0 to the inlet, or as far as heads stay under mostMarchedHead. It allocates nothing.
 func (c *chain) march(h float64, bend []correction, rec *profile) marched {
 	m := marched{head: h, headSlope: 1}
 	for i := range c.nodes {
@@ -196,6 +200,9 @@ func (c *chain) march(h float64, bend []correction, rec *profile) marched {
 			m.headSlope += lossSlope * m.flowSlope
 		}
 		m.head += n.drop
+		if m.head > mostMarchedHead {
+			return m
+		}
 	}
 	return m
 }

@@ -362,3 +362,20 @@ func FuzzCompile(f *testing.F) {
 		}
 	})
 }
+
+// Many outlets on one manifold, begun from a far end at the source's head, drive heads beyond what doubles hold.
+func TestSolve_manyOutletsOnOneManifold(t *testing.T) {
+	l := bedLayout(100)
+	l.Feed = Feed{}
+	l.Manifold.Length, l.Manifold.FeedAt = 20, 0
+	for i := range l.Manifold.Outlets {
+		l.Manifold.Outlets[i].At = 0.2 * unit.Length(i)
+		piece := &l.Manifold.Outlets[i].Lateral.Pieces[0]
+		piece.Length, piece.Pattern.Spacing, piece.Pattern.FirstOffset = 20+0.001*unit.Length(i%20), 0.1, 0.05
+		piece.Pattern.HoleDiameter = unit.Millimeters(1.6)
+	}
+	r, err := SolveOn(goodSpigot(), mustCompile(t, l))
+	if err != nil || r.ManifoldHead <= 0 || r.Flow <= 0 || r.Residuals.Mass > 1e-9 || r.Residuals.Energy > 1e-9 {
+		t.Errorf("manifold head %v m, flow %v, residuals %+v, %v", r.ManifoldHead, r.Flow, r.Residuals, err)
+	}
+}

@@ -11,11 +11,12 @@ import (
 // FlowAnswers is what people ask of one layout, alone on its source. What was assumed about the layout goes with it, since
 // a range is often all that the inputs allow.
 type FlowAnswers struct {
-	Layout      string              `json:"layout"`
-	FlowLPerMin float64             `json:"flow_l_per_min"`
-	DU          float64             `json:"du"`
-	LeastHeadM  *float64            `json:"least_head_m,omitempty"` // at the worst open hole; left out: none is open
-	Assumptions []SensitivityResult `json:"assumptions,omitempty"`  // the three that matter most, the strongest first
+	Layout      string   `json:"layout"`
+	FlowLPerMin float64  `json:"flow_l_per_min"`
+	DU          float64  `json:"du"`
+	LeastHeadM  *float64 `json:"least_head_m,omitempty"` // at the worst open hole; left out: none is open
+	// The three that matter most, the strongest first. They and the ranges are left out for more than 1000 hole sets.
+	Assumptions []SensitivityResult `json:"assumptions,omitempty"`
 	// The outcome over the plausible discharge coefficients of drilled holes; left out for rated outlets.
 	DischargeCoefficient *SensitivityResult `json:"discharge_coefficient,omitempty"`
 	// The outcome at 1 % of fall and of rise of everything whose level was not given; left out where all was.
@@ -24,7 +25,7 @@ type FlowAnswers struct {
 	Standpipe StandpipeResult    `json:"standpipe"`
 	CupL      float64            `json:"cup_l"`
 	Cups      []CupResult        `json:"cups"` // per open outlet
-	// Which outlets to plug where a hole gets less than reliable head, or than wished; left out for more than 12 outlets.
+	// Which outlets to plug where a hole gets less than reliable head, or than wished; left out for more than 12 outlets or 1000 hole sets.
 	PlugOutlets *PlugResult `json:"plug_outlets,omitempty"`
 
 	Most     *MostResult     `json:"most,omitempty"`
@@ -76,9 +77,10 @@ type PlugResult struct {
 }
 
 const (
-	cupVolume        = 0.2 // [L]; common practice, no source
-	mostAssumptions  = 3   // that a person reads
-	mostOutletsTried = 12  // the search for outlets to plug grows with their third power
+	cupVolume        = 0.2  // [L]; common practice, no source
+	mostAssumptions  = 3    // that a person reads
+	mostOutletsTried = 12   // the search for outlets to plug grows with their third power
+	mostSetsAssessed = 1000 // beyond any bed; the layout is reckoned anew for both ends of each assumption
 	leastEffectShown = 1e-4
 )
 
@@ -189,6 +191,9 @@ func leastHead(r *hydraulics.Result) (least float64, ok bool) {
 
 // assumptions answers what the result rests on. Where one end of a range is infeasible none is shown.
 func (a *answering) assumptions() error {
+	if a.holeSets() > mostSetsAssessed {
+		return nil
+	}
 	assessed, err := hydraulics.Assess(a.layout, a.run.file.Options.Engine(), a.run.supply, a.run.assumed)
 	if infeasible(err) {
 		return nil
@@ -214,6 +219,14 @@ func (a *answering) assumptions() error {
 	return nil
 }
 
+func (a *answering) holeSets() int {
+	n := 0
+	for i := range a.result.Laterals {
+		n += len(a.result.Laterals[i].Sets)
+	}
+	return n
+}
+
 // levelAssumed reports whether a pipe was taken as level because nobody gave its rise.
 func (a *answering) levelAssumed() bool {
 	m := &a.layout.Manifold
@@ -236,7 +249,7 @@ func (a *answering) wish() FlowWish {
 
 func (a *answering) plugOutlets() error {
 	wish := a.wish()
-	if len(a.result.Laterals) > mostOutletsTried || a.out.LeastHeadM == nil || *a.out.LeastHeadM >= wish.HeadM && a.out.DU >= wish.DU {
+	if len(a.result.Laterals) > mostOutletsTried || a.holeSets() > mostSetsAssessed || a.out.LeastHeadM == nil || *a.out.LeastHeadM >= wish.HeadM && a.out.DU >= wish.DU {
 		return nil
 	}
 	plug, r, granted, err := hydraulics.OutletsToPlug(a.run.supply, a.layout, a.run.file.Options.Engine(), wish.engine())
