@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"rillturn.example/rillturn/api"
 	"rillturn.example/rillturn/api/render/words"
@@ -37,11 +38,8 @@ func (c planCmd) Run(std streams) error {
 }
 
 func (c planCmd) garden(std streams, body []byte) error {
-	if err := api.CheckGardenFile(body); err != nil {
-		return err
-	}
 	g, err := file.ReadGarden(bytes.NewReader(body))
-	if err != nil {
+	if err = allFaults(api.CheckGardenFile(body), err); err != nil {
 		return err
 	}
 	if c.Effort != "file" {
@@ -61,6 +59,24 @@ func (c planCmd) garden(std streams, body []byte) error {
 		}
 	}
 	return printJSON(std.out, p)
+}
+
+// allFaults joins what the contract and the file's decoder have to say, one fault a field. An error that is no fault of
+// the file comes first.
+func allFaults(contract, decoder error) error {
+	var all, more file.Faults
+	if contract != nil && !errors.As(contract, &all) {
+		return contract
+	}
+	if decoder != nil && !errors.As(decoder, &more) {
+		return decoder
+	}
+	for _, f := range more {
+		if !slices.ContainsFunc(all, func(known file.Fault) bool { return known.Pointer == f.Pointer }) {
+			all = append(all, f)
+		}
+	}
+	return all.Err()
 }
 
 func (c planCmd) problem(std streams, body []byte) error {
