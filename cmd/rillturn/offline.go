@@ -10,11 +10,20 @@ import (
 )
 
 type flowCmd struct {
-	File string `arg:"" help:"Flow file, or - for standard input."`
+	File    string `arg:"" help:"Flow file, or - for standard input."`
+	Explain bool   `help:"Also print the result in words, on standard error."`
 }
 
 // Run computes a flow file.
-func (c flowCmd) Run(std streams) error { return offline(std, c.File, file.ReadFlow, file.RunFlow) }
+func (c flowCmd) Run(std streams) error {
+	return offline(std, c.File, file.ReadFlow, func(f file.Flow) (file.FlowResult, error) {
+		r, err := file.RunFlow(f)
+		if err == nil && c.Explain {
+			explainFlow(std.err, f, r)
+		}
+		return r, err
+	})
+}
 
 type needCmd struct {
 	File string `arg:"" help:"Need file, or - for standard input."`

@@ -210,3 +210,13 @@ func TestReadFlow_reportsFaultsOfQuestions(t *testing.T) {
 		}
 	}
 }
+
+func TestFlowWarning_keepsItsPlace(t *testing.T) {
+	t.Parallel()
+	for _, path := range []string{"", "feed", "manifold.outlets[2].lateral", "manifold.outlets[12].lateral.pieces[0].pipe"} {
+		w := hydraulics.Warning{Code: hydraulics.WarnVelocity, Path: path, Value: 2, Limit: 1.5, Count: 3}
+		if got := warningsOf([]hydraulics.Warning{w})[0].Engine(); got != w {
+			t.Errorf("%+v became %+v", w, got)
+		}
+	}
+}

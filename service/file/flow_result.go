@@ -2,6 +2,8 @@ package file
 
 import (
 	"math"
+	"strconv"
+	"strings"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -297,4 +299,20 @@ func warningsOf(list []hydraulics.Warning) []FlowWarning {
 		})
 	}
 	return out
+}
+
+// Engine returns the warning in the engine's shape.
+func (w FlowWarning) Engine() hydraulics.Warning {
+	var path strings.Builder
+	for i, token := range strings.Split(strings.TrimPrefix(w.Pointer, "/"), "/") {
+		switch _, err := strconv.Atoi(token); {
+		case err == nil:
+			path.WriteString("[" + token + "]")
+		case i > 0:
+			path.WriteString("." + token)
+		default:
+			path.WriteString(token)
+		}
+	}
+	return hydraulics.Warning{Code: hydraulics.WarningCode(w.Code), Path: path.String(), Value: w.Value, Limit: w.Limit, Count: w.Count}
 }

@@ -167,7 +167,8 @@ func (l *LayoutLateral) engine() *hydraulics.Lateral {
 	for _, p := range l.Pieces {
 		piece := hydraulics.Piece{Label: p.Label, Pipe: p.Pipe.engine(), Length: unit.Length(p.LengthM)}
 		if p.Pattern != nil {
-			piece.Pattern = p.Pattern.engine()
+			pattern := p.Pattern.Engine()
+			piece.Pattern = &pattern
 		}
 		e.Pieces = append(e.Pieces, piece)
 	}
@@ -181,8 +182,9 @@ func (l *LayoutLateral) engine() *hydraulics.Lateral {
 	return e
 }
 
-func (p *LayoutPattern) engine() *hydraulics.HolePattern {
-	e := &hydraulics.HolePattern{
+// Engine returns the pattern in the engine's shape, with what was left out filled in.
+func (p *LayoutPattern) Engine() hydraulics.HolePattern {
+	e := hydraulics.HolePattern{
 		Spacing: unit.Length(p.SpacingM), FirstOffset: unit.Length(or(p.FirstOffsetM, p.SpacingM/2)), Count: p.Count,
 		HolesPerSet: or(p.HolesPerSet, 1), Sides: or(p.Sides, 1), Facing: hydraulics.Facing(p.Facing),
 		HoleDiameter: unit.Millimeters(p.HoleDiameterMM),

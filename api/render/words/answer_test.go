@@ -67,7 +67,7 @@ func TestAnswers_readLikeThis(t *testing.T) {
 		},
 		{
 			"standpipe", metric.Standpipe(hydraulics.Standpipe{Running: 0.064, Shut: 31.6}),
-			"A clear open tube on the manifold shows 6.4 cm of water while the layout runs alone. With all holes closed the water would rise to 32 m of water and run out of a shorter tube.",
+			"A clear open tube on the manifold shows 6.4 cm of water while the layout runs alone. With all holes closed it would show 32 m of water, and run over if it is shorter.",
 		},
 		{
 			"cups", us.FillCups(Cups{Path: "manifold.outlets[0].lateral", Cup: unit.Liters(0.2), First: 36.8, Last: 45.2}),

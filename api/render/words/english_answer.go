@@ -39,7 +39,7 @@ var englishVaried = map[hydraulics.SensitivityCode]func(Printer, hydraulics.Sens
 		}),
 	hydraulics.VaryWater: varied("",
 		func(p Printer, s hydraulics.Sensitivity) string {
-			return "The water may be anything from " + Range(p.Temperature(unit.Temperature(s.Low)), p.Temperature(unit.Temperature(s.High)))
+			return fmt.Sprintf("How warm the water is nobody said (%s)", Range(p.Temperature(unit.Temperature(s.Low)), p.Temperature(unit.Temperature(s.High))))
 		}),
 	hydraulics.VarySupply: varied("Measure the pressure with the tap closed and at two flows.",
 		func(Printer, hydraulics.Sensitivity) string { return "What the tap gives rests on few tests" }),
@@ -143,7 +143,7 @@ func englishStandpipe(p Printer, s hydraulics.Standpipe) Notice {
 	}
 	return Notice{
 		Text: text,
-		Remedy: fmt.Sprintf("With all holes closed the water would rise to %s and run out of a shorter tube.",
+		Remedy: fmt.Sprintf("With all holes closed it would show %s, and run over if it is shorter.",
 			p.WaterColumn(unit.Head(s.Shut))),
 	}
 }
