@@ -24,6 +24,7 @@ type table struct {
 	varied     map[hydraulics.SensitivityCode]func(Printer, hydraulics.Sensitivity, hydraulics.Outcome) Notice
 	answers    answerPhrases
 	cautions   map[render.CautionCode]string
+	fieldwork  fieldworkPhrases
 	planFlags  map[string]func(plots string) string
 
 	layoutFaults map[hydraulics.FaultCode]func(Printer, hydraulics.Fault) string
@@ -57,6 +58,7 @@ var english = table{
 	varied:     englishVaried,
 	answers:    englishAnswers,
 	cautions:   englishCautions,
+	fieldwork:  englishFieldwork,
 	planFlags:  englishPlanFlags,
 
 	layoutFaults: englishLayoutFaults,
