@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -30,20 +31,104 @@ func (s *Service) CheckLayout(ctx context.Context, p Principal, id uuid.UUID) (f
 	if err := p.may(ReadPeople); err != nil {
 		return file.FlowResult{}, err
 	}
-	doc, err := s.read(p).LayoutLatest(ctx, p.Garden, id)
+	named, doc, err := s.latest(ctx, p, id)
 	if err != nil {
 		return file.FlowResult{}, explain(err, effect{entity: "layout"})
-	}
-	var spec file.Layout
-	if err := json.Unmarshal(doc.LayoutRevision.Spec, &spec); err != nil {
-		return file.FlowResult{}, fmt.Errorf("stored layout document: %w", err)
 	}
 	flow, err := s.flowOf(ctx, p, doc.Layout.WaterSourceID)
 	if err != nil {
 		return file.FlowResult{}, err
 	}
-	flow.Layouts = []file.NamedLayout{{ID: id.String(), Layout: spec}}
+	flow.Layouts = []file.NamedLayout{named}
 	return file.RunFlow(flow)
+}
+
+// LayoutPicture is what a picture of a layout shows: its latest revision, and what comes out of its holes.
+type LayoutPicture struct {
+	Garden   repo.Garden
+	Plot     repo.Plot
+	Layout   repo.Layout
+	Revision int
+	Spec     file.Layout
+	Flow     file.LayoutFlowResult
+}
+
+// LayoutPicture computes what a picture of a layout's latest revision shows while it alone is open.
+func (s *Service) LayoutPicture(ctx context.Context, p Principal, id uuid.UUID) (LayoutPicture, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return LayoutPicture{}, err
+	}
+	q := s.read(p)
+	named, doc, err := s.latest(ctx, p, id)
+	if err != nil {
+		return LayoutPicture{}, explain(err, effect{entity: "layout"})
+	}
+	picture := LayoutPicture{Layout: doc.Layout, Revision: int(doc.LayoutRevision.Number), Spec: named.Layout}
+	if picture.Garden, err = q.GardenByID(ctx, p.Garden); err != nil {
+		return picture, err
+	}
+	if picture.Plot, err = q.PlotByID(ctx, p.Garden, doc.Layout.PlotID); err != nil {
+		return picture, err
+	}
+	flow, err := s.flowOf(ctx, p, doc.Layout.WaterSourceID)
+	if err != nil {
+		return picture, err
+	}
+	flow.Layouts = []file.NamedLayout{named}
+	result, err := file.RunFlowSets(flow)
+	if err != nil {
+		return picture, err
+	}
+	if result.Sets[0].Infeasible {
+		return picture, refuse(Conflict, "The regulated outlets of %s ask for more than its source gives: there is no flow to draw.", doc.Layout.Name)
+	}
+	picture.Flow = result.Sets[0].Layouts[0]
+	return picture, nil
+}
+
+// latest reads the latest revision of a layout as the flow file names it.
+func (s *Service) latest(ctx context.Context, p Principal, id uuid.UUID) (file.NamedLayout, repo.LayoutDocument, error) {
+	named := file.NamedLayout{ID: id.String()}
+	doc, err := s.read(p).LayoutLatest(ctx, p.Garden, id)
+	if err != nil {
+		return named, doc, err
+	}
+	if err := json.Unmarshal(doc.LayoutRevision.Spec, &named.Layout); err != nil {
+		return named, doc, fmt.Errorf("stored layout document: %w", err)
+	}
+	return named, doc, nil
+}
+
+// OpenSet computes what layouts of a source get when they are open together, by their latest revisions.
+func (s *Service) OpenSet(ctx context.Context, p Principal, source uuid.UUID, layouts []uuid.UUID) (file.FlowResult, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return file.FlowResult{}, err
+	}
+	flow, err := s.flowOf(ctx, p, source)
+	if err != nil {
+		return file.FlowResult{}, err
+	}
+	var fields []Field
+	var set []string
+	for i, id := range layouts {
+		named, doc, err := s.latest(ctx, p, id)
+		at := file.Point("layouts", i)
+		switch {
+		case errors.Is(err, repo.ErrNotFound):
+			fields = append(fields, Field{at, "names no layout of this garden"})
+			continue
+		case err != nil:
+			return file.FlowResult{}, err
+		case doc.Layout.WaterSourceID != source:
+			fields = append(fields, Field{at, "lies on another water source"})
+		}
+		flow.Layouts, set = append(flow.Layouts, named), append(set, named.ID)
+	}
+	if len(fields) > 0 {
+		return file.FlowResult{}, invalid(fields...)
+	}
+	flow.Open = [][]string{set}
+	return file.RunFlowSets(flow)
 }
 
 // PreviewLayout computes a layout that is not stored, behind a source of the garden.

@@ -1196,6 +1196,14 @@ type MemberValues struct {
 // Mulch What covers the soil.
 type Mulch string
 
+// OpenSet Layouts to be thought of as open together, by their latest revisions.
+//
+// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}
+type OpenSet struct {
+	// Layouts The layouts, all on the source.
+	Layouts []openapi_types.UUID `json:"layouts"`
+}
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -2972,6 +2980,9 @@ type WaterSourceReplaceJSONRequestBody = WaterSourceValues
 // FlowTestCreateJSONRequestBody defines body for FlowTestCreate for application/json ContentType.
 type FlowTestCreateJSONRequestBody = FlowTestValues
 
+// OpenSetCreateJSONRequestBody defines body for OpenSetCreate for application/json ContentType.
+type OpenSetCreateJSONRequestBody = OpenSet
+
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
 
@@ -3215,6 +3226,16 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 	LayoutCheckGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
+	LayoutDrawingSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
+	LayoutProfileSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LayoutRetire Take the layout out of use
 	//
@@ -3720,6 +3741,20 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/flow-tests/{test} (the `FlowTestGet` operationId).
 	FlowTestGet(ctx context.Context, garden GardenPath, source SourcePath, test TestPath, params *FlowTestGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// OpenSetCreateWithBody Compute what layouts of a source get when they are open together
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+	OpenSetCreateWithBody(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OpenSetCreate Compute what layouts of a source get when they are open together
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+	OpenSetCreate(ctx context.Context, garden GardenPath, source SourcePath, body OpenSetCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// SupplyCurveGet Read the supply curve fitted to the flow tests
 	//
 	// Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/supply-curve (the `SupplyCurveGet` operationId).
@@ -4176,6 +4211,36 @@ func (c *Client) LayoutAccept(ctx context.Context, garden GardenPath, layout Lay
 // Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 func (c *Client) LayoutCheckGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLayoutCheckGetRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
+func (c *Client) LayoutDrawingSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutDrawingSvgGetRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
+func (c *Client) LayoutProfileSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutProfileSvgGetRequest(c.Server, garden, layout)
 	if err != nil {
 		return nil, err
 	}
@@ -5530,6 +5595,40 @@ func (c *Client) FlowTestGet(ctx context.Context, garden GardenPath, source Sour
 	return c.Client.Do(req)
 }
 
+// OpenSetCreateWithBody Compute what layouts of a source get when they are open together
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+func (c *Client) OpenSetCreateWithBody(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenSetCreateRequestWithBody(c.Server, garden, source, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OpenSetCreate Compute what layouts of a source get when they are open together
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+func (c *Client) OpenSetCreate(ctx context.Context, garden GardenPath, source SourcePath, body OpenSetCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenSetCreateRequest(c.Server, garden, source, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // SupplyCurveGet Read the supply curve fitted to the flow tests
 //
 // Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/supply-curve (the `SupplyCurveGet` operationId).
@@ -6733,6 +6832,88 @@ func NewLayoutCheckGetRequest(server string, garden GardenPath, layout LayoutPat
 	}
 
 	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/check", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewLayoutDrawingSvgGetRequest constructs an http.Request for the LayoutDrawingSvgGet method
+func NewLayoutDrawingSvgGetRequest(server string, garden GardenPath, layout LayoutPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/drawing.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewLayoutProfileSvgGetRequest constructs an http.Request for the LayoutProfileSvgGet method
+func NewLayoutProfileSvgGetRequest(server string, garden GardenPath, layout LayoutPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/profile.svg", pathParam0, pathParam1)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -10975,6 +11156,60 @@ func NewFlowTestGetRequest(server string, garden GardenPath, source SourcePath, 
 	return req, nil
 }
 
+// NewOpenSetCreateRequest calls the generic OpenSetCreate builder with application/json body
+func NewOpenSetCreateRequest(server string, garden GardenPath, source SourcePath, body OpenSetCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOpenSetCreateRequestWithBody(server, garden, source, "application/json", bodyReader)
+}
+
+// NewOpenSetCreateRequestWithBody constructs an http.Request for the OpenSetCreate method, with any body, and a specified content type
+func NewOpenSetCreateRequestWithBody(server string, garden GardenPath, source SourcePath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "source", source, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/water-sources/%s/open-set", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewSupplyCurveGetRequest constructs an http.Request for the SupplyCurveGet method
 func NewSupplyCurveGetRequest(server string, garden GardenPath, source SourcePath) (*http.Request, error) {
 	var err error
@@ -11408,6 +11643,20 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 	LayoutCheckGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutCheckGetResponse, error)
+
+	// LayoutDrawingSvgGetWithResponse Draw the latest revision to scale, its holes shaded by flow
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
+	LayoutDrawingSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutDrawingSvgGetResponse, error)
+
+	// LayoutProfileSvgGetWithResponse Draw the head along each lateral of the latest revision
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
+	LayoutProfileSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutProfileSvgGetResponse, error)
 
 	// LayoutRetireWithResponse Take the layout out of use
 	//
@@ -12000,6 +12249,20 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/flow-tests/{test} (the `FlowTestGet` operationId).
 	FlowTestGetWithResponse(ctx context.Context, garden GardenPath, source SourcePath, test TestPath, params *FlowTestGetParams, reqEditors ...RequestEditorFn) (*FlowTestGetResponse, error)
+
+	// OpenSetCreateWithBodyWithResponse Compute what layouts of a source get when they are open together
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+	OpenSetCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenSetCreateResponse, error)
+
+	// OpenSetCreateWithResponse Compute what layouts of a source get when they are open together
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+	OpenSetCreateWithResponse(ctx context.Context, garden GardenPath, source SourcePath, body OpenSetCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenSetCreateResponse, error)
 
 	// SupplyCurveGetWithResponse Read the supply curve fitted to the flow tests
 	//
@@ -13061,6 +13324,88 @@ func (r LayoutCheckGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LayoutCheckGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutDrawingSvgGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutDrawingSvgGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutDrawingSvgGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutDrawingSvgGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutDrawingSvgGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutDrawingSvgGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutProfileSvgGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutProfileSvgGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutProfileSvgGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutProfileSvgGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutProfileSvgGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutProfileSvgGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -16345,6 +16690,54 @@ func (r FlowTestGetResponse) ContentType() string {
 	return ""
 }
 
+type OpenSetCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LayoutCheck
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r OpenSetCreateResponse) GetJSON200() *LayoutCheck {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OpenSetCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OpenSetCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OpenSetCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OpenSetCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OpenSetCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type SupplyCurveGetResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -16842,6 +17235,32 @@ func (c *ClientWithResponses) LayoutCheckGetWithResponse(ctx context.Context, ga
 		return nil, err
 	}
 	return ParseLayoutCheckGetResponse(rsp)
+}
+
+// LayoutDrawingSvgGetWithResponse Draw the latest revision to scale, its holes shaded by flow
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
+func (c *ClientWithResponses) LayoutDrawingSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutDrawingSvgGetResponse, error) {
+	rsp, err := c.LayoutDrawingSvgGet(ctx, garden, layout, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutDrawingSvgGetResponse(rsp)
+}
+
+// LayoutProfileSvgGetWithResponse Draw the head along each lateral of the latest revision
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
+func (c *ClientWithResponses) LayoutProfileSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutProfileSvgGetResponse, error) {
+	rsp, err := c.LayoutProfileSvgGet(ctx, garden, layout, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutProfileSvgGetResponse(rsp)
 }
 
 // LayoutRetireWithResponse Take the layout out of use
@@ -17940,6 +18359,32 @@ func (c *ClientWithResponses) FlowTestGetWithResponse(ctx context.Context, garde
 	return ParseFlowTestGetResponse(rsp)
 }
 
+// OpenSetCreateWithBodyWithResponse Compute what layouts of a source get when they are open together
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+func (c *ClientWithResponses) OpenSetCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenSetCreateResponse, error) {
+	rsp, err := c.OpenSetCreateWithBody(ctx, garden, source, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenSetCreateResponse(rsp)
+}
+
+// OpenSetCreateWithResponse Compute what layouts of a source get when they are open together
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/open-set (the `OpenSetCreate` operationId).
+func (c *ClientWithResponses) OpenSetCreateWithResponse(ctx context.Context, garden GardenPath, source SourcePath, body OpenSetCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenSetCreateResponse, error) {
+	rsp, err := c.OpenSetCreate(ctx, garden, source, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenSetCreateResponse(rsp)
+}
+
 // SupplyCurveGetWithResponse Read the supply curve fitted to the flow tests
 //
 // Returns a wrapper object for the known response body format(s).
@@ -18804,6 +19249,58 @@ func ParseLayoutCheckGetResponse(rsp *http.Response) (*LayoutCheckGetResponse, e
 		}
 		response.JSON200 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayoutDrawingSvgGetResponse parses an HTTP response from a LayoutDrawingSvgGetWithResponse call
+func ParseLayoutDrawingSvgGetResponse(rsp *http.Response) (*LayoutDrawingSvgGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutDrawingSvgGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayoutProfileSvgGetResponse parses an HTTP response from a LayoutProfileSvgGetWithResponse call
+func ParseLayoutProfileSvgGetResponse(rsp *http.Response) (*LayoutProfileSvgGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutProfileSvgGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Refusal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -21459,6 +21956,39 @@ func ParseFlowTestGetResponse(rsp *http.Response) (*FlowTestGetResponse, error) 
 			headers.ETag = value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseOpenSetCreateResponse parses an HTTP response from a OpenSetCreateWithResponse call
+func ParseOpenSetCreateResponse(rsp *http.Response) (*OpenSetCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OpenSetCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LayoutCheck
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
 	}
 
 	return response, nil

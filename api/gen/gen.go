@@ -1196,6 +1196,14 @@ type MemberValues struct {
 // Mulch What covers the soil.
 type Mulch string
 
+// OpenSet Layouts to be thought of as open together, by their latest revisions.
+//
+// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}
+type OpenSet struct {
+	// Layouts The layouts, all on the source.
+	Layouts []openapi_types.UUID `json:"layouts"`
+}
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -2972,6 +2980,9 @@ type WaterSourceReplaceJSONRequestBody = WaterSourceValues
 // FlowTestCreateJSONRequestBody defines body for FlowTestCreate for application/json ContentType.
 type FlowTestCreateJSONRequestBody = FlowTestValues
 
+// OpenSetCreateJSONRequestBody defines body for OpenSetCreate for application/json ContentType.
+type OpenSetCreateJSONRequestBody = OpenSet
+
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
 
@@ -3037,6 +3048,12 @@ type ServerInterface interface {
 	// LayoutCheckGet Compute what comes out of every hole of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/check)
 	LayoutCheckGet(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
+	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
+	LayoutDrawingSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
+	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
+	LayoutProfileSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
 	// LayoutRetire Take the layout out of use
 	// (POST /v1/gardens/{garden}/layouts/{layout}/retire)
 	LayoutRetire(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutRetireParams)
@@ -3229,6 +3246,9 @@ type ServerInterface interface {
 	// FlowTestGet Read a flow test
 	// (GET /v1/gardens/{garden}/water-sources/{source}/flow-tests/{test})
 	FlowTestGet(c *gin.Context, garden GardenPath, source SourcePath, test TestPath, params FlowTestGetParams)
+	// OpenSetCreate Compute what layouts of a source get when they are open together
+	// (POST /v1/gardens/{garden}/water-sources/{source}/open-set)
+	OpenSetCreate(c *gin.Context, garden GardenPath, source SourcePath)
 	// SupplyCurveGet Read the supply curve fitted to the flow tests
 	// (GET /v1/gardens/{garden}/water-sources/{source}/supply-curve)
 	SupplyCurveGet(c *gin.Context, garden GardenPath, source SourcePath)
@@ -4148,6 +4168,74 @@ func (siw *ServerInterfaceWrapper) LayoutCheckGet(c *gin.Context) {
 	}
 
 	siw.Handler.LayoutCheckGet(c, garden, layout)
+}
+
+// LayoutDrawingSvgGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutDrawingSvgGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutDrawingSvgGet(c, garden, layout)
+}
+
+// LayoutProfileSvgGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutProfileSvgGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutProfileSvgGet(c, garden, layout)
 }
 
 // LayoutRetire operation middleware
@@ -7710,6 +7798,40 @@ func (siw *ServerInterfaceWrapper) FlowTestGet(c *gin.Context) {
 	siw.Handler.FlowTestGet(c, garden, source, test, params)
 }
 
+// OpenSetCreate operation middleware
+func (siw *ServerInterfaceWrapper) OpenSetCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "source" -------------
+	var source SourcePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "source", c.Param("source"), &source, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter source: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OpenSetCreate(c, garden, source)
+}
+
 // SupplyCurveGet operation middleware
 func (siw *ServerInterfaceWrapper) SupplyCurveGet(c *gin.Context) {
 
@@ -7884,6 +8006,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/layouts/:layout", wrapper.LayoutReplace)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/accept", wrapper.LayoutAccept)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/check", wrapper.LayoutCheckGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/drawing.svg", wrapper.LayoutDrawingSvgGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/profile.svg", wrapper.LayoutProfileSvgGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/retire", wrapper.LayoutRetire)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/return", wrapper.LayoutReturn)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/revisions", wrapper.LayoutRevisionList)
@@ -7948,6 +8072,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/flow-tests", wrapper.FlowTestCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/flow-tests/:test", wrapper.FlowTestDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/flow-tests/:test", wrapper.FlowTestGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/open-set", wrapper.OpenSetCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/supply-curve", wrapper.SupplyCurveGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayList)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayStore)
@@ -8894,6 +9019,98 @@ type LayoutCheckGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LayoutCheckGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutCheckGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutDrawingSvgGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+}
+
+type LayoutDrawingSvgGetResponseObject interface {
+	VisitLayoutDrawingSvgGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutDrawingSvgGet200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response LayoutDrawingSvgGet200ImagesvgXmlResponse) VisitLayoutDrawingSvgGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutDrawingSvgGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutDrawingSvgGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutDrawingSvgGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutProfileSvgGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+}
+
+type LayoutProfileSvgGetResponseObject interface {
+	VisitLayoutProfileSvgGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutProfileSvgGet200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response LayoutProfileSvgGet200ImagesvgXmlResponse) VisitLayoutProfileSvgGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutProfileSvgGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutProfileSvgGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutProfileSvgGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11896,6 +12113,47 @@ func (response FlowTestGetdefaultApplicationProblemPlusJSONResponse) VisitFlowTe
 	return err
 }
 
+type OpenSetCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Source SourcePath `json:"source"`
+	Body   *OpenSetCreateJSONRequestBody
+}
+
+type OpenSetCreateResponseObject interface {
+	VisitOpenSetCreateResponse(w http.ResponseWriter) error
+}
+
+type OpenSetCreate200JSONResponse LayoutCheck
+
+func (response OpenSetCreate200JSONResponse) VisitOpenSetCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OpenSetCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OpenSetCreatedefaultApplicationProblemPlusJSONResponse) VisitOpenSetCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type SupplyCurveGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Source SourcePath `json:"source"`
@@ -12078,6 +12336,12 @@ type StrictServerInterface interface {
 	// LayoutCheckGet Compute what comes out of every hole of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/check)
 	LayoutCheckGet(ctx context.Context, request LayoutCheckGetRequestObject) (LayoutCheckGetResponseObject, error)
+	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
+	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
+	LayoutDrawingSvgGet(ctx context.Context, request LayoutDrawingSvgGetRequestObject) (LayoutDrawingSvgGetResponseObject, error)
+	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
+	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
+	LayoutProfileSvgGet(ctx context.Context, request LayoutProfileSvgGetRequestObject) (LayoutProfileSvgGetResponseObject, error)
 	// LayoutRetire Take the layout out of use
 	// (POST /v1/gardens/{garden}/layouts/{layout}/retire)
 	LayoutRetire(ctx context.Context, request LayoutRetireRequestObject) (LayoutRetireResponseObject, error)
@@ -12270,6 +12534,9 @@ type StrictServerInterface interface {
 	// FlowTestGet Read a flow test
 	// (GET /v1/gardens/{garden}/water-sources/{source}/flow-tests/{test})
 	FlowTestGet(ctx context.Context, request FlowTestGetRequestObject) (FlowTestGetResponseObject, error)
+	// OpenSetCreate Compute what layouts of a source get when they are open together
+	// (POST /v1/gardens/{garden}/water-sources/{source}/open-set)
+	OpenSetCreate(ctx context.Context, request OpenSetCreateRequestObject) (OpenSetCreateResponseObject, error)
 	// SupplyCurveGet Read the supply curve fitted to the flow tests
 	// (GET /v1/gardens/{garden}/water-sources/{source}/supply-curve)
 	SupplyCurveGet(ctx context.Context, request SupplyCurveGetRequestObject) (SupplyCurveGetResponseObject, error)
@@ -12994,6 +13261,60 @@ func (sh *strictHandler) LayoutCheckGet(ctx *gin.Context, garden GardenPath, lay
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(LayoutCheckGetResponseObject); ok {
 		if err := validResponse.VisitLayoutCheckGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutDrawingSvgGet operation middleware
+func (sh *strictHandler) LayoutDrawingSvgGet(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutDrawingSvgGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutDrawingSvgGet(ctx, request.(LayoutDrawingSvgGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutDrawingSvgGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutDrawingSvgGetResponseObject); ok {
+		if err := validResponse.VisitLayoutDrawingSvgGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutProfileSvgGet operation middleware
+func (sh *strictHandler) LayoutProfileSvgGet(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutProfileSvgGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutProfileSvgGet(ctx, request.(LayoutProfileSvgGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutProfileSvgGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutProfileSvgGetResponseObject); ok {
+		if err := validResponse.VisitLayoutProfileSvgGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -15129,6 +15450,51 @@ func (sh *strictHandler) FlowTestGet(ctx *gin.Context, garden GardenPath, source
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(FlowTestGetResponseObject); ok {
 		if err := validResponse.VisitFlowTestGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// OpenSetCreate operation middleware
+func (sh *strictHandler) OpenSetCreate(ctx *gin.Context, garden GardenPath, source SourcePath) {
+	var request OpenSetCreateRequestObject
+
+	request.Garden = garden
+	request.Source = source
+
+	var body OpenSetCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OpenSetCreate(ctx, request.(OpenSetCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OpenSetCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OpenSetCreateResponseObject); ok {
+		if err := validResponse.VisitOpenSetCreateResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -99,23 +99,48 @@ type FlowWarning struct {
 	Count   int     `json:"count,omitempty"`
 }
 
-// RunFlow answers a flow file that is valid. Its errors are Faults.
+// RunFlow answers a flow file that is valid: what comes out of each set, and what people ask of each layout. Its errors
+// are Faults.
 func RunFlow(f Flow) (FlowResult, error) {
-	if err := f.Validate(); err != nil {
-		return FlowResult{}, err
-	}
-	supply, assumed, err := f.Source.Supply("/source")
+	run, result, err := runSets(f)
 	if err != nil {
 		return FlowResult{}, err
 	}
+	for _, l := range f.Layouts {
+		a, err := run.answers(l)
+		if err != nil {
+			return FlowResult{}, err
+		}
+		if a != nil {
+			result.Answers = append(result.Answers, *a)
+		}
+	}
+	return result, nil
+}
+
+// RunFlowSets answers only what comes out of each set.
+func RunFlowSets(f Flow) (FlowResult, error) {
+	_, result, err := runSets(f)
+	return result, err
+}
+
+// runSets returns the run for further questions, and what comes out of each set.
+func runSets(f Flow) (*flowRun, FlowResult, error) {
+	if err := f.Validate(); err != nil {
+		return nil, FlowResult{}, err
+	}
+	supply, assumed, err := f.Source.Supply("/source")
+	if err != nil {
+		return nil, FlowResult{}, err
+	}
 	run := flowRun{file: f, supply: supply, assumed: assumed, compiled: map[string]*hydraulics.Compiled{}}
 	if run.compiler, err = hydraulics.NewCompiler(f.Options.Engine()); err != nil {
-		return FlowResult{}, err
+		return nil, FlowResult{}, err
 	}
 	var all []string
 	for _, l := range f.Layouts {
 		if run.compiled[l.ID], err = run.compiler.Compile(l.Layout.Engine()); err != nil {
-			return FlowResult{}, err
+			return nil, FlowResult{}, err
 		}
 		all = append(all, l.ID)
 	}
@@ -132,20 +157,11 @@ func RunFlow(f Flow) (FlowResult, error) {
 	for _, set := range sets {
 		s, err := run.set(set)
 		if err != nil {
-			return FlowResult{}, err
+			return nil, FlowResult{}, err
 		}
 		result.Sets = append(result.Sets, s)
 	}
-	for _, l := range f.Layouts {
-		a, err := run.answers(l)
-		if err != nil {
-			return FlowResult{}, err
-		}
-		if a != nil {
-			result.Answers = append(result.Answers, *a)
-		}
-	}
-	return result, nil
+	return &run, result, nil
 }
 
 // SupplyOf returns a supply curve, and what it rests on, as files show it.
