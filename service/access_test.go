@@ -216,14 +216,14 @@ func TestAuthenticate_everyRefusalIsTheSame(t *testing.T) {
 	nobody, _ := newSecret(uuid.Must(uuid.NewV7()).String())
 	operator, _ := newSecret(operatorScope)
 	_, refused := w.Authenticate(ctx, wrong)
-	first := wantKind(t, refused, Unauthenticated)
+	first := refusal(t, refused, Unauthenticated)
 	for name, token := range map[string]string{
 		"expired": short, "revoked": revoked, "no such garden": nobody, "no such operator": operator, "empty": "", "prefix alone": "rt_",
 		"cut": good[:len(good)-4], "longer": good + "AAAA", "other case": strings.ToUpper(good), "not a garden": "rt_garden_" + wrong[len(wrong)-43:],
 		"another garden in front": "rt_" + uuid.Must(uuid.NewV7()).String() + good[len("rt_")+36:], "another form of the garden": strings.Replace(good, w.garden.String(), "{"+w.garden.String()+"}", 1),
 	} {
 		_, err := w.Authenticate(ctx, token)
-		if refused := wantKind(t, err, Unauthenticated); refused.Detail != first.Detail || len(refused.Fields) > 0 || refused.Unwrap() != nil {
+		if refused := refusal(t, err, Unauthenticated); refused.Detail != first.Detail || len(refused.Fields) > 0 || refused.Unwrap() != nil {
 			t.Errorf("%s reads %q, a wrong secret %q", name, refused, first)
 		}
 	}

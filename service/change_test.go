@@ -209,7 +209,7 @@ func TestRevisions_staleOnesAreRefused(t *testing.T) {
 					t.Fatalf("revision %d after the first change", revision)
 				}
 				_, err = r.replace(1) // somebody read it before the change
-				refused := wantKind(t, err, Stale)
+				refused := refusal(t, err, Stale)
 				if want := fmt.Sprintf("at revision %d, not at %d", 2, 1); !strings.Contains(refused.Detail, want) {
 					t.Errorf("%q doesn't say %q", refused.Detail, want)
 				}
@@ -243,7 +243,7 @@ func TestDelete_whatIsStillUsedStays(t *testing.T) {
 	if _, err := w.CreateLayout(t.Context(), w.coordinator, w.layoutValues(w.plot), tidy(t)); err != nil {
 		t.Fatal(err)
 	}
-	refused := wantKind(t, w.DeletePlot(t.Context(), w.coordinator, w.plot, 1), Conflict)
+	refused := refusal(t, w.DeletePlot(t.Context(), w.coordinator, w.plot, 1), Conflict)
 	if !strings.Contains(refused.Detail, "still used by a") {
 		t.Errorf("%q", refused.Detail)
 	}

@@ -39,7 +39,7 @@ func TestExplain_namesAFieldForEveryConstraint(t *testing.T) {
 		if c.Kind == repo.Unique || c.Kind == repo.Exclusion {
 			want = Conflict
 		}
-		refused := wantKind(t, err, want)
+		refused := refusal(t, err, want)
 		for _, f := range refused.Fields {
 			field := strings.TrimPrefix(f.Pointer, "/")
 			if f.Pointer != "" && c.Kind != repo.Exclusion && !slices.Contains(c.Columns, field) { // an exclusion reads ranges of columns
@@ -97,7 +97,7 @@ func TestExplain_foreignKeysOfADeletion(t *testing.T) {
 			continue
 		}
 		err := explain(&repo.ConstraintError{Kind: c.Kind, Table: c.Table, Constraint: c.Name}, effect{action: "delete", entity: c.Refers})
-		refused := wantKind(t, err, Conflict)
+		refused := refusal(t, err, Conflict)
 		if !strings.Contains(refused.Detail, strings.ReplaceAll(c.Table, "_", " ")) || len(refused.Fields) > 0 {
 			t.Errorf("%s: %v", c.Name, refused)
 		}
@@ -169,7 +169,7 @@ func TestCreate_schemaRulesReachTheCaller(t *testing.T) {
 			if rest, conflict := strings.CutPrefix(c.field, "conflict "); conflict {
 				want, pointer = Conflict, rest
 			}
-			refused := wantKind(t, c.err, want)
+			refused := refusal(t, c.err, want)
 			var pointers []string
 			for _, f := range refused.Fields {
 				pointers = append(pointers, f.Pointer)

@@ -43,9 +43,9 @@ func wider(t *testing.T) file.Layout {
 func TestLayoutReview_lifeCycle(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
-	ctx, id := t.Context(), uuid.Nil
+	ctx := t.Context()
 	l := must[repo.LayoutDocument](t)(w.CreateLayout(ctx, w.gardener, w.layoutValues(w.plot), tidy(t)))
-	id = l.Layout.ID
+	id := l.Layout.ID
 	step := func(name, status, revision string, number int32, made repo.LayoutDocument, err error) {
 		t.Helper()
 		if err != nil {
@@ -251,7 +251,7 @@ func TestCreateLayout_refusesWhatCannotBe(t *testing.T) {
 	_, err = w.CreateLayout(ctx, w.gardener, w.layoutValues(w.plot), tidy(t))
 	wantKind(t, err, 0)
 	_, err = w.CreateLayout(ctx, w.gardener, w.layoutValues(w.plot), tidy(t))
-	refused := wantKind(t, err, Conflict)
+	refused := refusal(t, err, Conflict)
 	if len(refused.Fields) != 1 || refused.Fields[0].Pointer != "/name" {
 		t.Errorf("a name used twice: %v", refused)
 	}

@@ -162,7 +162,7 @@ func TestProposeRotation_refusals(t *testing.T) {
 		Name: "South tap", Kind: "spigot", HoseConnections: 1,
 	}))
 	_, err = w.ProposeRotation(t.Context(), w.coordinator, w.week(t, "2026-07-07"))
-	if refused := wantKind(t, err, Conflict); !strings.Contains(refused.Detail, untested.Name) {
+	if refused := refusal(t, err, Conflict); !strings.Contains(refused.Detail, untested.Name) {
 		t.Errorf("%q doesn't name %s", refused.Detail, untested.Name)
 	}
 	if rows, _, err := w.Rotations(t.Context(), w.coordinator, Page{Limit: 10}); err != nil || len(rows) > 0 {
@@ -189,7 +189,7 @@ func TestPublishRotation_refusals(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = w.PublishRotation(ctx, w.coordinator, r.ID, r.Revision, false)
-	refused := wantKind(t, err, Conflict)
+	refused := refusal(t, err, Conflict)
 	if want := fmt.Sprintf("plan revision %d, now %d", r.PlanRevision, r.PlanRevision+1); !strings.Contains(refused.Detail, want) {
 		t.Errorf("%q doesn't say %q", refused.Detail, want)
 	}

@@ -86,14 +86,18 @@ func must[V any](t *testing.T) func(V, error) V {
 }
 
 // wantKind holds an error against the kind of refusal that it should be; 0 means none.
-func wantKind(t *testing.T, err error, want Kind) *Error {
+func wantKind(t *testing.T, err error, want Kind) {
 	t.Helper()
-	if want == 0 {
-		if err != nil {
-			t.Errorf("refused: %v", err)
-		}
-		return nil
+	if want != 0 {
+		_ = refusal(t, err, want)
+	} else if err != nil {
+		t.Errorf("refused: %v", err)
 	}
+}
+
+// refusal is an error as the refusal that it should be.
+func refusal(t *testing.T, err error, want Kind) *Error {
+	t.Helper()
 	var refused *Error
 	if !errors.As(err, &refused) {
 		t.Fatalf("got %v, want a refusal of kind %d", err, want)
@@ -107,7 +111,7 @@ func wantKind(t *testing.T, err error, want Kind) *Error {
 // wantField holds an error against the field that it should name.
 func wantField(t *testing.T, err error, pointer string) {
 	t.Helper()
-	refused := wantKind(t, err, Invalid)
+	refused := refusal(t, err, Invalid)
 	for _, f := range refused.Fields {
 		if f.Pointer == pointer {
 			return

@@ -130,12 +130,16 @@ func TestOffline_faultsNameTheirFields(t *testing.T) {
 		{"empty plan", "plan", "", []string{"/"}},
 		{"flow without layouts and source", "flow", `{}`, []string{"/source", "/layouts"}},
 		{"unknown field", "flow", `{"source": {"curve": {"h0_m": 20, "k": 0.01, "n": 2}}, "layouts": [], "spigots": 2}`, []string{"/spigots"}},
-		{"two faults of a layout", "flow", `{"source": {"curve": {"h0_m": 20, "k": 0.01, "n": 2}}, "layouts": [{"id": "a", "layout":
+		{
+			"two faults of a layout", "flow", `{"source": {"curve": {"h0_m": 20, "k": 0.01, "n": 2}}, "layouts": [{"id": "a", "layout":
 			{"manifold": {"pipe": {"inside_diameter_mm": -1}, "outlets": [{"at_m": 0, "lateral": {"pieces": [
 				{"pipe": {"inside_diameter_mm": 15}, "length_m": 0}]}}]}}}]}`,
-			[]string{"/layouts/0/layout/manifold/pipe/inside_diameter_mm", "/layouts/0/layout/manifold/outlets/0/lateral/pieces/0/length_m"}},
-		{"problem with an unknown source", "plan", strings.ReplaceAll(exampleText(t, "rotation/tight-8-drilled-2.json"), `"source": "S01"`, `"source": "S09"`),
-			[]string{"/layouts/0/source"}},
+			[]string{"/layouts/0/layout/manifold/pipe/inside_diameter_mm", "/layouts/0/layout/manifold/outlets/0/lateral/pieces/0/length_m"},
+		},
+		{
+			"problem with an unknown source", "plan", strings.ReplaceAll(exampleText(t, "rotation/tight-8-drilled-2.json"), `"source": "S01"`, `"source": "S09"`),
+			[]string{"/layouts/0/source"},
+		},
 		{"garden without anything", "plan", `{"garden": {}}`, []string{"/garden/time_zone", "/water_sources", "/horizon"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
