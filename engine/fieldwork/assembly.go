@@ -95,9 +95,10 @@ type Joint struct {
 // end names one end of a pipe.
 type end struct{ pipe, end int }
 
-// Measures of an assembly where nobody gave others; common practice, no source.
+// defaultStub is the length of stubs and nipples where nobody gave another; common practice, no source.
+var defaultStub = map[Ruler]unit.Length{RulerInches: unit.Inches(4), RulerMillimeters: unit.Millimeters(100)}
+
 const (
-	defaultStub = unit.Length(0.10)
 	// socketDepth is how far a pipe of garden size goes into a fitting, with some to spare; own judgement.
 	socketDepth = unit.Length(0.025)
 	// samePlace is the distance under which tees of a manifold are one fitting.

@@ -18,7 +18,7 @@ type Request struct {
 	OffCuts []StoredOffCut
 	Stored  []StoredPipe
 	Prices  []Price
-	Stub    unit.Length // length of stubs and nipples; 0: 0.10 m
+	Stub    unit.Length // length of stubs and nipples; 0: 4 in or 100 mm
 	// TakeOut is how much shorter a manifold pipe is at each fitting than from centre to centre: measure the fittings.
 	TakeOut unit.Length
 }
@@ -198,7 +198,7 @@ func (r *Request) site(s *Site) SiteSheet {
 		return slices.Max(r.stockFor(p))
 	}}
 	if b.stub == 0 {
-		b.stub = defaultStub
+		b.stub = defaultStub[r.Ruler]
 	}
 	b.assemble()
 	out := SiteSheet{Label: s.Label, Assembly: b.Assembly, Warnings: b.warnings}

@@ -17,7 +17,7 @@ type Sheet struct {
 	Layouts     []SheetLayout `json:"layouts" file:"required"`
 	Stock       []SheetStock  `json:"stock,omitempty"`       // pipes that are not named come in sticks of 3.048 m
 	KerfMM      *float64      `json:"kerf_mm,omitempty"`     // what a saw cut takes; left out: 3
-	StubM       float64       `json:"stub_m,omitempty"`      // length of stubs and nipples; left out: 0.10
+	StubM       float64       `json:"stub_m,omitempty"`      // length of stubs and nipples; left out: 100 mm, or 4 in
 	TakeOutMM   float64       `json:"take_out_mm,omitempty"` // from the middle of a manifold fitting to where its pipe ends
 	OffCuts     []SheetOffCut `json:"off_cuts,omitempty"`
 	StoredPipes []SheetStored `json:"stored_pipes,omitempty"`

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"rillturn.example/rillturn/engine/fieldwork"
@@ -50,6 +51,7 @@ var englishFieldwork = fieldworkPhrases{
 		}
 		return fmt.Sprintf("Lateral %d, cup under the first hole", outlet+1)
 	},
+	closeAt: func(clock string) string { return "close at " + clock },
 	howTo: []string{
 		"Look up the group, its tap and its plots in the list of turns.",
 		"Open the valves of all plots of the group, and no others.",
@@ -77,7 +79,7 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetPlanting: "Planting marks",
 	SheetPlantingHow: "Let the layout run for some minutes first: the wet marks on the soil show where to plant. The figures below help to count; " +
 		"where a wet mark and a figure disagree, the wet mark is right.",
-	SheetLateral: "Row", SheetPlantsAt: "Plants at, from the tee",
+	SheetLateral: "Row", SheetPlantsAt: "plants at, from the tee",
 	SheetSetUp: "Setting up", SheetSpring: "Spring check", SheetTakeDown: "Taking down", SheetStorage: "Storing",
 	SheetBundle: "Bundle", SheetPipes: "Pipes, from the tee", SheetCrops: "Grew along it",
 	SheetExpected:    "What it should show",
@@ -91,6 +93,8 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetReport: "Report", SheetReportHow: "Tick what happened to each turn. Write the times only where they differ from the plan.",
 	SheetDone: "done", SheetPartly: "partly", SheetMissed: "missed", SheetFromTo: "From – to", SheetBy: "By", SheetRemarks: "Blocked holes, leaks, rain",
 	SheetNoTurns: "No turns in these days.", SheetCancelledTurn: "Cancelled", SheetMinutes: "Minutes",
+	SheetNothingNew: "Nothing to drill: stored pipes serve. The sheet is for the next time.",
+	SheetRuns:       "runs", SheetUseManifold: "manifold", SheetUseLateral: "lateral", SheetUseStub: "stub of a closed outlet", SheetUseNipple: "nipple",
 }
 
 var englishParts = map[fieldwork.PartKind]string{
@@ -143,13 +147,16 @@ func englishBought(p Printer, c *fieldwork.CutList) string {
 	return text + fmt.Sprintf("no other way to cut can buy less than %s.", p.Length(c.Bound))
 }
 
+// unnoticed is a change of a hole's area that nobody can see or measure.
+const unnoticed = 0.03
+
 func englishDrill(p Printer, d *fieldwork.DrillSheet) []string {
-	lines := []string{fmt.Sprintf("%s of %s, %s long.", count(len(d.Pipes), "pipe", "pipes"), englishSized("", d.Pipe.Size, d.Pipe.Wall, ""), p.Length(d.Length))}
+	lines := []string{fmt.Sprintf("%s of %s, %s long.", count(len(d.Pipes), "pipe", "pipes"), englishSized("", d.Pipe.Size, d.Pipe.Wall, ""), p.Measure(d.Length))}
 	if r := d.Pattern.Rated; r != nil {
 		lines = append(lines, fmt.Sprintf("Bought outlets of %s at %s: punch as their maker says.", p.HoleFlow(r.Flow), p.Pressure(r.Head)))
 	} else {
 		bit := fmt.Sprintf("Holes of %s with a bit of %s", p.HoleDiameter(d.Pattern.HoleDiameter), p.HoleDiameter(d.Bit.Size))
-		if d.Bit.AreaChange != 0 {
+		if math.Abs(d.Bit.AreaChange) > unnoticed {
 			bit += fmt.Sprintf(" (%s area)", moreOrLess(d.Bit.AreaChange))
 		}
 		lines = append(lines, bit+". Drill through one wall only, and clear the burr.")
@@ -160,7 +167,7 @@ func englishDrill(p Printer, d *fieldwork.DrillSheet) []string {
 	sets := fmt.Sprintf("%s with %s in all; they %s when the pipe lies in the bed.", count(len(d.Marks), "mark", "marks"),
 		count(d.Holes(), "hole", "holes"), facing)
 	if gap, even := d.Spacing(); even {
-		sets = strings.Replace(sets, " with ", fmt.Sprintf(", %s apart, with ", p.Length(gap)), 1)
+		sets = strings.Replace(sets, " with ", fmt.Sprintf(", %s apart, with ", p.Measure(gap)), 1)
 	}
 	lines = append(lines, sets)
 	if d.Pattern.HolesPerSet > d.Lines {
@@ -182,7 +189,7 @@ func moreOrLess(change float64) string {
 
 func englishPlantingLine(p Printer, m *fieldwork.PlantingMarks) string {
 	return fmt.Sprintf("%s: %s in %s, %s apart.", upperFirst(OneLine(m.Planting.Name)), count(m.Count, "plant", "plants"),
-		count(len(m.Rows), "row", "rows"), p.Length(m.Spacing))
+		count(len(m.Rows), "row", "rows"), p.Measure(m.Spacing))
 }
 
 func englishReservation(p Printer, r *fieldwork.Reservation) string {
@@ -194,7 +201,7 @@ func englishReservation(p Printer, r *fieldwork.Reservation) string {
 		steps = append(steps, "turn it round, its old far end goes to the tee")
 	}
 	if r.CutOff > 0 {
-		steps = append(steps, fmt.Sprintf("cut %s off its closed end", p.Length(r.CutOff)))
+		steps = append(steps, fmt.Sprintf("cut %s off its closed end", p.Measure(r.CutOff)))
 	}
 	if r.PluggedOff > 0 {
 		steps = append(steps, "close "+count(r.PluggedOff, "old hole", "old holes"))

@@ -1,8 +1,10 @@
 package words
 
 import (
+	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"rillturn.example/rillturn/engine/fieldwork"
 	"rillturn.example/rillturn/engine/unit"
@@ -82,6 +84,12 @@ const (
 	SheetNoTurns       SheetLabel = "no-turns"
 	SheetCancelledTurn SheetLabel = "cancelled"
 	SheetMinutes       SheetLabel = "minutes"
+	SheetRuns          SheetLabel = "runs"
+	SheetNothingNew    SheetLabel = "nothing-new"
+	SheetUseManifold   SheetLabel = "use-manifold"
+	SheetUseLateral    SheetLabel = "use-lateral"
+	SheetUseStub       SheetLabel = "use-stub"
+	SheetUseNipple     SheetLabel = "use-nipple"
 )
 
 // fieldworkPhrases is what a language says in documents for the work outdoors.
@@ -105,6 +113,7 @@ type fieldworkPhrases struct {
 	reservation func(p Printer, r *fieldwork.Reservation) string
 	plantRow    func(outlet, side, sides int) string
 	hole        func(outlet int, last bool) string
+	closeAt     func(clock string) string
 	howTo       []string
 	scan        string
 }
@@ -215,6 +224,18 @@ func (p Printer) CupUnder(outlet int, last bool) string {
 	return p.language.fieldwork.hole(outlet, last)
 }
 
+// CloseAt says when a valve is closed before the turn ends.
+func (p Printer) CloseAt(t time.Time) string { return p.language.fieldwork.closeAt(p.Clock(t)) }
+
+// SumLabels names the last lines of a shortfall's sum: offered, needed, missing.
+func (p Printer) SumLabels() (offered, needed, missing string) {
+	say := p.language.report.shortfall
+	return say.offered, say.needed, say.missing
+}
+
+// ExactMinutes writes minutes to the thousandth in which plans are counted, so that a sum is a sum.
+func ExactMinutes(v float64) string { return exactMinutes(v) }
+
 // OpenAndClose says step by step how a watering group is opened and closed.
 func (p Printer) OpenAndClose() []string { return p.language.fieldwork.howTo }
 
@@ -238,6 +259,14 @@ func (p Printer) Mark(steps int) string {
 		return strconv.Itoa(n) + "/" + strconv.Itoa(d)
 	}
 	return strconv.Itoa(inches) + " " + strconv.Itoa(n) + "/" + strconv.Itoa(d)
+}
+
+// Measure prints a length to saw or to mark: to the millimetre, or to a sixteenth of an inch.
+func (p Printer) Measure(l unit.Length) Quantity {
+	if p.us() {
+		return p.Length(l)
+	}
+	return Quantity{strconv.FormatFloat(math.Round(l.Millimeters())+0, 'f', 0, 64), "mm"}
 }
 
 // MarkUnit is the unit of Mark.

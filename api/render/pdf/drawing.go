@@ -1,0 +1,219 @@
+package pdf
+
+import (
+	"math"
+	"strconv"
+
+	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/api/render/words"
+	"rillturn.example/rillturn/engine/fieldwork"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// The measures of drawings [pt].
+const (
+	mostDrawing = 300.0 // height of the layout
+	drawingSide = 34.0  // beside the pipes, for numbers and the feed
+	leastMeters = 0.1   // keeps the scale finite for a manifold without laterals
+	mostHole    = 2.4   // radius of a hole's sign
+	leastHole   = 0.6
+	barLength   = 110.0 // about, of the bar that shows the scale
+)
+
+// scaled is a drawing with its scale.
+type scaled struct {
+	*sheet
+	d     *render.LayoutDrawing
+	ppm   float64 // points to the metre
+	x, y0 float64 // of the manifold's upper end
+}
+
+// drawing draws the layout to scale from above, the manifold from top to bottom.
+func (l *layoutPages) drawing() {
+	d := &l.d.Drawing
+	left, right := 0.0, 0.0
+	for _, o := range d.Outlets {
+		switch {
+		case o.Lateral == nil:
+		case o.ToLeft:
+			left = math.Max(left, o.Lateral.LengthM)
+		default:
+			right = math.Max(right, o.Lateral.LengthM)
+		}
+	}
+	room := l.room() - 2*drawingSide
+	ppm := math.Min(room/math.Max(left+right, leastMeters), mostDrawing/math.Max(d.ManifoldM, leastMeters))
+	height := d.ManifoldM*ppm + 70
+	l.heading(l.p.Sheet(words.SheetDrawing), height/l.scale)
+	c := scaled{sheet: l.sheet, d: d, ppm: ppm, x: marginSide + drawingSide + left*ppm, y0: l.y + 26}
+	for i, o := range d.Outlets {
+		c.lateral(i, o)
+	}
+	c.line(c.x, c.y0-2, c.x, c.at(d.ManifoldM)+2, 3)
+	c.feed()
+	l.y = c.at(d.ManifoldM) + 26
+	c.bar()
+	l.paragraph(l.p.Sheet(words.SheetDrawingNote))
+	l.list("•", l.p.Drawing(*d))
+}
+
+func (c *scaled) at(m float64) float64 { return c.y0 + m*c.ppm }
+
+func (c *scaled) lateral(i int, o render.DrawnOutlet) {
+	y := c.at(o.AtM)
+	c.font(smallSize, bold)
+	text := strconv.Itoa(i + 1)
+	if o.Lateral == nil {
+		text += " ×"
+	}
+	x := c.x - 6 - c.pdf.GetStringWidth(text)
+	if o.ToLeft {
+		x = c.x + 6
+	}
+	if !c.crowded(i) {
+		c.textAt(x, y+c.size*0.35, text)
+	}
+	if o.Lateral == nil {
+		return
+	}
+	direction := 1.0
+	if o.ToLeft {
+		direction = -1
+	}
+	end := c.x + direction*o.Lateral.LengthM*c.ppm
+	c.ink(120)
+	c.line(c.x, y, end, y, 1.2)
+	c.ink(0)
+	c.line(end, y-3, end, y+3, 1.2)
+	radius := c.radius(o.Lateral)
+	for _, h := range o.Lateral.HoleSets {
+		c.hole(c.x+direction*h.AtM*c.ppm, y, radius, h)
+	}
+}
+
+// crowded says that an outlet's number would touch an earlier one on its side.
+func (c *scaled) crowded(i int) bool {
+	for k := range i {
+		if c.d.Outlets[k].ToLeft == c.d.Outlets[i].ToLeft && math.Abs(c.d.Outlets[k].AtM-c.d.Outlets[i].AtM)*c.ppm < c.size {
+			return true
+		}
+	}
+	return false
+}
+
+// radius keeps the signs of neighbouring holes apart.
+func (c *scaled) radius(l *render.DrawnLateral) float64 {
+	r := mostHole
+	for i := 1; i < len(l.HoleSets); i++ {
+		r = math.Min(r, 0.4*math.Abs(l.HoleSets[i].AtM-l.HoleSets[i-1].AtM)*c.ppm)
+	}
+	return math.Max(r, leastHole)
+}
+
+// hole draws a full dot where water runs, a ring where it is unreliable, and a bar where the hole is plugged.
+func (c *scaled) hole(x, y, r float64, h render.DrawnHoles) {
+	switch {
+	case h.Plugged:
+		c.line(x, y-r-1, x, y+r+1, 0.8)
+	case h.Unreliable:
+		c.ink(255)
+		c.circle(x, y, r, "F")
+		c.ink(0)
+		c.circle(x, y, r, "D")
+	default:
+		c.circle(x, y, r, "F")
+	}
+}
+
+// feed draws an arrow where the water comes in.
+func (c *scaled) feed() {
+	const arrow, wing, gap = 14.0, 3.0, 5.0
+	y := c.at(c.d.FeedAtM)
+	c.font(smallSize, bold)
+	text := c.p.Label(words.LabelFeed)
+	switch {
+	case c.d.FeedAtM <= 0:
+		c.line(c.x, y-gap-arrow, c.x, y-gap, 1.2)
+		c.line(c.x-wing, y-gap-wing*1.5, c.x, y-gap, 1.2)
+		c.line(c.x+wing, y-gap-wing*1.5, c.x, y-gap, 1.2)
+		c.textAt(c.x+6, y-gap-4, text)
+	case c.d.FeedAtM >= c.d.ManifoldM:
+		c.line(c.x, y+gap+arrow, c.x, y+gap, 1.2)
+		c.line(c.x-wing, y+gap+wing*1.5, c.x, y+gap, 1.2)
+		c.line(c.x+wing, y+gap+wing*1.5, c.x, y+gap, 1.2)
+		c.textAt(c.x+6, y+gap+arrow, text)
+	default:
+		const numbers = 16 // beside the outlets' numbers
+		right := c.x - numbers
+		c.line(right-arrow, y, right, y, 1.2)
+		c.line(right-wing*1.5, y-wing, right, y, 1.2)
+		c.line(right-wing*1.5, y+wing, right, y, 1.2)
+		c.textAt(right-arrow-4-c.pdf.GetStringWidth(text), y+3, text)
+	}
+}
+
+// bar draws the scale and the signs.
+func (c *scaled) bar() {
+	steps := []float64{0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50}
+	one, name := 1.0, " m"
+	if c.d.Units == render.US {
+		one, name = float64(unit.Feet(1)), " ft"
+	}
+	best := steps[0]
+	for _, v := range steps {
+		if v*one*c.ppm <= barLength {
+			best = v
+		}
+	}
+	width := best * one * c.ppm
+	c.font(smallSize, plain)
+	c.line(marginSide, c.y, marginSide+width, c.y, 1.2)
+	c.line(marginSide, c.y-3, marginSide, c.y+3, 1)
+	c.line(marginSide+width, c.y-3, marginSide+width, c.y+3, 1)
+	x := marginSide + width + 6
+	label := strconv.FormatFloat(best, 'f', -1, 64) + name
+	c.textAt(x, c.y+3, label)
+	x += c.pdf.GetStringWidth(label) + 24
+	for _, sign := range []struct {
+		hole render.DrawnHoles
+		text string
+	}{
+		{render.DrawnHoles{}, c.p.Sheet(words.SheetRuns)},
+		{render.DrawnHoles{Unreliable: true}, c.p.Label(words.LabelUnreliable)},
+		{render.DrawnHoles{Plugged: true}, c.p.Label(words.LabelPlugged)},
+	} {
+		c.hole(x, c.y, mostHole, sign.hole)
+		c.textAt(x+7, c.y+3, sign.text)
+		x += 7 + c.pdf.GetStringWidth(sign.text) + 18
+	}
+	c.y += 8
+}
+
+// strip draws a pipe to scale with its marks, tee end to the left; the figures of some marks stand above.
+func (l *layoutPages) strip(d *fieldwork.DrillSheet) {
+	const pipe, tick, above = 9.0, 5.0, 14.0
+	l.font(smallSize, plain)
+	tee, far := l.p.Sheet(words.SheetTeeEnd), l.p.Sheet(words.SheetFarEnd)
+	l.need(above + pipe + 3*l.lineHeight())
+	top := l.y + above + l.lineHeight()*0.5
+	left, width := marginSide+4, l.room()-8
+	l.rect(left, top, width, pipe, 0.8, false)
+	scale := width / float64(d.Length)
+	written := left - 100
+	for _, m := range d.Marks {
+		x := left + float64(m.At)*scale
+		l.line(x, top-tick/2, x, top+pipe+tick/2, 0.6)
+		text := l.p.Mark(m.Steps)
+		w := l.pdf.GetStringWidth(text)
+		if from := x - w/2; from > written+4 && from+w <= l.right() {
+			l.textAt(from, top-tick, text)
+			written = from + w
+		}
+	}
+	base := top + pipe + tick/2 + l.lineHeight()
+	l.textAt(left, base, "← "+tee)
+	length := l.p.Measure(d.Length).String()
+	l.textAt(left+width/2-l.pdf.GetStringWidth(length)/2, base, length)
+	l.textAt(left+width-l.pdf.GetStringWidth(far), base, far)
+	l.y = base + 4
+}

@@ -1,0 +1,420 @@
+package pdf
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/api/render/words"
+	"rillturn.example/rillturn/engine/fieldwork"
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// LayoutDocument is one layout of a sheet, ready to be printed.
+type LayoutDocument struct {
+	// Drawing names garden, plot, layout and revision, and says in which units and language they are read.
+	Drawing  render.LayoutDrawing
+	TimeZone *time.Location
+	Sheet    fieldwork.Sheet
+	Site     int // of the sheet
+	// Expected is what a test should show; nil when the source is not known.
+	Expected *fieldwork.Expected
+	Warnings []hydraulics.Warning
+	Cautions []render.CautionCode
+}
+
+// Layout prints what it takes to build a layout: drawing, parts, cuts, drill sheets, planting marks, expected readings,
+// the lists through the year, and cautions.
+func Layout(w io.Writer, d LayoutDocument, o Options) error {
+	s, err := layoutSheet(d, o)
+	if err == nil {
+		err = s.writeTo(w)
+	}
+	if err != nil {
+		return fmt.Errorf("print layout %s: %w", d.Drawing.LayoutName, err)
+	}
+	return nil
+}
+
+func layoutSheet(d LayoutDocument, o Options) (*sheet, error) {
+	p := words.New(d.Drawing.Language, d.Drawing.Units, d.TimeZone)
+	title := words.PlotLabel(d.Drawing.PlotName, d.Drawing.LayoutName)
+	subtitle := words.OneLine(d.Drawing.GardenName) + ", " + p.Revision(d.Drawing.Revision) + ", " + p.Made(p.DateWithYear(o.Made))
+	foot := footer{d.Drawing.GardenName, p.Revision(d.Drawing.Revision) + " · " + p.Made(p.DateWithYear(o.Made)) + " · " + title}
+	return build(p, o, title, foot, func(s *sheet) {
+		l := &layoutPages{sheet: s, d: &d, site: &d.Sheet.Sites[d.Site]}
+		s.title(title, subtitle)
+		l.drawing()
+		l.notices()
+		l.parts()
+		l.stored()
+		l.cuts()
+		l.drills()
+		l.plantings()
+		l.tasks()
+		l.expected()
+		l.cautions(d.Cautions)
+	})
+}
+
+type layoutPages struct {
+	*sheet
+	d    *LayoutDocument
+	site *fieldwork.SiteSheet
+}
+
+func (l *layoutPages) notices() {
+	var texts []string
+	for _, w := range l.d.Warnings {
+		texts = append(texts, l.p.HydraulicWarning(w).String())
+	}
+	for _, w := range l.site.Warnings {
+		texts = append(texts, l.p.FieldworkWarning(w).String())
+	}
+	if len(texts) == 0 {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetNotice), 30)
+	l.list("!", texts)
+}
+
+// parts lists the fittings of this layout; pipe stands in the cut list.
+func (l *layoutPages) parts() {
+	l.heading(l.p.Sheet(words.SheetParts), 60)
+	priced := false
+	list := l.partsWithPipe()
+	for _, x := range list {
+		priced = priced || x.PriceCents != nil
+	}
+	columns := []column{
+		{l.p.Sheet(words.SheetPart), 5, false},
+		{l.p.Sheet(words.SheetCount), 1, true},
+		{l.p.Sheet(words.SheetSpare), 1, true},
+		{l.p.Sheet(words.SheetJoints), 2.6, false},
+	}
+	if priced {
+		columns = append(columns, column{l.p.Sheet(words.SheetPrice), 1.4, true})
+	}
+	var rows [][]string
+	for _, x := range list {
+		row := []string{l.p.Part(x), strconv.Itoa(x.Count), number(x.Spare), l.p.Joints(x)}
+		if priced {
+			price := ""
+			if x.PriceCents != nil {
+				price = words.Money(*x.PriceCents)
+			}
+			row = append(row, price)
+		}
+		rows = append(rows, row)
+	}
+	l.table(columns, rows)
+	if priced {
+		l.paragraph(l.p.PartsSum(fieldwork.Cost(list)))
+	}
+	l.paragraph(l.p.Sheet(words.SheetPartsNote))
+}
+
+// partsWithPipe is the whole list when the sheet holds one layout, else that of the layout alone.
+func (l *layoutPages) partsWithPipe() []fieldwork.Part {
+	if len(l.d.Sheet.Sites) == 1 {
+		return l.d.Sheet.Parts
+	}
+	return l.site.Parts
+}
+
+// number writes a count; nothing for none.
+func number(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// written returns what stands on a pipe of a layout.
+func (l *layoutPages) written(site, pipe int) string {
+	x := &l.d.Sheet.Sites[site]
+	p := &x.Assembly.Pipes[pipe]
+	if p.Use != fieldwork.UseLateral {
+		return l.use(p.Use)
+	}
+	return fieldwork.WrittenOn(x.Label, p, x.Drills)
+}
+
+func (l *layoutPages) use(u fieldwork.PipeUse) string {
+	return map[fieldwork.PipeUse]string{
+		fieldwork.UseManifold: l.p.Sheet(words.SheetUseManifold), fieldwork.UseStub: l.p.Sheet(words.SheetUseStub),
+		fieldwork.UseNipple: l.p.Sheet(words.SheetUseNipple), fieldwork.UseLateral: l.p.Sheet(words.SheetUseLateral),
+	}[u]
+}
+
+func (l *layoutPages) stored() {
+	var rows [][]string
+	for i := range l.d.Sheet.Saved {
+		r := &l.d.Sheet.Saved[i]
+		if r.Site == l.d.Site {
+			rows = append(rows, []string{r.Stored, l.written(r.Site, r.Pipe), l.p.ReservationLine(r)})
+		}
+	}
+	if len(rows) == 0 {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetStored), 40)
+	l.table([]column{
+		{l.p.Sheet(words.SheetStoredPipe), 2, false},
+		{l.p.Sheet(words.SheetBecomes), 2, false},
+		{l.p.Sheet(words.SheetToDo), 5, false},
+	}, rows)
+}
+
+// cuts prints the cut list of all layouts together: they share sticks.
+func (l *layoutPages) cuts() {
+	if len(l.d.Sheet.Cuts) == 0 {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetCuts), 70)
+	for i := range l.d.Sheet.Cuts {
+		c := &l.d.Sheet.Cuts[i]
+		l.strong(l.p.PipeName(pipeSize(c.Pipe), c.Pipe.Wall), 40)
+		rows := l.cutRows(c)
+		l.table([]column{
+			{l.p.Sheet(words.SheetStick), 2.2, false},
+			{l.p.Sheet(words.SheetCutTo), 6, false},
+			{l.p.Sheet(words.SheetLeft), 1.5, true},
+		}, rows)
+		l.paragraph(l.p.CutBought(&c.List))
+	}
+}
+
+// cutRows lists the sticks; sticks from which the same lengths are cut share a row.
+func (l *layoutPages) cutRows(c *fieldwork.PipeCuts) [][]string {
+	var rows [][]string
+	sticks := c.List.Sticks
+	for n := 0; n < len(sticks); {
+		lengths := l.cutLengths(c, &sticks[n])
+		end := n + 1
+		for end < len(sticks) && sticks[end].OffCut == "" && sticks[n].OffCut == "" && sticks[end].Length == sticks[n].Length &&
+			slices.Equal(l.cutLengths(c, &sticks[end]), lengths) {
+			end++
+		}
+		name := strconv.Itoa(n+1) + ": " + l.p.Measure(sticks[n].Length).String()
+		if end > n+1 {
+			name = fmt.Sprintf("%d–%d: %d × %s", n+1, end, end-n, l.p.Measure(sticks[n].Length))
+		}
+		if sticks[n].OffCut != "" {
+			name += " (" + words.OneLine(sticks[n].OffCut) + ")"
+		}
+		texts := make([]string, 0, end-n)
+		for i := n; i < end; i++ {
+			texts = append(texts, l.cutNames(c, &sticks[i]))
+		}
+		rows = append(rows, []string{together(name), counted(lengths, " + ") + ":\n" + counted(texts, " / "), together(l.p.Measure(sticks[n].Left).String())})
+		n = end
+	}
+	return rows
+}
+
+// cutLengths and cutNames say what is cut from a stick, and what the pieces become.
+func (l *layoutPages) cutLengths(c *fieldwork.PipeCuts, s *fieldwork.CutStick) []string {
+	var texts []string
+	for _, n := range s.Pieces {
+		at := c.Pieces[n]
+		texts = append(texts, together(l.p.Measure(l.d.Sheet.Sites[at.Site].Assembly.Pipes[at.Pipe].Length).String()))
+	}
+	return texts
+}
+
+func (l *layoutPages) cutNames(c *fieldwork.PipeCuts, s *fieldwork.CutStick) string {
+	var texts []string
+	for _, n := range s.Pieces {
+		texts = append(texts, together(l.written(c.Pieces[n].Site, c.Pieces[n].Pipe)))
+	}
+	return counted(texts, ", ")
+}
+
+// counted joins texts; neighbours that are alike are counted.
+func counted(texts []string, between string) string {
+	var out []string
+	for i := 0; i < len(texts); {
+		end := i + 1
+		for end < len(texts) && texts[end] == texts[i] {
+			end++
+		}
+		if end > i+1 {
+			out = append(out, together(strconv.Itoa(end-i)+" × ")+texts[i])
+		} else {
+			out = append(out, texts[i])
+		}
+		i = end
+	}
+	return strings.Join(out, between)
+}
+
+func pipeSize(p hydraulics.Pipe) string {
+	if p.Size != "" {
+		return p.Size
+	}
+	return fmt.Sprintf("%.1f mm", p.InsideDiameter.Millimeters())
+}
+
+func (l *layoutPages) drills() {
+	for i := range l.site.Drills {
+		d := &l.site.Drills[i]
+		l.heading(l.p.Sheet(words.SheetDrill)+" "+d.Name, 150)
+		if i == 0 {
+			l.paragraph(l.p.Sheet(words.SheetDrillHow))
+		}
+		l.toDrill(d)
+		l.strip(d)
+		marks := make([]string, 0, len(d.Marks))
+		for _, m := range d.Marks {
+			marks = append(marks, l.p.Mark(m.Steps))
+		}
+		l.strong(l.p.Sheet(words.SheetMarks)+" ["+l.p.MarkUnit()+"]", 24)
+		l.figures(marks)
+	}
+}
+
+// toDrill says how to drill what is not there already.
+func (l *layoutPages) toDrill(d *fieldwork.DrillSheet) {
+	left := *d
+	left.Pipes = nil
+	var texts []string
+	for _, k := range d.Pipes {
+		text := l.written(l.d.Site, k)
+		if r, saved := l.reservation(k); saved {
+			if r.NewHoles == 0 {
+				continue
+			}
+			text += " (" + words.OneLine(r.Stored) + ")"
+		}
+		left.Pipes, texts = append(left.Pipes, k), append(texts, together(text))
+	}
+	if len(texts) == 0 {
+		l.marked("•", l.p.Sheet(words.SheetNothingNew))
+		return
+	}
+	l.list("•", l.p.DrillLines(&left))
+	l.marked("•", l.p.Sheet(words.SheetWrite)+": "+strings.Join(texts, ", ")+".")
+}
+
+// reservation finds the stored pipe that becomes a pipe of the layout.
+func (l *layoutPages) reservation(pipe int) (fieldwork.Reservation, bool) {
+	for _, r := range l.d.Sheet.Saved {
+		if r.Site == l.d.Site && r.Pipe == pipe {
+			return r, true
+		}
+	}
+	return fieldwork.Reservation{}, false
+}
+
+func (l *layoutPages) plantings() {
+	if len(l.site.Plantings) == 0 {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetPlanting), 60)
+	l.paragraph(l.p.Sheet(words.SheetPlantingHow))
+	for i := range l.site.Plantings {
+		m := &l.site.Plantings[i]
+		l.strong(l.p.PlantingLine(m), 40)
+		for _, w := range m.Warnings {
+			l.marked("!", l.p.FieldworkWarning(w).String())
+		}
+		l.plantRows(m)
+	}
+}
+
+// plantRows prints the figures of each lateral once: both sides have the same.
+func (l *layoutPages) plantRows(m *fieldwork.PlantingMarks) {
+	ruler := l.p.Ruler()
+	for _, r := range m.Rows {
+		if r.Side > 1 {
+			continue
+		}
+		var figures []string
+		for _, mark := range r.Marks {
+			for _, at := range mark.Plants {
+				figures = append(figures, l.p.Mark(ruler.Mark(at)))
+			}
+		}
+		l.font(bodySize, plain)
+		l.need(2 * l.lineHeight())
+		l.y += l.lineHeight()
+		l.textAt(marginSide, l.y-2, l.p.PlantRow(r.Outlet, r.Side, m.Planting.Sides)+", "+l.p.Sheet(words.SheetPlantsAt)+" ["+l.p.MarkUnit()+"]:")
+		l.figures(figures)
+	}
+}
+
+func (l *layoutPages) tasks() {
+	t := &l.site.Tasks
+	for _, part := range []struct {
+		label words.SheetLabel
+		tasks []fieldwork.Task
+	}{{words.SheetSetUp, t.SetUp}, {words.SheetSpring, t.Spring}, {words.SheetTakeDown, t.TakeDown}} {
+		l.heading(l.p.Sheet(part.label), 40)
+		for _, x := range part.tasks {
+			l.marked(boxMark, l.p.Task(x))
+		}
+	}
+	if len(t.Storage) == 0 {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetStorage), 50)
+	var rows [][]string
+	for i, b := range t.Storage {
+		texts := make([]string, 0, len(b.Pipes))
+		for _, k := range b.Pipes {
+			texts = append(texts, l.written(l.d.Site, k))
+		}
+		rows = append(rows, []string{boxMark, strconv.Itoa(i + 1), strings.Join(texts, ", "), words.OneLine(strings.Join(b.Crops, ", "))})
+	}
+	l.table([]column{
+		{"", 0.5, false},
+		{l.p.Sheet(words.SheetBundle), 1.1, false},
+		{l.p.Sheet(words.SheetPipes), 5, false},
+		{l.p.Sheet(words.SheetCrops), 3, false},
+	}, rows)
+}
+
+func (l *layoutPages) expected() {
+	e := l.d.Expected
+	if e == nil {
+		return
+	}
+	l.heading(l.p.Sheet(words.SheetExpected), 80)
+	l.paragraph(l.p.Sheet(words.SheetExpectedHow))
+	rows := [][]string{
+		{l.p.Sheet(words.SheetFlow), l.p.Flow(e.Flow).String(), ""},
+		{l.p.Sheet(words.SheetSourceHead), l.p.Pressure(e.SourceHead).String(), ""},
+		{l.p.Sheet(words.SheetManifoldHead), l.p.Pressure(e.ManifoldHead).String() + ", " + l.p.WaterColumn(e.ManifoldHead).String(), ""},
+		{l.p.Sheet(words.SheetEvenness), words.Percent(e.Evenness), ""},
+	}
+	within := ", " + words.Duration(fieldwork.CatchMinutes)
+	for _, x := range e.Laterals {
+		for _, cup := range []struct {
+			last bool
+			flow unit.Flow
+		}{{false, x.First}, {true, x.Last}} {
+			rows = append(rows, []string{l.p.CupUnder(x.Outlet, cup.last) + within, l.p.Cup(cup.flow, fieldwork.CatchMinutes).String(), ""})
+		}
+	}
+	l.table([]column{
+		{l.p.Sheet(words.SheetReading), 4, false},
+		{l.p.Sheet(words.SheetShouldBe), 2.5, true},
+		{l.p.Sheet(words.SheetMeasured), 2, false},
+	}, rows)
+}
+
+func (s *sheet) cautions(codes []render.CautionCode) {
+	if len(codes) == 0 {
+		return
+	}
+	s.heading(s.p.Sheet(words.SheetCautions), 40)
+	for _, c := range codes {
+		s.marked("!", s.p.Caution(c))
+	}
+}

@@ -1,0 +1,267 @@
+package pdf
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/api/render/internal/golden"
+	"rillturn.example/rillturn/api/render/internal/sample"
+	"rillturn.example/rillturn/engine/fieldwork"
+	"rillturn.example/rillturn/engine/hydraulics"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+var made = time.Date(2026, time.April, 11, 14, 30, 0, 0, time.UTC)
+
+const link = "https://garden.example/layouts/plot-4"
+
+func holes(spacing, first float64, perSet, sides int) *hydraulics.HolePattern {
+	return &hydraulics.HolePattern{
+		Spacing: unit.Inches(spacing), FirstOffset: unit.Inches(first), HolesPerSet: perSet, Sides: sides,
+		Facing: hydraulics.FacingSide, HoleDiameter: unit.Inches(1.0 / 16), DischargeCoefficient: 0.62,
+	}
+}
+
+func piece(feet float64, p *hydraulics.HolePattern) hydraulics.Piece {
+	return hydraulics.Piece{Pipe: hydraulics.Pipe{Size: "1/2", Wall: "schedule 40"}, Length: unit.Feet(feet), Pattern: p}
+}
+
+// rows is a layout of laterals that alternate between two kinds, every fourth outlet closed.
+func rows(laterals int) hydraulics.Layout {
+	l := hydraulics.Layout{
+		PressFit: true,
+		Feed: hydraulics.Feed{
+			HoseLength: 15, HoseDiameter: unit.Millimeters(15.9), FittingsK: 2,
+			Filter: &hydraulics.Filter{Flow: unit.LitersPerMinute(20), Loss: 0.5},
+		},
+		Manifold: hydraulics.Manifold{Pipe: hydraulics.Pipe{Size: "3/4", Wall: "schedule 40"}, Length: unit.Feet(1 + 2*float64(laterals)), TeeRunK: 0.2, TeeBranchK: 1},
+	}
+	for i := range laterals {
+		o := hydraulics.Outlet{At: unit.Feet(1 + 2*float64(i))}
+		switch {
+		case i%4 == 2:
+			o.Plugged = true
+		case i%2 == 0:
+			o.Lateral = &hydraulics.Lateral{Pieces: []hydraulics.Piece{piece(10, holes(6, 3, 1, 1)), piece(10, holes(6, 3, 1, 1)), piece(10, holes(4, 2, 2, 2))}}
+			o.Lateral.Plugged = []hydraulics.PluggedHoles{{Piece: 1, Set: 4, Holes: 1}}
+		default:
+			o.Lateral = &hydraulics.Lateral{Pieces: []hydraulics.Piece{piece(8, holes(30, 15, 3, 1)), piece(7.5, holes(6, 1, 1, 1))}}
+		}
+		l.Manifold.Outlets = append(l.Manifold.Outlets, o)
+	}
+	return l
+}
+
+// document is a layout with everything that a document may hold.
+func document(t *testing.T, units render.Units, laterals int) LayoutDocument {
+	t.Helper()
+	l := rows(laterals)
+	compiled, err := hydraulics.Compile(l, hydraulics.DefaultOptions())
+	if err != nil {
+		t.Fatal(err)
+	}
+	result := compiled.Solve(7)
+	ruler := fieldwork.RulerMillimeters
+	if units == render.US {
+		ruler = fieldwork.RulerInches
+	}
+	sheet, err := fieldwork.Plan(fieldwork.Request{
+		Sites: []fieldwork.Site{{Label: "Plot 4", Owner: "Ilse", Layout: l, Plantings: []fieldwork.Planting{
+			{Name: "sweet corn", Crop: "sweet_corn", Outlets: []int{0}, To: unit.Feet(20)},
+			{Name: "onions", Crop: "onion_dry", Outlets: []int{0}, From: unit.Feet(20), Sides: 2},
+			{Name: "zucchini", Crop: "zucchini", Outlets: []int{1}, To: unit.Feet(8)},
+			{Name: "carrots", Outlets: []int{1}, From: unit.Feet(8), Spacing: unit.Inches(1.5)},
+		}}},
+		Ruler: ruler, Kerf: unit.Millimeters(3),
+		OffCuts: []fieldwork.StoredOffCut{{ID: "end of last year", Pipe: hydraulics.Pipe{Size: "3/4", Wall: "schedule 40"}, Length: 1.4}},
+		Stored: []fieldwork.StoredPipe{
+			{ID: "S-1", Piece: piece(10, holes(6, 3, 1, 1))}, {ID: "S-2", Owner: "Ilse", Piece: piece(9, holes(30, 15, 3, 1))},
+		},
+		Prices: []fieldwork.Price{{Kind: fieldwork.PartPipe, Size: "1/2", Cents: 420}, {Kind: fieldwork.PartKind(fieldwork.FittingTee), Cents: 95}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	expected := fieldwork.Expect(&result, 7)
+	d := LayoutDocument{
+		Drawing: DrawingOf(l, &result), TimeZone: sample.Zone(), Sheet: sheet, Expected: &expected, Warnings: result.Warnings,
+		Cautions: render.Circumstances{DrinkingWaterTap: true, ValveAfterTap: true, Hose: true, PlasticPipe: true, CementedJoints: true, Drilling: true}.Cautions(),
+	}
+	d.Drawing.GardenName, d.Drawing.PlotName, d.Drawing.LayoutName = "Tanager Bend Garden", "Plot 4", "rows of corn and zucchini"
+	d.Drawing.Revision, d.Drawing.Units, d.Drawing.Language = 2, units, "en"
+	return d
+}
+
+// documents are all that is compared and looked at.
+func documents(t *testing.T) map[string]*sheet {
+	t.Helper()
+	us := sample.Plan()
+	us.Schedule.Units = render.US
+	quiet := sample.Plan()
+	quiet.Schedule.Shares, quiet.Schedule.Shorts, quiet.Schedule.ShareBound = nil, nil, nil
+	quiet.Schedule.Turns, quiet.Cautions, quiet.Assumptions = nil, nil, nil
+	out := map[string]*sheet{}
+	keep := func(name string, s *sheet, err error) {
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		out[name] = s
+	}
+	layout := func(name string, units render.Units, laterals int, o Options) {
+		s, err := layoutSheet(document(t, units, laterals), o)
+		keep(name, s, err)
+	}
+	layout("layout", render.Metric, 4, Options{Made: made, Link: link})
+	layout("layout-us", render.US, 4, Options{Made: made, Link: link, Paper: Letter})
+	layout("layout-large", render.US, 4, Options{Made: made, Link: link, Paper: Letter, LargePrint: true})
+	layout("layout-many", render.Metric, 40, Options{Made: made})
+	schedule := func(name string, r render.Report, o Options) {
+		s, err := scheduleSheet(r, o)
+		keep(name, s, err)
+	}
+	schedule("schedule", sample.Plan(), Options{Made: made, Link: "https://garden.example/turns"})
+	schedule("schedule-us", us, Options{Made: made, Link: "https://garden.example/turns", Paper: Letter})
+	schedule("schedule-large", sample.Plan(), Options{Made: made, LargePrint: true, Link: "https://garden.example/turns"})
+	schedule("schedule-quiet", quiet, Options{})
+	return out
+}
+
+func TestDocuments_golden(t *testing.T) {
+	for name, s := range documents(t) {
+		if name == "layout" || name == "layout-us" || name == "schedule" || name == "schedule-us" {
+			golden.Check(t, name+".txt", []byte(s.record.String()))
+		}
+	}
+}
+
+// commands reads a record back.
+func commands(t *testing.T, s *sheet) [][]float64 {
+	t.Helper()
+	var out [][]float64
+	for _, l := range strings.Split(s.record.String(), "\n") {
+		var x, y, size float64
+		if strings.HasPrefix(l, "page") {
+			out = append(out, nil)
+		}
+		if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n == 3 && err == nil {
+			out = append(out, []float64{x, y, size})
+		}
+	}
+	return out
+}
+
+func TestDocuments_stayOnTheirPages(t *testing.T) {
+	for name, s := range documents(t) {
+		lines := strings.Split(s.record.String(), "\n")
+		texts := 0
+		for i, l := range lines {
+			var x, y, size float64
+			if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n != 3 || err != nil {
+				continue
+			}
+			texts++
+			face, text, _ := strings.Cut(strings.TrimPrefix(lines[i+1], "  "), "|")
+			s.pdf.SetFont("text", face, size)
+			if end := x + s.pdf.GetStringWidth(text); x < 20 || end > s.width-20 || y < 20 || y > s.height-20 {
+				t.Errorf("%s: %q runs from %.0f to %.0f at %.0f of a page of %.0f by %.0f", name, text, x, end, y, s.width, s.height)
+			}
+		}
+		if texts < 10 {
+			t.Errorf("%s: only %d texts", name, texts)
+		}
+	}
+}
+
+// extent is where a text stands.
+type extent struct {
+	left, right, top, bottom float64
+	text                     string
+}
+
+func TestDocuments_textsDoNotOverlap(t *testing.T) {
+	for name, s := range documents(t) {
+		lines := strings.Split(s.record.String(), "\n")
+		var page []extent
+		for i, l := range lines {
+			if l == "page" {
+				page = nil
+			}
+			var x, y, size float64
+			if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n != 3 || err != nil {
+				continue
+			}
+			face, text, _ := strings.Cut(strings.TrimPrefix(lines[i+1], "  "), "|")
+			s.pdf.SetFont("text", face, size)
+			const ascent, descent = 0.68, 0.15
+			e := extent{x, x + s.pdf.GetStringWidth(text), y - ascent*size, y + descent*size, text}
+			for _, o := range page {
+				if e.left < o.right-0.2 && o.left < e.right-0.2 && e.top < o.bottom && o.top < e.bottom {
+					t.Errorf("%s: %q lies over %q", name, e.text, o.text)
+				}
+			}
+			page = append(page, e)
+		}
+	}
+}
+
+func TestDocuments_areRepeatable(t *testing.T) {
+	var runs [2]bytes.Buffer
+	for i := range runs {
+		if err := Layout(&runs[i], document(t, render.US, 4), Options{Made: made, Link: link}); err != nil {
+			t.Fatal(err)
+		}
+		if err := Schedule(&runs[i], sample.Plan(), Options{Made: made, LargePrint: true}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !bytes.Equal(runs[0].Bytes(), runs[1].Bytes()) || !bytes.HasPrefix(runs[0].Bytes(), []byte("%PDF-")) {
+		t.Error("the same view gives different bytes")
+	}
+}
+
+func TestSchedule_refusesABrokenSchedule(t *testing.T) {
+	r := sample.Plan()
+	r.Schedule.TimeZone = nil
+	if err := Schedule(&bytes.Buffer{}, r, Options{}); err == nil || !strings.Contains(err.Error(), "time zone") {
+		t.Errorf("got %v", err)
+	}
+}
+
+func TestDocuments_awkwardTexts(t *testing.T) {
+	d := document(t, render.Metric, 2)
+	d.Drawing.GardenName = strings.Repeat("Garden of the very long name ", 12)
+	d.Drawing.PlotName = strings.Repeat("unbrokenplotname", 20)
+	d.Drawing.LayoutName = "a\nb\x00c\u202e"
+	d.Sheet.Sites[0].Label = "Łódź ½ m³"
+	s, err := layoutSheet(d, Options{Made: made})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range commands(t, s) {
+		if c != nil && (c[0] < 0 || c[0] > s.width) {
+			t.Errorf("text at %v", c)
+		}
+	}
+	if strings.ContainsAny(s.record.String(), "\x00\u202e") {
+		t.Error("control characters are printed")
+	}
+}
+
+// brokenWriter is a full disk.
+type brokenWriter struct{}
+
+func (brokenWriter) Write([]byte) (int, error) { return 0, os.ErrClosed }
+
+func TestDocuments_reportAFullDisk(t *testing.T) {
+	if err := Layout(brokenWriter{}, document(t, render.Metric, 2), Options{Made: made}); err == nil {
+		t.Error("a layout on a full disk is no error")
+	}
+	if err := Schedule(brokenWriter{}, sample.Plan(), Options{}); err == nil {
+		t.Error("a schedule on a full disk is no error")
+	}
+}

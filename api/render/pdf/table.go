@@ -1,0 +1,176 @@
+package pdf
+
+import (
+	"math"
+	"strings"
+)
+
+// column is one column of a table.
+type column struct {
+	head  string
+	share float64 // of the width
+	right bool    // flush right
+}
+
+// table writes rows below a head that stands again on every page. A cell is wrapped, never cut. A cell that says
+// boxMark gets a box to tick.
+func (s *sheet) table(columns []column, rows [][]string) {
+	widths := s.columnWidths(columns, rows)
+	heads := make([]string, len(columns))
+	for i, c := range columns {
+		heads[i] = c.head
+	}
+	s.font(bodySize, bold)
+	headHeight := s.rowHeight(columns, heads, widths)
+	s.font(bodySize, plain)
+	first := 0.0
+	if len(rows) > 0 {
+		first = s.rowHeight(columns, rows[0], widths)
+	}
+	const above = 3
+	s.need(above + headHeight + first)
+	s.y += above
+	s.tableHead(columns, heads, widths)
+	for _, row := range rows {
+		s.font(bodySize, plain)
+		h := s.rowHeight(columns, row, widths)
+		if s.y+h > s.bottom() {
+			s.addPage()
+			s.tableHead(columns, heads, widths)
+			s.font(bodySize, plain)
+		}
+		s.row(columns, row, widths, h)
+	}
+	s.y += 6
+}
+
+// columnWidths shares out the width, so that no word is broken where that can be had.
+func (s *sheet) columnWidths(columns []column, rows [][]string) []float64 {
+	least := make([]float64, len(columns))
+	widest := func(texts []string, face weight) {
+		s.font(bodySize, face)
+		for i, t := range texts {
+			least[i] = math.Max(least[i], s.longestWord(t)+columns[i].pads())
+		}
+	}
+	heads := make([]string, len(columns))
+	for i, c := range columns {
+		heads[i] = c.head
+	}
+	widest(heads, bold)
+	for _, row := range rows {
+		widest(row, plain)
+	}
+	widths := make([]float64, len(columns))
+	fixed := make([]bool, len(columns))
+	for {
+		room, total := s.room(), 0.0
+		for i, c := range columns {
+			if fixed[i] {
+				room -= widths[i]
+			} else {
+				total += c.share
+			}
+		}
+		again := false
+		for i, c := range columns {
+			if !fixed[i] {
+				widths[i] = math.Max(c.share/total*room, c.pads()+s.size)
+				if least[i] > widths[i] && least[i] < s.room()/2 {
+					widths[i], fixed[i], again = least[i], true, true
+					break
+				}
+			}
+		}
+		if !again {
+			return widths
+		}
+	}
+}
+
+// longestWord returns the width of the widest word that can't be broken.
+func (s *sheet) longestWord(text string) float64 {
+	widest := 0.0
+	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' }) {
+		widest = math.Max(widest, s.pdf.GetStringWidth(w))
+	}
+	const rounding = 0.1
+	return widest + rounding
+}
+
+// pads is the room beside the text of a column; figures keep away from the text to their right.
+func (c column) pads() float64 {
+	if c.right {
+		return 2*cellPad + figureGap
+	}
+	return 2 * cellPad
+}
+
+const figureGap = 6.0
+
+func (s *sheet) tableHead(columns []column, heads []string, widths []float64) {
+	s.font(bodySize, bold)
+	h := s.rowHeight(columns, heads, widths)
+	s.ink(232)
+	s.rect(marginSide, s.y, s.room(), h, 0, true)
+	s.ink(0)
+	s.row(columns, heads, widths, h)
+}
+
+func (s *sheet) rowHeight(columns []column, row []string, widths []float64) float64 {
+	lines := 1
+	for i, cell := range row {
+		lines = max(lines, len(s.wrap(cell, widths[i]-columns[i].pads())))
+	}
+	return float64(lines)*s.lineHeight() + 2*cellPad
+}
+
+// row draws one row. A row that is higher than a page runs on below its foot, which no row of ours is.
+func (s *sheet) row(columns []column, row []string, widths []float64, h float64) {
+	x := marginSide
+	top := s.y
+	for i, cell := range row {
+		s.cell(x, top, widths[i], cell, columns[i])
+		x += widths[i]
+	}
+	s.y = top + h
+	s.ink(150)
+	s.line(marginSide, s.y, s.right(), s.y, 0.4)
+	s.ink(0)
+}
+
+func (s *sheet) cell(x, top, width float64, cell string, c column) {
+	if cell == boxMark {
+		side := s.size
+		s.rect(x+cellPad+1, top+cellPad+1, side, side, 0.7, false)
+		return
+	}
+	for n, l := range s.wrap(cell, width-c.pads()) {
+		left := x + cellPad
+		if c.right {
+			left = x + width - cellPad - figureGap - s.pdf.GetStringWidth(l)
+		}
+		s.textAt(left, top+cellPad+float64(n+1)*s.lineHeight()-s.size*(lineFactor-1), l)
+	}
+}
+
+// figures writes short figures in even columns, read row by row.
+func (s *sheet) figures(texts []string) {
+	s.font(bodySize, plain)
+	widest := 0.0
+	for _, t := range texts {
+		widest = math.Max(widest, s.pdf.GetStringWidth(t))
+	}
+	const gap = 12
+	columns := max(1, int((s.room()+gap)/(widest+gap)))
+	step := s.room() / float64(columns)
+	for i := 0; i < len(texts); i += columns {
+		s.need(s.lineHeight())
+		s.y += s.lineHeight()
+		for k := i; k < min(i+columns, len(texts)); k++ {
+			right := marginSide + float64(k-i)*step + widest
+			s.textAt(right-s.pdf.GetStringWidth(texts[k]), s.y-2, texts[k])
+		}
+	}
+	s.y += 5
+}
