@@ -446,8 +446,7 @@ func TestSnapshot_wateringsComeFromReports(t *testing.T) {
 		{[]report{{"pressure_lost", 15}}, "pressure_lost", 150},
 		{[]report{{"missed", 0}}, "missed", 0},
 		{[]report{{"skipped_wet", 0}}, "skipped_wet", 0},
-		{[]report{{"missed", 0}, {"done", 0}}, "done", 300}, // the last one holds
-		{[]report{{"done", 0}, {"missed", 0}}, "missed", 0},
+		{[]report{{"done", 0}, {"missed", 0}, {"part", 12}}, "part", 120}, // the last one holds
 	}
 	for i, c := range cases {
 		turn := w.reported(t, rotation, w.plot, 7+i) // midnight in Los Angeles is at seven
