@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"errors"
 
@@ -88,6 +89,9 @@ func (s *Service) CreateToken(ctx context.Context, p Principal, v repo.TokenValu
 		v.GardenID, v.ID, v.Revision = p.Garden, id, 1
 		return q.TokenInsert(ctx, v)
 	})
+	if !bytes.Equal(row.SecretSha256, v.SecretSha256) {
+		secret = "" // the token of an earlier request with this key
+	}
 	return row, secret, err
 }
 

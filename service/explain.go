@@ -201,8 +201,3 @@ func fieldsOf(err error) []Field {
 
 // number prints a number the way people write it.
 func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-
-func isConstraint(err error, name string) bool {
-	var c *repo.ConstraintError
-	return errors.As(err, &c) && c.Constraint == name
-}

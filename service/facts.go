@@ -70,7 +70,9 @@ func gather(g file.Garden) (*facts, error) {
 	}
 	f.start = instant(g.Horizon.FirstDay.Time, 0, f.loc)
 	f.end = instant(g.Horizon.FirstDay.AddDate(0, 0, g.Horizon.Days), 0, f.loc)
-	f.openings = openings(g, f.loc)
+	if f.openings = openings(g, f.loc); len(f.openings) == 0 {
+		faults.Add("/water_hours", "no source may run in the horizon: enter water hours, or check the season and the dates")
+	}
 	f.fitSources(&faults)
 	f.findUnits(&faults)
 	if len(faults) > 0 {

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"time"
 
@@ -35,6 +36,7 @@ func (s *Service) openGarden(ctx context.Context, p Principal, v repo.GardenValu
 		return OpenedGarden{}, err
 	}
 	var secret string
+	var hash []byte
 	made, err := create(ctx, s, p, effect{action: "create", entity: "garden"}, func(q *repo.Queries, _ uuid.UUID) (OpenedGarden, error) {
 		var g OpenedGarden
 		if err := q.GardenDirectoryInsert(ctx, p.Garden); err != nil {
@@ -50,7 +52,6 @@ func (s *Service) openGarden(ctx context.Context, p Principal, v repo.GardenValu
 		}); err != nil {
 			return g, err
 		}
-		var hash []byte
 		secret, hash = newSecret(p.Garden.String())
 		g.Token, err = q.TokenInsert(ctx, repo.TokenValues{
 			Label: "first coordinator", Role: string(Coordinator), MemberID: &g.Coordinator.ID, SecretSha256: hash,
@@ -58,7 +59,9 @@ func (s *Service) openGarden(ctx context.Context, p Principal, v repo.GardenValu
 		})
 		return g, err
 	})
-	made.Secret = secret
+	if bytes.Equal(made.Token.SecretSha256, hash) { // else it is the garden of an earlier request with this key
+		made.Secret = secret
+	}
 	return made, err
 }
 

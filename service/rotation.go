@@ -200,7 +200,7 @@ func (s *Service) RotationInput(ctx context.Context, p Principal, id uuid.UUID) 
 
 // RotationPlan reads the plan of a rotation with its working, as stored, with its SHA-256.
 func (s *Service) RotationPlan(ctx context.Context, p Principal, id uuid.UUID) (output, hash []byte, err error) {
-	if err := p.may(ReadPeople); err != nil {
+	if err := p.may(ReadSchedule); err != nil {
 		return nil, nil, err
 	}
 	output, err = s.read(p).RotationOutput(ctx, p.Garden, id)

@@ -112,7 +112,8 @@ func create[R any](ctx context.Context, s *Service, p Principal, e effect, inser
 		return repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error { return work(repo.New(tx)) })
 	}
 	err := run()
-	if isConstraint(err, "idempotency_key_pkey") { // the same request won the race a moment ago: give its answer
+	var rule *repo.ConstraintError
+	if once && errors.As(err, &rule) { // the same request may have won the race a moment ago: then give its answer
 		err = run()
 	}
 	return made, explain(err, e)

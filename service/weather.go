@@ -62,7 +62,11 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 
 // weatherFaults holds a day against what the engine can use, such as a wind that looks like another unit.
 func weatherFaults(i int, d repo.WeatherDay) []Field {
-	return fieldsOf(weatherDayFile(d).Validate(file.Point("days", i)))
+	faults := fieldsOf(weatherDayFile(d).Validate(file.Point("days", i)))
+	if d.Kind == "forecast" && d.RainMm != nil {
+		faults = append(faults, Field{file.Point("days", i, "rain_mm"), constraintFields["weather_day_forecast_rain"].Reason})
+	}
+	return faults
 }
 
 func weatherDayFile(d repo.WeatherDay) file.WeatherDay {

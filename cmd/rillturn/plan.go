@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -22,7 +23,7 @@ type planCmd struct {
 }
 
 // Run plans a garden file, which has a field garden, or a rotation problem.
-func (c planCmd) Run(std streams) error {
+func (c planCmd) Run(ctx context.Context, std streams) error {
 	in, err := std.open(c.File)
 	if err != nil {
 		return err
@@ -32,12 +33,12 @@ func (c planCmd) Run(std streams) error {
 		return err
 	}
 	if file.HasField(body, "garden") {
-		return c.garden(std, body)
+		return c.garden(ctx, std, body)
 	}
-	return c.problem(std, body)
+	return c.problem(ctx, std, body)
 }
 
-func (c planCmd) garden(std streams, body []byte) error {
+func (c planCmd) garden(ctx context.Context, std streams, body []byte) error {
 	g, err := file.ReadGarden(bytes.NewReader(body))
 	if err = allFaults(api.CheckGardenFile(body), err); err != nil {
 		return err
@@ -45,7 +46,7 @@ func (c planCmd) garden(std streams, body []byte) error {
 	if c.Effort != "file" {
 		g.Horizon.Effort = c.Effort
 	}
-	p, err := service.PlanGarden(g, nil)
+	p, err := service.PlanGarden(g, ended(ctx))
 	if err != nil {
 		return err
 	}
@@ -79,7 +80,7 @@ func allFaults(contract, decoder error) error {
 	return all.Err()
 }
 
-func (c planCmd) problem(std streams, body []byte) error {
+func (c planCmd) problem(ctx context.Context, std streams, body []byte) error {
 	f, err := file.ReadProblem(bytes.NewReader(body))
 	if err != nil {
 		return err
@@ -92,7 +93,7 @@ func (c planCmd) problem(std streams, body []byte) error {
 	if c.Effort == string(plan.Full) {
 		effort = plan.Full
 	}
-	options := plan.Options{Effort: effort}
+	options := plan.Options{Effort: effort, Stop: ended(ctx)}
 	if f.Seed != nil {
 		options.Seed = uint64(*f.Seed)
 	}
@@ -105,6 +106,9 @@ func (c planCmd) problem(std streams, body []byte) error {
 	}
 	return file.WriteSchedule(std.out, file.NewSchedule(f.Name, made.Schedule))
 }
+
+// ended lets a signal cut a plan short; what is printed then says so.
+func ended(ctx context.Context) func() bool { return func() bool { return ctx.Err() != nil } }
 
 // create opens a file for writing in a folder, making the folder.
 func create(dir, name string, write func(io.Writer) error) error {

@@ -211,7 +211,7 @@ func (s *search) mend(p Pattern) Pattern {
 }
 
 // effort is the work of one division: a network for every level, of which there are at most as many as zones.
-func (s *search) effort() int { return (len(s.in.arcs) + len(s.g.Slots)) * (10 + len(s.g.Zones)) / 20 }
+func (s *search) effort() int { return max(1, (len(s.in.arcs)+len(s.g.Slots))*(10+len(s.g.Zones))/20) }
 
 // change is a move of the search: turns added and taken away.
 type change struct {

@@ -1,9 +1,7 @@
 package pdf
 
 import (
-	"fmt"
-
-	"github.com/skip2/go-qrcode"
+	"rillturn.example/rillturn/api/render/internal/qr"
 )
 
 // codeSide is the side of a square code [pt]: 25 mm, which a telephone reads from a door.
@@ -15,13 +13,11 @@ func (s *sheet) squareCode() float64 {
 	if s.o.Link == "" {
 		return 0
 	}
-	code, err := qrcode.New(s.o.Link, qrcode.Medium)
+	dots, err := qr.Modules(s.o.Link)
 	if err != nil {
-		s.pdf.SetError(fmt.Errorf("code of %q: %w", s.o.Link, err))
+		s.pdf.SetError(err)
 		return 0
 	}
-	code.DisableBorder = true
-	dots := code.Bitmap()
 	step := codeSide / float64(len(dots))
 	left := s.right() - codeSide
 	s.record.WriteString("code " + s.o.Link + "\n")

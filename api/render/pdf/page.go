@@ -12,9 +12,8 @@ import (
 	"time"
 
 	"github.com/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
 
+	"rillturn.example/rillturn/api/render/internal/typeface"
 	"rillturn.example/rillturn/api/render/words"
 )
 
@@ -114,8 +113,8 @@ func newSheet(p words.Printer, o Options, title string, foot footer, pages int) 
 	s.pdf.SetMargins(0, 0, 0)
 	s.pdf.SetCellMargin(0)
 	s.pdf.SetTitle(words.OneLine(title), true)
-	s.pdf.AddUTF8FontFromBytes("text", string(plain), goregular.TTF)
-	s.pdf.AddUTF8FontFromBytes("text", string(bold), gobold.TTF)
+	s.pdf.AddUTF8FontFromBytes("text", string(plain), typeface.Regular)
+	s.pdf.AddUTF8FontFromBytes("text", string(bold), typeface.Bold)
 	s.width, s.height = s.pdf.GetPageSize()
 	s.addPage()
 	return s
