@@ -1,7 +1,6 @@
 package fieldwork
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 
@@ -218,13 +217,8 @@ func (b *builder) places() []place {
 }
 
 func (b *builder) placeOf(places []place, x unit.Length) *place {
-	n, _ := slices.BinarySearchFunc(places, x, func(p place, x unit.Length) int {
-		if x-p.at <= samePlace {
-			return cmp.Compare(p.at, x-samePlace)
-		}
-		return -1
-	})
-	return &places[min(n, len(places)-1)]
+	n := slices.IndexFunc(places, func(p place) bool { return x-p.at <= samePlace })
+	return &places[n]
 }
 
 // manifold lays pipe between the points.
@@ -271,7 +265,7 @@ func split(length unit.Length, holes []Hole, longest unit.Length) []stretch {
 	from := unit.Length(0)
 	for length-from > longest+1e-9 {
 		to := from + longest
-		if !clear(to, holes) {
+		if !clearOfHoles(to, holes) {
 			for i := len(holes) - 1; i > 0; i-- {
 				if middle := (holes[i-1].At + holes[i].At) / 2; middle <= from+longest && middle > from {
 					to = middle
@@ -285,7 +279,7 @@ func split(length unit.Length, holes []Hole, longest unit.Length) []stretch {
 	return append(parts, stretch{from, length})
 }
 
-func clear(x unit.Length, holes []Hole) bool {
+func clearOfHoles(x unit.Length, holes []Hole) bool {
 	return !slices.ContainsFunc(holes, func(h Hole) bool { return h.At > x-socketDepth && h.At < x+socketDepth })
 }
 

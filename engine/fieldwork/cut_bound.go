@@ -12,6 +12,7 @@ type master struct {
 	kinds  []kind
 	stocks []stock
 	pool   []filling
+	work   int64   // done so far
 	missed float64 // cost of a piece that is not cut: more than any cut list costs
 }
 
@@ -43,6 +44,7 @@ const (
 	priceSlack    = 1e-9
 	pivotSlack    = 1e-9
 	mostPivots    = 4000
+	knapsackStep  = 10     // work of one step, about
 	mostKnapsacks = 200000 // steps of one knapsack; it then returns the best found, which keeps the bound valid below
 )
 
@@ -168,6 +170,7 @@ func (m *master) knapsack(j int, prices []float64, r residual) knapsackResult {
 		take[i] = 0
 	}
 	walk(0, m.stocks[j].length, 0)
+	m.work += int64(steps) * knapsackStep
 	best.value += priceSlack // the fractional bound may have hidden as much
 	return best
 }
@@ -305,6 +308,7 @@ func (t *tableau) rent(j int) float64 {
 func (t *tableau) optimize() {
 	for n := range mostPivots {
 		y := t.duals()
+		t.m.work += int64(len(t.basis)*len(t.basis)*2 + len(t.columns)*4)
 		enter, gain := -1, pivotSlack
 		for k := range t.columns {
 			g := -t.columns[k].cost

@@ -281,6 +281,83 @@ func TestCut_provesFortyPieces(t *testing.T) {
 	}
 }
 
+// triplets returns pieces that fill n sticks to the last nanometre, three to a stick: the hardest requests of their size.
+func triplets(r *rand.Rand, n int) Cutting {
+	const stick, kerf, grain = 3_048_000_000, 3_000_000, 1_000_000 // nm
+	c := Cutting{Stock: []unit.Length{fromNanometers(stick)}, Kerf: fromNanometers(kerf)}
+	for range n {
+		const whole = stick - 2*kerf
+		long := int64(whole*(0.38+0.11*r.Float64())) / grain * grain
+		middle := int64(float64(whole)*0.25+r.Float64()*(float64(whole-long)/2-0.25*whole)) / grain * grain
+		for _, l := range []int64{long, middle, whole - long - middle} {
+			c.Pieces = append(c.Pieces, WantedPiece{Length: fromNanometers(l)})
+		}
+	}
+	return c
+}
+
+func TestCut_findsPiecesThatFillEveryStick(t *testing.T) {
+	for seed := range uint64(6) {
+		c := triplets(rand.New(rand.NewPCG(seed, 9)), 13)
+		list, err := Cut(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if len(list.Sticks) != 13 || !list.Proven() {
+			t.Errorf("seed %d: %d sticks for 13, bound %v ft", seed, len(list.Sticks), list.Bound.Feet())
+		}
+	}
+}
+
+func TestCut_sticksWithoutACommonMeasure(t *testing.T) {
+	for seed := range uint64(2) {
+		c := garden(rand.New(rand.NewPCG(seed, 3)), 40, 2)
+		c.Stock = append(c.Stock, unit.Feet(20), 3)
+		list, err := Cut(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if list.Bought-list.Bound > 3 {
+			t.Errorf("seed %d: bought %v ft, bound %v ft", seed, list.Bought.Feet(), list.Bound.Feet())
+		}
+	}
+}
+
+func TestCut_veryManyLengths(t *testing.T) {
+	c := garden(rand.New(rand.NewPCG(1, 4)), 500, 5)
+	list, err := Cut(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkCutList(t, c, list)
+	// Longest first is never more than 11/9 of the least and 6/9 of a stick (G. Dósa, ESCAPE 2007, from memory).
+	if list.Bought > list.Bound*11/9+unit.Feet(10) {
+		t.Errorf("bought %v ft, bound %v ft", list.Bought.Feet(), list.Bound.Feet())
+	}
+}
+
+func TestCut_togetherNeverBuysMore(t *testing.T) {
+	for seed := range uint64(10) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		a, b := garden(r, 12, 0), garden(r, 9, 0)
+		both := a
+		both.Pieces = slices.Concat(a.Pieces, b.Pieces)
+		var bought [3]unit.Length
+		for i, c := range []Cutting{a, b, both} {
+			list, err := Cut(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			bought[i] = list.Bought
+		}
+		if bought[2] > bought[0]+bought[1]+1e-9 {
+			t.Errorf("seed %d: %v ft and %v ft apart, %v ft together", seed, bought[0].Feet(), bought[1].Feet(), bought[2].Feet())
+		}
+	}
+}
+
 func TestCut_largeRequestsStayWithinOneStickOfTheBound(t *testing.T) {
 	for seed := range uint64(3) {
 		c := garden(rand.New(rand.NewPCG(seed, 2)), 160, 8)

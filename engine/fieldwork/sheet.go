@@ -58,7 +58,7 @@ type Sheet struct {
 type SiteSheet struct {
 	Label     string
 	Assembly  Assembly
-	Parts     []Part // without pipe, which is cut for all layouts together
+	Parts     []Part // of this layout alone, with its own spares and without pipe, which is cut for all layouts together
 	Drills    []DrillSheet
 	Plantings []PlantingMarks
 	Tasks     Tasks
@@ -190,6 +190,9 @@ func Plan(r Request) (Sheet, error) {
 		lists = append(lists, sheet.Sites[i].Parts)
 	}
 	sheet.Parts = spared(merge(lists...), r.Prices)
+	for i := range sheet.Sites {
+		spared(sheet.Sites[i].Parts, r.Prices)
+	}
 	return sheet, nil
 }
 

@@ -190,6 +190,9 @@ func (l *layoutPages) cuts() {
 	}
 }
 
+// mostAlike is how many sticks share a row, so that a row stays well under a page.
+const mostAlike = 20
+
 // cutRows lists the sticks; sticks from which the same lengths are cut share a row.
 func (l *layoutPages) cutRows(c *fieldwork.PipeCuts) [][]string {
 	var rows [][]string
@@ -197,7 +200,7 @@ func (l *layoutPages) cutRows(c *fieldwork.PipeCuts) [][]string {
 	for n := 0; n < len(sticks); {
 		lengths := l.cutLengths(c, &sticks[n])
 		end := n + 1
-		for end < len(sticks) && sticks[end].OffCut == "" && sticks[n].OffCut == "" && sticks[end].Length == sticks[n].Length &&
+		for end < len(sticks) && end-n < mostAlike && sticks[end].OffCut == "" && sticks[n].OffCut == "" && sticks[end].Length == sticks[n].Length &&
 			slices.Equal(l.cutLengths(c, &sticks[end]), lengths) {
 			end++
 		}

@@ -209,6 +209,22 @@ func TestDocuments_textsDoNotOverlap(t *testing.T) {
 	}
 }
 
+func TestSchedule_longNotesStayOnThePage(t *testing.T) {
+	r := sample.Plan()
+	for i := range r.Schedule.Turns {
+		r.Schedule.Turns[i].Status, r.Schedule.Turns[i].Note = render.Cancelled, strings.Repeat("rain and more rain ", 400)
+	}
+	s, err := scheduleSheet(r, Options{Made: made, LargePrint: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range commands(t, s) {
+		if c != nil && (c[1] > s.height-20 || c[0] > s.width) {
+			t.Fatalf("text at %v of a page of %v by %v", c, s.width, s.height)
+		}
+	}
+}
+
 func TestDocuments_areRepeatable(t *testing.T) {
 	var runs [2]bytes.Buffer
 	for i := range runs {

@@ -12,7 +12,8 @@ type column struct {
 	right bool    // flush right
 }
 
-// table writes rows below a head that stands again on every page. A cell is wrapped, never cut. A cell that says
+// table writes rows below a head that stands again on every page. A cell is wrapped, and cut only when it would fill
+// most of a page by itself. A cell that says
 // boxMark gets a box to tick.
 func (s *sheet) table(columns []column, rows [][]string) {
 	widths := s.columnWidths(columns, rows)
@@ -120,12 +121,22 @@ func (s *sheet) tableHead(columns []column, heads []string, widths []float64) {
 func (s *sheet) rowHeight(columns []column, row []string, widths []float64) float64 {
 	lines := 1
 	for i, cell := range row {
-		lines = max(lines, len(s.wrap(cell, widths[i]-columns[i].pads())))
+		lines = max(lines, len(s.cellLines(cell, widths[i]-columns[i].pads())))
 	}
 	return float64(lines)*s.lineHeight() + 2*cellPad
 }
 
-// row draws one row. A row that is higher than a page runs on below its foot, which no row of ours is.
+// cellLines wraps a cell and cuts what is longer than half a page.
+func (s *sheet) cellLines(cell string, width float64) []string {
+	lines := s.wrap(cell, width)
+	most := int((s.bottom() - marginTop) / 2 / s.lineHeight())
+	if len(lines) > most {
+		lines = append(lines[:most-1], "…")
+	}
+	return lines
+}
+
+// row draws one row.
 func (s *sheet) row(columns []column, row []string, widths []float64, h float64) {
 	x := marginSide
 	top := s.y
@@ -145,7 +156,7 @@ func (s *sheet) cell(x, top, width float64, cell string, c column) {
 		s.rect(x+cellPad+1, top+cellPad+1, side, side, 0.7, false)
 		return
 	}
-	for n, l := range s.wrap(cell, width-c.pads()) {
+	for n, l := range s.cellLines(cell, width-c.pads()) {
 		left := x + cellPad
 		if c.right {
 			left = x + width - cellPad - figureGap - s.pdf.GetStringWidth(l)
