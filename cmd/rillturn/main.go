@@ -28,6 +28,7 @@ type cli struct {
 	Serve   serveCmd   `cmd:"" help:"Serve the API."`
 	Migrate migrateCmd `cmd:"" help:"Bring a database to this version's schema."`
 	Token   tokenCmd   `cmd:"" help:"Make an access token and print it once."`
+	Doctor  doctorCmd  `cmd:"" help:"Check a database and a running server."`
 	Flow    flowCmd    `cmd:"" help:"Compute what comes out of every hole of the layouts in a flow file (offline)."`
 	Need    needCmd    `cmd:"" help:"Compute reference evapotranspiration, crop need and ledgers from a need file (offline)."`
 	Plan    planCmd    `cmd:"" help:"Plan zones and turns for a garden file or a rotation problem (offline)."`
