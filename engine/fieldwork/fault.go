@@ -19,6 +19,8 @@ const (
 	FaultNoSuch     FaultCode = "no_such"      // names something that is not there
 	FaultTwice      FaultCode = "twice"        // an id given before
 	FaultMissing    FaultCode = "missing"      // the field is needed
+	// FaultTooManyPieces: more pieces of laterals than one request may have; Most is the limit.
+	FaultTooManyPieces FaultCode = "too_many_pieces"
 )
 
 // Fault is one thing wrong with one field. Path is the field of the request; its number is in the unit that it ends in.
@@ -32,7 +34,7 @@ type Fault struct {
 // Error states the fault for a log; sentences for people are made elsewhere.
 func (f Fault) Error() string {
 	switch f.Code {
-	case FaultOutOfRange, FaultTooLong:
+	case FaultOutOfRange, FaultTooLong, FaultTooManyPieces:
 		return fmt.Sprintf("%s: %s: got %.6g, want %.6g to %.6g", f.Path, f.Code, f.Got, f.Least, f.Most)
 	case FaultNotFinite, FaultNoSuch, FaultTwice, FaultMissing:
 	}

@@ -82,6 +82,7 @@ var defaultStick = unit.Feet(10)
 
 const (
 	mostSites     = 100
+	mostPieces    = 2000 // of all laterals together: more than people drill in a year
 	mostPlantings = 200
 	mostStored    = 500
 )
@@ -100,8 +101,13 @@ func (r *Request) stockFor(p hydraulics.Pipe) []unit.Length {
 func (r *Request) Validate() error {
 	var f Faults
 	f.count("sites", len(r.Sites), 1, mostSites)
+	pieces := 0
 	for i := range r.Sites {
 		r.Sites[i].validate(&f, at("sites", i))
+		pieces += pieceCount(&r.Sites[i].Layout)
+	}
+	if pieces > mostPieces {
+		f.add(Fault{Path: "sites", Code: FaultTooManyPieces, Got: float64(pieces), Most: mostPieces})
 	}
 	if r.Ruler != RulerInches && r.Ruler != RulerMillimeters {
 		f.add(Fault{Path: "ruler", Code: FaultNoSuch})
@@ -122,6 +128,16 @@ func (r *Request) Validate() error {
 		f.within(at("prices", i)+".cents", float64(r.Prices[i].Cents), 0, 1e9)
 	}
 	return f.err()
+}
+
+func pieceCount(l *hydraulics.Layout) int {
+	n := 0
+	for i := range l.Manifold.Outlets {
+		if o := &l.Manifold.Outlets[i]; o.Lateral != nil {
+			n += len(o.Lateral.Pieces)
+		}
+	}
+	return n
 }
 
 // leastStockPiece keeps sticks longer than twice a socket, so that splitting a piece ends.

@@ -158,37 +158,44 @@ func oldHoles(s *StoredPipe, reversed bool) []unit.Length {
 }
 
 // reserve matches stored pipes with wanted ones: least new drilling, then fewest holes to close, then least pipe used
-// up. The match is exact over all pieces together.
+// up. The match is exact over all pieces together. Each stored pipe takes the place where it spares most, or none: the sum
+// of what is spared differs from that of what is left to do by a constant.
 func reserve(stored []StoredPipe, wanted []wantedPipe) []Reservation {
-	if len(stored) == 0 || len(wanted) == 0 {
+	fits := make([][]fit, len(stored))
+	var places []int // wanted pipes that some stored one fits
+	for w := range wanted {
+		some := false
+		for i := range stored {
+			f := fitOf(&stored[i], &wanted[w])
+			fits[i] = append(fits[i], f)
+			some = some || f.possible
+		}
+		if some {
+			places = append(places, w)
+		}
+	}
+	if len(places) == 0 {
 		return nil
 	}
-	fits := make([][]fit, len(wanted))
-	costs := make([][]effort, len(wanted))
-	var never effort // more than all efforts together
-	for i := range wanted {
-		never = never.plus(newPipe(wanted[i].built))
-	}
-	never = never.plus(effort{1, 1, 1})
-	for i := range wanted {
-		fits[i] = make([]fit, len(stored))
-		costs[i] = make([]effort, len(stored)+len(wanted))
-		for j := range stored {
-			fits[i][j] = fitOf(&stored[j], &wanted[i])
-			costs[i][j] = never
-			if fits[i][j].possible {
-				costs[i][j] = fits[i][j].effort
+	costs := make([][]effort, len(stored))
+	for i := range stored {
+		costs[i] = make([]effort, len(places)+len(stored)) // the last ones: not used, which spares nothing
+		for k, w := range places {
+			if f := fits[i][w]; f.possible {
+				costs[i][k] = f.effort.minus(newPipe(wanted[w].built))
 			}
 		}
-		for j := range wanted {
-			costs[i][len(stored)+j] = never
+	}
+	taken := make(map[int]int, len(stored)) // stored pipe of a place
+	for i, k := range assign(costs) {
+		if k < len(places) && costs[i][k].less(effort{}) {
+			taken[places[k]] = i
 		}
-		costs[i][len(stored)+i] = newPipe(wanted[i].built)
 	}
 	var out []Reservation
-	for i, j := range assign(costs) {
-		if j < len(stored) && fits[i][j].possible {
-			out = append(out, reservation(&stored[j], &wanted[i], fits[i][j]))
+	for _, w := range places {
+		if i, ok := taken[w]; ok {
+			out = append(out, reservation(&stored[i], &wanted[w], fits[i][w]))
 		}
 	}
 	return out

@@ -1,6 +1,7 @@
 package fieldwork
 
 import (
+	"errors"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -165,4 +166,82 @@ func TestAssign_agreesWithEveryAssignmentTried(t *testing.T) {
 			t.Errorf("sum %v, least is %v", sum, best)
 		}
 	})
+}
+
+func TestReserve_agreesWithEveryMatchTried(t *testing.T) {
+	patterns := []*hydraulics.HolePattern{nil, pattern(6, 3, 1, 1), pattern(12, 3, 1, 1), pattern(6, 3, 2, 1), pattern(30, 15, 1, 1)}
+	rapid.Check(t, func(t *rapid.T) {
+		piece := func(name string) hydraulics.Piece {
+			return hydraulics.Piece{
+				Pipe: half, Length: unit.Feet(float64(rapid.IntRange(6, 10).Draw(t, name))), Pattern: patterns[rapid.IntRange(0, 4).Draw(t, name)],
+			}
+		}
+		var pieces []hydraulics.Piece
+		for range rapid.IntRange(1, 4).Draw(t, "pieces") {
+			pieces = append(pieces, piece("piece"))
+		}
+		var stored []StoredPipe
+		for i := range rapid.IntRange(0, 4).Draw(t, "stored") {
+			stored = append(stored, StoredPipe{ID: string(rune('a' + i)), Piece: piece("stored pipe")})
+		}
+		s := mustPlan(t, Request{Sites: []Site{row("x", "", pieces...)}, Ruler: RulerInches, Stored: stored})
+		var wanted []wantedPipe
+		for k := range s.Sites[0].Assembly.Pipes {
+			if p := &s.Sites[0].Assembly.Pipes[k]; p.Use == UseLateral {
+				wanted = append(wanted, wantedPipe{pipe: k, built: p})
+			}
+		}
+		var least effort
+		found := false
+		var try func(w, used int, sum effort)
+		try = func(w, used int, sum effort) {
+			if w == len(wanted) {
+				if !found || sum.less(least) {
+					least, found = sum, true
+				}
+				return
+			}
+			try(w+1, used, sum.plus(newPipe(wanted[w].built)))
+			for i := range stored {
+				if f := fitOf(&stored[i], &wanted[w]); f.possible && used&(1<<i) == 0 {
+					try(w+1, used|1<<i, sum.plus(f.effort))
+				}
+			}
+		}
+		try(0, 0, effort{})
+		var sum effort
+		taken := map[string]bool{}
+		for w := range wanted {
+			got := newPipe(wanted[w].built)
+			for _, r := range s.Saved {
+				if r.Pipe == wanted[w].pipe {
+					if taken[r.Stored] {
+						t.Errorf("%s is set aside twice", r.Stored)
+					}
+					taken[r.Stored] = true
+					got = fitOf(&stored[r.Stored[0]-'a'], &wanted[w]).effort
+				}
+			}
+			sum = sum.plus(got)
+		}
+		if sum != least || len(taken)+len(s.Unused) != len(stored) {
+			t.Errorf("effort %v, least is %v; %d taken, %d unused of %d", sum, least, len(taken), len(s.Unused), len(stored))
+		}
+	})
+}
+
+func TestPlan_refusesTooManyPieces(t *testing.T) {
+	pieces := make([]hydraulics.Piece, 200)
+	for i := range pieces {
+		pieces[i] = stick(nil)
+	}
+	var sites []Site
+	for range 11 {
+		sites = append(sites, row("x", "", pieces...))
+	}
+	_, err := Plan(Request{Sites: sites, Ruler: RulerInches})
+	var faults Faults
+	if !errors.As(err, &faults) || faults[0].Code != FaultTooManyPieces || faults[0].Got != 2200 {
+		t.Errorf("got %v", err)
+	}
 }

@@ -161,6 +161,8 @@ func sheetFaults(err error) error {
 			faults.Add(pointer, "is %.6g, must lie between %.6g and %.6g (lengths in m)", f.Got, f.Least, f.Most)
 		case fieldwork.FaultTooLong:
 			faults.Add(pointer, "is %.6g m, but the longest pipe there is has %.6g m", f.Got, f.Most)
+		case fieldwork.FaultTooManyPieces:
+			faults.Add(pointer, "have %.0f pieces of laterals, at most %.0f are allowed in one file", f.Got, f.Most)
 		case fieldwork.FaultNoSuch:
 			faults.Add(pointer, "names something that is not in this file")
 		case fieldwork.FaultTwice:

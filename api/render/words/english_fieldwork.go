@@ -326,6 +326,9 @@ var englishFieldworkFaults = map[fieldwork.FaultCode]func(fieldwork.Fault) strin
 	fieldwork.FaultTooLong: func(f fieldwork.Fault) string {
 		return fmt.Sprintf("A piece of %s is longer than all pipe there is: the longest has %s.", withFieldUnit(f.Path, f.Got), withFieldUnit(f.Path, f.Most))
 	},
+	fieldwork.FaultTooManyPieces: func(f fieldwork.Fault) string {
+		return fmt.Sprintf("These layouts have %s pieces; at most %s can be planned at once.", entered(f.Got), entered(f.Most))
+	},
 	fieldwork.FaultNoSuch:  func(fieldwork.Fault) string { return "This names something that is not there." },
 	fieldwork.FaultTwice:   func(fieldwork.Fault) string { return "This stands here twice: give each its own name." },
 	fieldwork.FaultMissing: func(fieldwork.Fault) string { return "This is needed." },
