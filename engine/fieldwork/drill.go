@@ -3,6 +3,7 @@ package fieldwork
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -136,15 +137,16 @@ func letters(n int) string {
 // drillKey is equal for pipes that are drilled alike. Plugged holes are drilled too: with the same bit, then closed.
 func drillKey(p *BuiltPipe) string {
 	h := p.Holes[0].Pattern
-	key := fmt.Sprint(p.Pipe, nanometers(p.Length), h.HolesPerSet, h.Sides, h.Facing, nanometers(h.HoleDiameter))
+	var key strings.Builder
+	fmt.Fprint(&key, p.Pipe, nanometers(p.Length), h.HolesPerSet, h.Sides, h.Facing, nanometers(h.HoleDiameter))
 	if h.Rated != nil {
-		key += fmt.Sprint(*h.Rated)
+		fmt.Fprint(&key, *h.Rated)
 	}
 	for _, x := range p.Holes {
 		const grain = 1000 // nm: what rounding of sums may differ by
-		key += fmt.Sprint(" ", nanometers(x.At)/grain)
+		fmt.Fprint(&key, " ", nanometers(x.At)/grain)
 	}
-	return key
+	return key.String()
 }
 
 func drillSheet(p *BuiltPipe, r Ruler) (DrillSheet, []Warning) {
