@@ -32,12 +32,13 @@ type cli struct {
 	Flow    flowCmd    `cmd:"" help:"Compute what comes out of every hole of the layouts in a flow file (offline)."`
 	Need    needCmd    `cmd:"" help:"Compute reference evapotranspiration, crop need and ledgers from a need file (offline)."`
 	Plan    planCmd    `cmd:"" help:"Plan zones and turns for a garden file or a rotation problem (offline)."`
+	Sheet   sheetCmd   `cmd:"" help:"Work out parts, cuts, drill sheets and planting marks for the layouts in a sheet file (offline)."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 
 const description = `Rillturn divides the water of a community garden's spigots into turns so that no watering group starves, and says why where the water does not suffice.
 
-The offline commands (flow, need, plan) read one JSON file, or standard input for "-", and print JSON on standard output; they use no database. An input that is refused is reported on standard error, one fault a line with the path of the field, and the exit code is 2.`
+The offline commands (flow, need, plan, sheet) read one JSON file, or standard input for "-", and print JSON on standard output; they use no database. An input that is refused is reported on standard error, one fault a line with the path of the field, and the exit code is 2.`
 
 // streams are where a command reads and writes; tests give their own.
 type streams struct {

@@ -55,13 +55,13 @@ func TestRun_helpNamesEveryCommand(t *testing.T) {
 		if got.code != 0 || got.err != "" {
 			t.Errorf("%q: code %d, %q", args, got.code, got.err)
 		}
-		for _, command := range []string{"demo", "serve", "migrate", "token", "flow", "need", "plan", "version"} {
+		for _, command := range []string{"demo", "serve", "migrate", "token", "flow", "need", "plan", "sheet", "doctor", "version"} {
 			if !strings.Contains(got.out, "\n  "+command+" ") {
 				t.Errorf("%q doesn't name %s:\n%s", args, command, got.out)
 			}
 		}
 	}
-	for _, command := range []string{"demo", "serve", "migrate", "token", "flow", "need", "plan", "version"} {
+	for _, command := range []string{"demo", "serve", "migrate", "token", "flow", "need", "plan", "sheet", "doctor", "version"} {
 		if got := rillturn(t, "", command, "--help"); got.code != 0 || !strings.Contains(got.out, "Usage: rillturn "+command) {
 			t.Errorf("%s --help: code %d, %q", command, got.code, got.out)
 		}
@@ -96,6 +96,7 @@ func TestOffline_filesAndStandardInput(t *testing.T) {
 		{"need", "waterneed/need.json", "units"},
 		{"plan", "rotation/tight-8-drilled-2.json", "runs"},
 		{"plan", "garden/cinder-lane.json", "turns"},
+		{"sheet", "fieldwork/sheet.json", "layouts"},
 	} {
 		t.Run(c.command+" "+c.name, func(t *testing.T) {
 			t.Parallel()
