@@ -20,6 +20,7 @@ require (
 	github.com/testcontainers/testcontainers-go v0.45.0
 	github.com/testcontainers/testcontainers-go/modules/postgres v0.45.0
 	github.com/vgarvardt/pgx-google-uuid/v5 v5.6.0
+	go.yaml.in/yaml/v3 v3.0.5
 	golang.org/x/image v0.41.0
 	golang.org/x/time v0.16.0
 	pgregory.net/rapid v1.3.0
@@ -109,7 +110,6 @@ require (
 	go.opentelemetry.io/otel v1.44.0 // indirect
 	go.opentelemetry.io/otel/metric v1.44.0 // indirect
 	go.opentelemetry.io/otel/trace v1.44.0 // indirect
-	go.yaml.in/yaml/v3 v3.0.5 // indirect
 	go.yaml.in/yaml/v4 v4.0.0 // indirect
 	golang.org/x/arch v0.22.0 // indirect
 	golang.org/x/crypto v0.58.0 // indirect

@@ -72,7 +72,7 @@ const (
 	mostStock     = 20
 	mostStick     = 200 // [m]
 	mostKerf      = 0.02
-	leastPiece    = 0.01 // [m]
+	leastPiece    = 1e-4 // [m]; what is left of a piece a hair longer than a stick
 )
 
 func nanometers(l unit.Length) int64 { return int64(math.Round(float64(l) * 1e9)) }
