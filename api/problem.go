@@ -35,7 +35,6 @@ var (
 	tooLarge       = kind{"too-large", "The body is too large.", http.StatusRequestEntityTooLarge}
 	wrongMediaType = kind{"unsupported-media-type", "The body is not of a media type that this operation takes.", http.StatusUnsupportedMediaType}
 	unprocessable  = kind{"invalid-values", "The values cannot be accepted.", http.StatusUnprocessableEntity}
-	infeasible     = kind{"infeasible", "The water or the hours do not allow it.", http.StatusUnprocessableEntity}
 	keyReused      = kind{"idempotency-key-reused", "The Idempotency-Key was used for another request.", http.StatusUnprocessableEntity}
 	matchMissing   = kind{"precondition-required", "If-Match is needed.", http.StatusPreconditionRequired}
 	tooMany        = kind{"too-many-requests", "Too many requests.", http.StatusTooManyRequests}
@@ -51,7 +50,6 @@ var serviceKinds = map[service.Kind]kind{
 	service.NotFound:        notFound,
 	service.Conflict:        conflict,
 	service.Stale:           stale,
-	service.Infeasible:      infeasible,
 	service.Reused:          keyReused,
 }
 

@@ -26,7 +26,13 @@ func Open(ctx context.Context, url string) (*pgxpool.Pool, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open database: %w", err)
 	}
-	if err := errors.Join(checkRole(ctx, pool), checkSchema(ctx, pool)); err != nil {
+	err = pool.Ping(ctx)
+	if err != nil {
+		err = fmt.Errorf("reach database: %w", err)
+	} else {
+		err = errors.Join(checkRole(ctx, pool), checkSchema(ctx, pool))
+	}
+	if err != nil {
 		pool.Close()
 		return nil, err
 	}
@@ -53,7 +59,7 @@ func checkRole(ctx context.Context, pool *pgxpool.Pool) error {
 		FROM pg_roles r WHERE rolname = current_user`).Scan(&name, &super, &bypass, &owner)
 	switch {
 	case err != nil:
-		return fmt.Errorf("reach database: %w", err)
+		return fmt.Errorf("read the database role: %w", err)
 	case super:
 		return fmt.Errorf("the database role %s is a superuser, so the gardens would see each other: connect as rillturn_app", name)
 	case bypass:

@@ -15,7 +15,6 @@ const (
 	NotFound                        // no such thing in this garden
 	Conflict                        // it contradicts what is stored: read again, then decide
 	Stale                           // the revision given is not the current one
-	Infeasible                      // the water or the hours do not allow it
 	Reused                          // the idempotency key was used for another request
 )
 
