@@ -31,7 +31,13 @@ var gardenParts = []gardenPart{
 		parts: []gardenPart{{list: "holders", schema: "HolderValues", refs: []string{"member_id"}}},
 	},
 	{list: "layouts", schema: "LayoutValues", own: []string{"id"}, refs: []string{"plot_id", "water_source_id"}},
-	{list: "plantings", schema: "PlantingValues", own: []string{"id", "crop_constants"}, refs: []string{"plot_id", "layout_id"}},
+	{
+		list: "plantings", schema: "PlantingValues", refs: []string{"plot_id", "layout_id"},
+		own: []string{
+			"id", "crop_constants", "establishment", "supported", "exposure_factor", "dual_coefficient", "companions", "ground_share", "opening",
+			"opening_depletion_mm",
+		},
+	},
 	{list: "weather_days", schema: "WeatherDay"},
 }
 
@@ -50,7 +56,7 @@ func CheckGardenFile(body []byte) error {
 	if err != nil {
 		return err
 	}
-	faults = c.checkObject("/garden", root["garden"], gardenPart{schema: "GardenValues", own: []string{"id"}})
+	faults = c.checkObject("/garden", root["garden"], gardenPart{schema: "GardenValues", own: []string{"id", "coastal", "humidity_class"}})
 	for _, part := range gardenParts {
 		faults = append(faults, c.checkPart("", root, part)...)
 	}

@@ -1,11 +1,9 @@
 package service
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"rillturn.example/rillturn/engine/unit"
 	"rillturn.example/rillturn/engine/waterneed"
@@ -14,27 +12,25 @@ import (
 
 // needs computes the demand of every unit: its plantings' ledgers up to the horizon, then what they want and bear in it.
 func (f *facts) needs(faults *file.Faults) {
-	climate := f.climate()
-	var starts []waterneed.Date
+	climate := f.needInputs(faults)
+	soils := f.soils(faults)
+	first := f.Horizon.FirstDay.EngineDate()
+	from := first
 	for _, u := range f.units {
+		u.unit.Soil = soils[u.plot.ID]
 		f.plant(u, climate, faults)
 		for _, p := range u.unit.Plantings {
-			starts = append(starts, p.Opening.Date)
+			if opens := p.Opens(); opens.Compare(from) < 0 {
+				from = opens
+			}
 		}
 	}
 	if len(*faults) > 0 {
 		return
 	}
-	first := f.Horizon.FirstDay.EngineDate()
-	from := first
-	for _, d := range starts {
-		if d.Compare(from) < 0 {
-			from = d
-		}
-	}
 	var err error
 	if f.series, err = climate.Series(from, first.Sub(from)+f.Horizon.Days); err != nil {
-		f.blame(faults, "/weather_days", err)
+		*faults = append(*faults, file.EngineFaults(err)...)
 		return
 	}
 	kept := f.units[:0]
@@ -43,28 +39,55 @@ func (f *facts) needs(faults *file.Faults) {
 			f.left = append(f.left, file.UnplannedPlan{ID: u.id, Reason: "nothing_planted"})
 			continue
 		}
-		if err := f.demand(u, first); err != nil {
-			f.blame(faults, u.at, err)
-			continue
-		}
+		f.demand(u, first, faults)
 		kept = append(kept, u)
 	}
 	f.units = kept
 }
 
-func (f *facts) demand(u *watered, first waterneed.Date) error {
-	ledgers, err := waterneed.Ledgers(u.unit, f.series, f.history(u), first, waterneed.LedgerOptions{})
+// needInputs checks the parts of the file that belong to no single unit, and returns the weather.
+func (f *facts) needInputs(faults *file.Faults) waterneed.Climate {
+	*faults = append(*faults, f.OwnCropFaults()...)
+	climate, err := f.Climate()
+	*faults = append(*faults, file.EngineFaults(err)...)
+	for i, d := range f.Digs {
+		if !slices.ContainsFunc(f.Plots, func(p file.Plot) bool { return p.ID == d.PlotID }) {
+			faults.Add(file.Point("digs", i, "plot_id"), "%q is not the id of a plot", d.PlotID)
+		}
+		if d.PlantingID != nil && !slices.ContainsFunc(f.Plantings, func(p file.Planting) bool { return p.ID == *d.PlantingID && p.PlotID == d.PlotID }) {
+			faults.Add(file.Point("digs", i, "planting_id"), "%q is not the id of a planting of this plot", *d.PlantingID)
+		}
+	}
+	return climate
+}
+
+func (f *facts) soils(faults *file.Faults) map[string]waterneed.Soil {
+	soils := map[string]waterneed.Soil{}
+	for i, p := range f.Plots {
+		soil, err := p.Soil(file.Point("plots", i))
+		*faults = append(*faults, file.EngineFaults(err)...)
+		soils[p.ID] = soil
+	}
+	return soils
+}
+
+func (f *facts) demand(u *watered, first waterneed.Date, faults *file.Faults) {
+	history := f.recorded(u)
+	ledgers, err := waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{})
 	if err != nil {
-		return err
+		history.blame(faults, u.at, err)
+		return
 	}
 	for _, l := range ledgers {
 		u.states = append(u.states, l.State)
 	}
-	u.demand, err = waterneed.UnitDemand(u.unit, f.series, u.states, first, f.Horizon.Days)
-	if s := u.demand.Spell; err == nil && s.Limited && s.On < leastSpell {
+	if u.demand, err = waterneed.UnitDemand(u.unit, f.series, u.states, first, f.Horizon.Days); err != nil {
+		history.blame(faults, u.at, err)
+		return
+	}
+	if s := u.demand.Spell; s.Limited && s.On < leastSpell {
 		u.flags = append(u.flags, flagRunoff)
 	}
-	return err
 }
 
 // leastEvenness is the least evenness (DU) that litres are planned for. To water the driest quarter of a layout that is
@@ -74,30 +97,9 @@ const leastEvenness = 0.5
 // flagUneven marks a layout whose evenness is under leastEvenness.
 const flagUneven = "too_uneven_for_far_end"
 
-// climate gathers the garden's weather. Where several stations know a day, the first by name is taken.
-func (f *facts) climate() waterneed.Climate {
-	c := waterneed.Climate{Place: waterneed.Place{Latitude: unit.Degrees(f.Garden.Garden.LatitudeDeg), Elevation: unit.Length(f.Garden.Garden.ElevationM)}}
-	days := slices.Clone(f.Weather)
-	slices.SortStableFunc(days, func(a, b file.WeatherDay) int { return strings.Compare(a.Station, b.Station) })
-	seen := map[string]bool{}
-	for _, d := range days {
-		key := d.Kind + d.Day.Format(time.DateOnly)
-		if seen[key] {
-			continue
-		}
-		seen[key] = true
-		if d.Kind == "forecast" {
-			c.Forecast = append(c.Forecast, d.EngineDay())
-		} else {
-			c.Measured = append(c.Measured, d.EngineDay())
-		}
-	}
-	return c
-}
-
 // plant fills in what grows on a unit, on which soil, and how evenly it is watered.
 func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults) {
-	u.unit = waterneed.Unit{ID: u.id, Soil: soilOf(u.plot)}
+	u.unit.ID = u.id
 	if u.layout != nil {
 		even := u.alone.Uniformity.Distribution
 		if even < leastEvenness {
@@ -115,9 +117,9 @@ func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults
 		if share == 0 {
 			continue
 		}
-		planting, err := f.planting(p, share, u, climate)
+		planting, err := f.planting(i, share, u, climate)
 		if err != nil {
-			f.blame(faults, file.Point("plantings", i), err)
+			*faults = append(*faults, file.EngineFaults(err)...)
 			continue
 		}
 		if first := f.Horizon.FirstDay.EngineDate(); planting.End().Compare(first) >= 0 && planting.From.Sub(first) < f.Horizon.Days {
@@ -147,36 +149,44 @@ func (f *facts) shareOf(p file.Planting, u *watered) float64 {
 	return 1 / float64(onPlot)
 }
 
-func (f *facts) planting(p file.Planting, share float64, u *watered, climate waterneed.Climate) (waterneed.Planting, error) {
-	crop, err := cropOf(p)
+// planting is the part of a planting that a unit waters, in the climate of its mid season.
+func (f *facts) planting(i int, share float64, u *watered, climate waterneed.Climate) (waterneed.Planting, error) {
+	out, err := f.Plantings[i].Engine(f.Crops, file.Point("plantings", i))
 	if err != nil {
-		return waterneed.Planting{}, err
+		return out, err
 	}
-	out := waterneed.Planting{
-		ID: p.ID, Crop: crop, From: p.PlantedOn.EngineDate(), GroundArea: unit.Area(p.AreaM2 * share),
-		WetArea: unit.Area(p.AreaM2 * share * p.WettedFraction), Setting: waterneed.Setting{Mulch: mulchOf(p.Mulch), MulchCover: p.MulchCover},
-	}
-	if p.RemovedOn != nil {
-		out.To = p.RemovedOn.EngineDate()
-	}
+	out.GroundArea *= unit.Area(share)
+	out.WetArea *= unit.Area(share)
 	if u.plot.BedDepthM != nil {
 		out.RootLimit = unit.Length(*u.plot.BedDepthM)
 	}
 	if out.Setting.Wind, out.Setting.RHMin, err = climate.MidSeason(out); err != nil {
 		return out, err
 	}
-	out.Opening.Date = f.opened(out, u)
+	if out.Opening.Kind == waterneed.OpeningUnknown {
+		out.Opening.Date = f.opened(out, u)
+	}
 	return out, nil
 }
 
-// opened is the first day of a planting's ledger: the day of planting or the first day on which somebody recorded a
-// watering of the unit, whichever is later. Before that nobody kept count, so the ledger opens at half of the readily
-// available water and says so.
+// opened is the first day of the ledger of a planting whose soil nobody stated at planting: the day of planting or the
+// first day on which somebody recorded a watering or a dig, whichever is later. Before that nobody kept count, so the
+// ledger opens at half of the readily available water and says so. Who states the soil at planting keeps count from then.
 func (f *facts) opened(p waterneed.Planting, u *watered) waterneed.Date {
 	first := f.Horizon.FirstDay.EngineDate()
+	earlier := func(d file.Day) {
+		if d.EngineDate().Compare(first) < 0 {
+			first = d.EngineDate()
+		}
+	}
 	for _, w := range f.Waterings {
-		if f.watersUnit(w, u) && w.Day.EngineDate().Compare(first) < 0 {
-			first = w.Day.EngineDate()
+		if f.watersUnit(w, u) {
+			earlier(w.Day)
+		}
+	}
+	for _, d := range f.Digs {
+		if d.PlotID == u.plot.ID && (d.PlantingID == nil || *d.PlantingID == p.ID) {
+			earlier(d.Day)
 		}
 	}
 	if p.From.Compare(first) > 0 {
@@ -192,72 +202,44 @@ func (f *facts) watersUnit(w file.Watering, u *watered) bool {
 	return u.layout == nil && w.PlotID == u.plot.ID
 }
 
-// history is what the unit was given before the horizon. Volumes are what came out, so they count as metered.
-func (f *facts) history(u *watered) waterneed.History {
-	var h waterneed.History
+// recorded is what happened to a unit before the horizon, and where in the garden file it stands.
+type recorded struct {
+	waterneed.History
+	turns, digs []string
+}
+
+func (f *facts) recorded(u *watered) recorded {
+	var r recorded
 	for i, w := range f.Waterings {
-		if !f.watersUnit(w, u) {
+		if f.watersUnit(w, u) {
+			r.Turns = append(r.Turns, w.Engine(fmt.Sprint(i)))
+			r.turns = append(r.turns, file.Point("waterings", i))
+		}
+	}
+	for i, d := range f.Digs {
+		if d.PlotID != u.plot.ID || d.PlantingID != nil && !u.grows(*d.PlantingID) {
 			continue
 		}
-		t := waterneed.Turn{ID: fmt.Sprint(i), Date: w.Day.EngineDate(), Volume: unit.Liters(w.VolumeL), Outcome: waterneed.Outcome(w.Origin)}
-		if w.Origin == originAssumed {
-			t.Outcome = waterneed.Unreported
-		} else {
-			t.Metered = waterneed.Given(unit.Liters(w.VolumeL))
-		}
-		h.Turns = append(h.Turns, t)
+		r.Digs = append(r.Digs, d.Engine())
+		r.digs = append(r.digs, file.Point("digs", i))
 	}
-	return h
+	return r
 }
 
-// originAssumed marks a watering that nobody reported.
-const originAssumed = "assumed"
-
-func cropOf(p file.Planting) (waterneed.Crop, error) {
-	if p.CropConstants != nil {
-		return p.CropConstants.Constants()
-	}
-	crop, known := waterneed.CropByCode(p.Crop)
-	if !known {
-		return crop, file.Faults{{Pointer: "/crop", Reason: fmt.Sprintf("%q is not a crop of the library", p.Crop)}}
-	}
-	return crop, nil
+func (w *watered) grows(planting string) bool {
+	return slices.ContainsFunc(w.unit.Plantings, func(p waterneed.Planting) bool { return p.ID == planting })
 }
 
-func mulchOf(kind string) waterneed.MulchKind {
-	if kind == "none" {
-		return waterneed.MulchNone
-	}
-	return waterneed.MulchKind(kind)
-}
-
-// soilOf is the plot's soil: its own water contents, else its texture's, else loam, flagged. The table of textures has no
-// clay loam; its neighbour silty clay loam stands in.
-func soilOf(p file.Plot) waterneed.Soil {
-	soil := waterneed.UnknownSoil()
-	if p.SoilTexture != nil {
-		texture := waterneed.Texture(*p.SoilTexture)
-		if texture == "clay_loam" {
-			texture = waterneed.SiltyClayLoam
+// blame adds the engine's faults with a history to the faults of the garden file, each where it stands.
+func (r recorded) blame(faults *file.Faults, at string, err error) {
+	for _, x := range file.EngineFaults(err) {
+		at, i := at, 0
+		switch {
+		case scan(x.Pointer, "/turns/%d", &i):
+			at = r.turns[i]
+		case scan(x.Pointer, "/digs/%d", &i):
+			at = r.digs[i]
 		}
-		if known, err := waterneed.SoilOf(texture); err == nil {
-			soil = known
-		}
+		faults.Add(at+strings.Replace(x.Pointer[strings.LastIndexByte(x.Pointer, '/'):], "/date", "/day", 1), "%s", x.Reason)
 	}
-	if p.FieldCapacity != nil && p.WiltingPoint != nil {
-		soil = soil.WithWaterContents(*p.FieldCapacity, *p.WiltingPoint)
-	}
-	return soil
-}
-
-// blame adds an error of the engine to the faults, at the part of the garden file that it is about.
-func (f *facts) blame(faults *file.Faults, at string, err error) {
-	var own file.Faults
-	if errors.As(err, &own) {
-		for _, x := range own {
-			faults.Add(at+x.Pointer, "%s", x.Reason)
-		}
-		return
-	}
-	faults.Add(at, "%s", err)
 }

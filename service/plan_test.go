@@ -160,17 +160,17 @@ func TestPlanGarden_cansByHand(t *testing.T) {
 // A bed too dry to wait is watered first of all days that are open; one that was watered well yesterday needs less.
 func TestPlanGarden_reportedWaterCounts(t *testing.T) {
 	t.Parallel()
-	need := func(litres float64, origin string) float64 {
+	need := func(litres float64, outcome string) float64 {
 		g := oneBed(t, 20, 1)
 		g.Plantings[0].PlantedOn = day(t, "2015-06-01")
 		for d := range 10 {
 			g.Waterings = append(g.Waterings, file.Watering{
-				PlotID: "bed", LayoutID: new("rows"), Day: file.Day{Time: g.Horizon.FirstDay.AddDate(0, 0, d-10)}, VolumeL: litres, Origin: origin,
+				PlotID: "bed", LayoutID: new("rows"), Day: file.Day{Time: g.Horizon.FirstDay.AddDate(0, 0, d-10)}, VolumeL: litres, Outcome: outcome,
 			})
 		}
 		return planOf(t, g).Units[0].NeedL
 	}
-	done, missed, assumed := need(60, "done"), need(0, "missed"), need(60, "assumed")
+	done, missed, assumed := need(60, "done"), need(0, "missed"), need(60, "")
 	if missed <= done {
 		t.Errorf("after ten missed waterings %v L, after ten done %v L", missed, done)
 	}
@@ -202,10 +202,38 @@ func TestPlanGarden_allFaultsAtOnce(t *testing.T) {
 		edit    func(*file.Garden)
 		pointer string
 	}{
-		"zone":  {func(g *file.Garden) { g.Garden.TimeZone = "Mars/Olympus" }, "/garden/time_zone"},
-		"short": {func(g *file.Garden) { g.Horizon.Days = 6 }, "/horizon/days"},
-		"long":  {func(g *file.Garden) { g.Horizon.Days = 29 }, "/horizon/days"},
-		"crop":  {func(g *file.Garden) { g.Plantings[0].Crop = "moonflower" }, "/plantings/0/crop"},
+		"zone":    {func(g *file.Garden) { g.Garden.TimeZone = "Mars/Olympus" }, "/garden/time_zone"},
+		"short":   {func(g *file.Garden) { g.Horizon.Days = 6 }, "/horizon/days"},
+		"long":    {func(g *file.Garden) { g.Horizon.Days = 29 }, "/horizon/days"},
+		"crop":    {func(g *file.Garden) { g.Plantings[0].Crop = "moonflower" }, "/plantings/0/crop"},
+		"plastic": {func(g *file.Garden) { g.Plantings[0].MulchCover = 2 }, "/plantings/0/mulch_cover"},
+		"exposed": {func(g *file.Garden) { g.Plantings[0].ExposureFactor = new(2.0) }, "/plantings/0/exposure_factor"},
+		"thrown":  {func(g *file.Garden) { g.Plantings[0].Establishment = "thrown" }, "/plantings/0/establishment"},
+		"opening": {func(g *file.Garden) { g.Plantings[0].Opening = "flood" }, "/plantings/0/opening"},
+		"removed": {func(g *file.Garden) { g.Plantings[0].RemovedOn = new(day(t, "2015-07-01")) }, "/plantings/0/removed_on"},
+		"wetted":  {func(g *file.Garden) { g.Plantings[0].WettedFraction = 1.5 }, "/plantings/0/wetted_fraction"},
+		"companion": {func(g *file.Garden) {
+			g.Plantings[0].Companions = []file.PlantingCompanion{{Crop: "moonflower", PlantedOn: g.Horizon.FirstDay, GroundShare: 0.5}}
+		}, "/plantings/0/companions/0/crop"},
+		"share": {func(g *file.Garden) {
+			g.Plantings[0].Companions = []file.PlantingCompanion{{Crop: "radish", PlantedOn: g.Horizon.FirstDay, GroundShare: 2}}
+		}, "/plantings/0/companions/0/ground_share"},
+		"constants": {func(g *file.Garden) { g.Plantings[0].CropConstants = &file.Crop{Code: "lettuce", KcMid: new(9.0)} }, "/plantings/0/crop_constants/kc_mid"},
+		"own crop":  {func(g *file.Garden) { g.Crops = []file.Crop{{Code: "lettuce", KcMid: new(9.0)}} }, "/crops/0/kc_mid"},
+		"texture":   {func(g *file.Garden) { g.Plots[0].SoilTexture = new("chalk") }, "/plots/0/soil_texture"},
+		"soil": {func(g *file.Garden) {
+			g.Plots[0].FieldCapacity, g.Plots[0].WiltingPoint = new(0.2), new(0.3)
+		}, "/plots/0/wilting_point"},
+		"climate": {func(g *file.Garden) { g.Garden.HumidityClass = "soggy" }, "/garden/humidity_class"},
+		"months":  {func(g *file.Garden) { g.Normals = make([]file.MonthNormals, 3) }, "/climate_normals"},
+		"outcome": {func(g *file.Garden) {
+			g.Waterings = []file.Watering{{PlotID: "other", Day: g.Horizon.FirstDay}, {PlotID: "bed", LayoutID: new("rows"), Day: g.Horizon.FirstDay, Outcome: "perhaps"}}
+		}, "/waterings/1/outcome"},
+		"finding":  {func(g *file.Garden) { g.Digs = []file.Dig{{PlotID: "bed", Day: g.Horizon.FirstDay, Finding: "sticky"}} }, "/digs/0/finding"},
+		"dug plot": {func(g *file.Garden) { g.Digs = []file.Dig{{PlotID: "moor", Day: g.Horizon.FirstDay, Finding: "wet"}} }, "/digs/0/plot_id"},
+		"dug planting": {func(g *file.Garden) {
+			g.Digs = []file.Dig{{PlotID: "bed", PlantingID: new("q"), Day: g.Horizon.FirstDay, Finding: "wet"}}
+		}, "/digs/0/planting_id"},
 	} {
 		g := oneBed(t, 1, 1)
 		c.edit(&g)

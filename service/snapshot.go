@@ -45,12 +45,16 @@ func (s *snapping) settings(ctx context.Context, out *file.Garden) error {
 	if s.loc, err = time.LoadLocation(g.TimeZone); err != nil {
 		return err
 	}
-	out.Garden = file.GardenSettings{
+	out.Garden = settingsFile(g)
+	return nil
+}
+
+func settingsFile(g repo.Garden) file.GardenSettings {
+	return file.GardenSettings{
 		ID: g.GardenID.String(), Name: g.Name, TimeZone: g.TimeZone, LatitudeDeg: g.LatitudeDeg, LongitudeDeg: g.LongitudeDeg,
 		ElevationM: g.ElevationM, Units: g.Units, Language: g.Language, WaterOn: dayPointer(g.WaterOn), WaterOff: dayPointer(g.WaterOff),
 		Fairness: g.Fairness, FreeShare: g.FreeShare, StartGridMin: g.StartGridMin, NoticePeriodH: g.NoticePeriodH,
 	}
-	return nil
 }
 
 func (s *snapping) people(ctx context.Context, out *file.Garden) error {
@@ -164,7 +168,7 @@ func (s *snapping) weather(ctx context.Context, out *file.Garden) error {
 	return err
 }
 
-// watered reads the turns before the horizon: as reported, else as published, which is assumed.
+// watered reads the turns before the horizon, as published and as last reported.
 func (s *snapping) watered(ctx context.Context, out *file.Garden) error {
 	start := instant(s.horizon.FirstDay.Time, 0, s.loc)
 	begin := start.AddDate(0, 0, -weatherBefore)
@@ -190,27 +194,28 @@ func (s *snapping) watered(ctx context.Context, out *file.Garden) error {
 		return err
 	}
 	for _, m := range members {
-		w := file.Watering{PlotID: m.PlotID.String(), LayoutID: idPointer(m.LayoutID), Day: file.DayOf(byID[m.TurnID].StartsAt.In(s.loc)), VolumeL: m.VolumeL, Origin: originAssumed}
-		if r, reported := last[m.TurnID]; reported {
-			w.Origin, w.VolumeL = r.Outcome, reportedVolume(byID[m.TurnID], m, r)
-		}
-		out.Waterings = append(out.Waterings, w)
+		out.Waterings = append(out.Waterings, wateringFile(byID[m.TurnID], m, last[m.TurnID], s.loc))
 	}
 	slices.SortStableFunc(out.Waterings, func(a, b file.Watering) int { return a.Day.Compare(b.Day.Time) })
 	return nil
 }
 
-// reportedVolume is what a member got by a report: the published litres for done, in proportion to the minutes where they
-// were noted, and nothing for a turn that did not run.
-func reportedVolume(t repo.Turn, m repo.TurnMember, r repo.TurnReport) float64 {
-	switch {
-	case r.Outcome == "missed" || r.Outcome == "skipped_wet":
-		return 0
-	case r.DurationMin != nil:
-		return m.VolumeL * *r.DurationMin / t.EndsAt.Sub(t.StartsAt).Minutes()
-	default:
-		return m.VolumeL
+// wateringFile is what a turn gave one of its members; without a report the outcome is empty. A member whose own valve
+// closes before the turn ends got no more of a turn that overran.
+func wateringFile(t repo.Turn, m repo.TurnMember, r repo.TurnReport, loc *time.Location) file.Watering {
+	closes := t.EndsAt
+	if m.ClosesAt != nil {
+		closes = *m.ClosesAt
 	}
+	w := file.Watering{
+		PlotID: m.PlotID.String(), LayoutID: idPointer(m.LayoutID), Day: file.DayOf(t.StartsAt.In(loc)), VolumeL: m.VolumeL,
+		DurationMin: closes.Sub(t.StartsAt).Minutes(), Outcome: r.Outcome, RanMin: r.DurationMin,
+	}
+	if r.DurationMin != nil && m.ClosesAt != nil {
+		own := min(*r.DurationMin, w.DurationMin)
+		w.RanMin = &own
+	}
+	return w
 }
 
 func waterSourceFile(w repo.WaterSource, tests []repo.FlowTest) file.WaterSource {

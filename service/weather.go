@@ -39,16 +39,20 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 	if err := p.may(WriteWeather); err != nil {
 		return err
 	}
+	garden, err := s.read(p).GardenByID(ctx, p.Garden)
+	if err != nil {
+		return explain(err, effect{entity: "garden"})
+	}
 	var faults []Field
 	for i := range days {
 		days[i].GardenID = p.Garden
-		faults = append(faults, weatherFaults(i, days[i])...)
+		faults = append(faults, weatherFaults(garden, i, days[i])...)
 	}
 	if len(faults) > 0 {
 		return invalid(faults...)
 	}
 	e := effect{action: "store", entity: "weather", id: uuid.Nil}
-	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
+	err = repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
 		q := repo.New(tx)
 		changed, err := q.WeatherDayPut(ctx, days)
 		if err != nil || changed == 0 { // what is known already changes no plan
@@ -60,9 +64,9 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 	return explain(err, e)
 }
 
-// weatherFaults holds a day against what the engine can use, such as a wind that looks like another unit.
-func weatherFaults(i int, d repo.WeatherDay) []Field {
-	faults := fieldsOf(weatherDayFile(d).Validate(file.Point("days", i)))
+// weatherFaults holds a day against what the engine can use at the garden, such as a wind that looks like another unit.
+func weatherFaults(g repo.Garden, i int, d repo.WeatherDay) []Field {
+	faults := fieldsOf(weatherDayFile(d).Validate(settingsFile(g).Place(), file.Point("days", i)))
 	if d.Kind == "forecast" && d.RainMm != nil {
 		faults = append(faults, Field{file.Point("days", i, "rain_mm"), constraintFields["weather_day_forecast_rain"].Reason})
 	}

@@ -157,12 +157,13 @@ func knownDays(faults *InputErrors, field string, p Place, days []Day, forecast 
 		if forecast {
 			known.Rain = Optional[unit.Depth]{}
 		}
+		sky := SkyAt(p.Latitude, day.Date.DayOfYear())
 		if !w.TMax.Known && !w.TMin.Known {
-			optionalWithin(faults, path+".rain_mm", w.Rain, 0, rainMost)
+			faults.join(path, w.partFaults(p, sky, 0))
 			out = append(out, known)
 			continue
 		}
-		part := w.faults(p, SkyAt(p.Latitude, day.Date.DayOfYear()), 0)
+		part := w.faults(p, sky, 0)
 		faults.join(path, part)
 		if len(part) == 0 {
 			r := penmanMonteith(p, day.Date.DayOfYear(), w, 0)

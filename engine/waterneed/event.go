@@ -15,7 +15,7 @@ type Outcome string
 const (
 	// Unreported turns count as published and are marked as assumed.
 	Unreported Outcome = ""
-	// Done counts as published.
+	// Done counts as published, or its minutes where somebody noted them.
 	Done Outcome = "done"
 	// Part counts its minutes, or the litres metered.
 	Part Outcome = "part"
@@ -86,10 +86,12 @@ func (t Turn) Booked() Booking {
 	case t.Outcome == Missed || t.Outcome == SkippedWet:
 	case t.Metered.Known:
 		b.Volume, b.Assumed, b.Evidence = t.Metered.Value, false, true
-	case t.Outcome == Unreported || t.Outcome == Done:
+	case t.Outcome == Unreported:
 		b.Volume = t.Volume
 	case t.Ran.Known:
 		b.Volume = t.Volume * unit.Volume(t.Ran.Value/t.Minutes)
+	case t.Outcome == Done:
+		b.Volume = t.Volume
 	default:
 		b.PressureLostUncounted = true
 	}

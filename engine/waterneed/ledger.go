@@ -166,10 +166,7 @@ func newModel(u Unit, i int) model {
 
 // span returns the first day of the ledger and how many days lie before until.
 func (m model) span(until Date) (first Date, days int) {
-	first = m.planting.From
-	if o := m.planting.Opening.Date; o != (Date{}) && o.Compare(first) > 0 {
-		first = o
-	}
+	first = m.planting.Opens()
 	last := m.planting.End().AddDays(1)
 	if until.Compare(last) < 0 {
 		last = until
@@ -325,12 +322,13 @@ func (m model) mix(k *Coefficient, date Date) {
 	weight := m.planting.Ground * max(seedlingHeight, float64(k.Height))
 	sum, kc, kcb, tallest := weight, weight*k.Kc, weight*k.Kcb, k.Height
 	for i, curve := range m.companions {
-		n := date.Sub(m.planting.Companions[i].From) + 1
-		if n < 1 {
+		companion := m.planting.Companions[i]
+		n := date.Sub(companion.From) + 1
+		if n < 1 || date.Compare(companion.End()) > 0 {
 			continue
 		}
 		c := curve.At(n)
-		weight = m.planting.Companions[i].Ground * max(seedlingHeight, float64(c.Height))
+		weight = companion.Ground * max(seedlingHeight, float64(c.Height))
 		sum, kc, kcb, tallest = sum+weight, kc+weight*c.Kc, kcb+weight*c.Kcb, max(tallest, c.Height)
 	}
 	k.Kcb = kcb / sum
@@ -364,7 +362,9 @@ func (m model) demand(d *LedgerDay, next *State) {
 	d.StripET = d.GroundET / unit.Depth(m.fw)
 	d.P = m.planting.Crop.DepletionFraction
 	for _, c := range m.planting.Companions {
-		d.P = min(d.P, c.Crop.DepletionFraction)
+		if d.Date.Compare(c.From) >= 0 && d.Date.Compare(c.End()) <= 0 {
+			d.P = min(d.P, c.Crop.DepletionFraction)
+		}
 	}
 	if !m.planting.FixedDepletion {
 		d.P = DepletionFraction(d.P, d.GroundET)

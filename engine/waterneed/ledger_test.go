@@ -42,6 +42,7 @@ func TestTurn_countsByItsOutcome(t *testing.T) {
 		evidence bool
 	}{
 		{"done", Turn{Outcome: Done}, 9.6, false, "", true},
+		{"done in five minutes", Turn{Outcome: Done, Ran: ran(5)}, 2.4, false, "", true},
 		{"nobody reported", Turn{}, 9.6, true, FlagAssumedTurn, false},
 		{"half of it", Turn{Outcome: Part, Ran: ran(10)}, 4.8, false, "", true},
 		{"missed", Turn{Outcome: Missed}, 0, false, "", true},
@@ -207,13 +208,15 @@ func TestLedger_dualFollowsExample31(t *testing.T) {
 
 // Two crops on one bed: half each, heights 2 m and 0.4 m, Kc 1.2 and 1.0 in their mid seasons (FAO-56 eq. 104).
 func TestLedger_companionsShareTheBed(t *testing.T) {
-	u, s := bed(3)
+	u, s := bed(4)
 	p := &u.Plantings[0]
 	p.Crop.KcMid, p.Crop.Height, p.Ground = 1.2, 2, 0.5
 	bean := p.Crop
 	bean.KcMid, bean.Height, bean.DepletionFraction = 1.0, 0.4, 0.3
-	p.Companions = []Companion{{Crop: bean, From: Date{2015, 7, 2}, Ground: 0.5}}
-	l := ledgerOf(t, u, s, History{}, 3, LedgerOptions{})
+	p.Companions = []Companion{{Crop: bean, From: Date{2015, 7, 2}, To: Date{2015, 7, 3}, Ground: 0.5}}
+	l := ledgerOf(t, u, s, History{}, 4, LedgerOptions{})
+	near(t, "after the bean", l.Days[3].Kc, 1.2, 1e-12)
+	near(t, "p without the bean", l.Days[3].P, 0.4, 0)
 	near(t, "before the bean", l.Days[0].Kc, 1.2, 1e-12)
 	near(t, "with the bean", l.Days[2].Kc, (0.5*2*1.2+0.5*0.4*1.0)/(0.5*2+0.5*0.4), 1e-12)
 	near(t, "p of the more sensitive", l.Days[2].P, 0.3, 0)

@@ -50,7 +50,8 @@ type Opening struct {
 // Companion is another crop with a mixed canopy on the same bed.
 type Companion struct {
 	Crop Crop
-	From Date
+	// From is the day of planting, To the last day; a zero To stands for the end of the crop's stages.
+	From, To Date
 	// Ground is its share of the ground.
 	Ground float64
 }
@@ -83,12 +84,25 @@ type Planting struct {
 	Ground     float64
 }
 
-// End returns the last day of the planting.
-func (p Planting) End() Date {
-	if p.To != (Date{}) {
-		return p.To
+// Opens returns the first day of the planting's ledger: the day of planting, or a later one that the opening names.
+func (p Planting) Opens() Date {
+	if o := p.Opening.Date; o != (Date{}) && o.Compare(p.From) > 0 {
+		return o
 	}
-	return p.From.AddDays(max(1, p.Crop.Stages.Total()) - 1)
+	return p.From
+}
+
+// End returns the last day of the planting.
+func (p Planting) End() Date { return lastDay(p.Crop, p.From, p.To) }
+
+// End returns the last day of the companion.
+func (c Companion) End() Date { return lastDay(c.Crop, c.From, c.To) }
+
+func lastDay(c Crop, from, to Date) Date {
+	if to != (Date{}) {
+		return to
+	}
+	return from.AddDays(max(1, c.Stages.Total()) - 1)
 }
 
 // wetArea returns the area that irrigation wets.
@@ -112,9 +126,7 @@ func (p Planting) faults() InputErrors {
 	var faults InputErrors
 	faults.join("crop", p.Crop.faults())
 	faults.join("setting", p.Setting.faults())
-	if faults.checkDate("from", p.From) && p.To != (Date{}) && faults.checkDate("to", p.To) {
-		faults.check("to", ReasonOrder, float64(p.To.Sub(p.From)), 0, longestPlanting)
-	}
+	faults.spanFaults("", p.From, p.To)
 	if p.Establishment != "" && p.Establishment != Sown && p.Establishment != Transplanted && p.Establishment != Established {
 		faults.add("establishment", ReasonUnknown)
 	}
@@ -127,16 +139,33 @@ func (p Planting) faults() InputErrors {
 	}
 	faults.within("dry_below", p.DryBelow, 0, 1)
 	p.openingFaults(&faults)
+	p.companionFaults(&faults)
+	return faults
+}
+
+func (p Planting) companionFaults(faults *InputErrors) {
+	left := 1.0
 	for i, c := range p.Companions {
 		path := fmt.Sprintf("companions[%d]", i)
 		faults.join(path+".crop", c.Crop.faults())
-		faults.checkDate(path+".from", c.From)
-		faults.within(path+".ground", c.Ground, 0, 1)
+		faults.spanFaults(path+".", c.From, c.To)
+		if faults.within(path+".ground", c.Ground, leastGround, 1) {
+			left -= c.Ground
+		}
 	}
 	if len(p.Companions) > 0 {
-		faults.within("ground", p.Ground, 0.01, 1)
+		faults.within("ground", p.Ground, leastGround, max(leastGround, left+1e-9))
 	}
-	return faults
+}
+
+// leastGround is the least share of the ground of a crop that shares a bed.
+const leastGround = 0.01
+
+// spanFaults checks the first and the last day of a crop; the last may be left open.
+func (e *InputErrors) spanFaults(prefix string, from, to Date) {
+	if e.checkDate(prefix+"from", from) && to != (Date{}) && e.checkDate(prefix+"to", to) {
+		e.check(prefix+"to", ReasonOrder, float64(to.Sub(from)), 0, longestPlanting)
+	}
 }
 
 func (p Planting) openingFaults(faults *InputErrors) {

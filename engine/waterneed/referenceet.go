@@ -229,6 +229,12 @@ func (p Place) faults() InputErrors {
 func (w Weather) faults(p Place, sky Sky, windLeast float64) InputErrors {
 	var faults InputErrors
 	w.temperatureFaults(&faults)
+	return append(faults, w.partFaults(p, sky, windLeast)...)
+}
+
+// partFaults checks all but the temperatures.
+func (w Weather) partFaults(p Place, sky Sky, windLeast float64) InputErrors {
+	var faults InputErrors
 	optionalWithin(&faults, "vapor_pressure_kpa", w.VaporPressure, 0, 20)
 	optionalWithin(&faults, "dew_point_c", w.DewPoint, coldest, hottest)
 	w.humidityFaults(&faults)

@@ -18,10 +18,16 @@ type Garden struct {
 	Closures     []Closure      `json:"closures,omitempty"`
 	Plots        []Plot         `json:"plots" file:"required"`
 	Layouts      []LayoutOnPlot `json:"layouts,omitempty"`
-	Plantings    []Planting     `json:"plantings,omitempty"`
-	Weather      []WeatherDay   `json:"weather_days,omitempty"`
-	Waterings    []Watering     `json:"waterings,omitempty"`
-	Horizon      Horizon        `json:"horizon" file:"required"`
+	// Crops are the garden's own; one with the code of a published crop takes its place.
+	Crops     []Crop     `json:"crops,omitempty"`
+	Plantings []Planting `json:"plantings,omitempty"`
+	// Normals are mean days of the twelve months, for days without weather.
+	Normals   []MonthNormals   `json:"climate_normals,omitempty"`
+	Stations  []WeatherStation `json:"weather_stations,omitempty"`
+	Weather   []WeatherDay     `json:"weather_days,omitempty"`
+	Waterings []Watering       `json:"waterings,omitempty"`
+	Digs      []Dig            `json:"digs,omitempty"`
+	Horizon   Horizon          `json:"horizon" file:"required"`
 }
 
 // GardenSettings are the garden's own facts and choices.
@@ -32,6 +38,8 @@ type GardenSettings struct {
 	LatitudeDeg   float64 `json:"latitude_deg" file:"required"`
 	LongitudeDeg  float64 `json:"longitude_deg" file:"required"`
 	ElevationM    float64 `json:"elevation_m" file:"required"`
+	Coastal       bool    `json:"coastal,omitempty"`        // a large water body governs the air
+	HumidityClass string  `json:"humidity_class,omitempty"` // arid, semi_arid, sub_humid, humid, very_humid
 	Units         string  `json:"units" file:"required"`
 	Language      string  `json:"language" file:"required"`
 	WaterOn       *Day    `json:"water_on,omitempty"`
@@ -149,35 +157,6 @@ type LayoutOnPlot struct {
 	OwnValve      bool     `json:"own_valve,omitempty"`
 	MeasuredDU    *float64 `json:"measured_du,omitempty"`
 	Spec          Layout   `json:"spec" file:"required"`
-}
-
-// Planting is a crop on a plot. Without crop constants the published library's are taken; with a layout it is watered by
-// that layout alone, else by all of its plot.
-type Planting struct {
-	ID             string   `json:"id" file:"required"`
-	PlotID         string   `json:"plot_id" file:"required"`
-	LayoutID       *string  `json:"layout_id,omitempty"`
-	Crop           string   `json:"crop" file:"required"`
-	CropConstants  *Crop    `json:"crop_constants,omitempty"`
-	PlantedOn      Day      `json:"planted_on" file:"required"`
-	RemovedOn      *Day     `json:"removed_on,omitempty"`
-	AreaM2         float64  `json:"area_m2" file:"required"`
-	WettedFraction float64  `json:"wetted_fraction" file:"required"`
-	Mulch          string   `json:"mulch" file:"required"`
-	MulchCover     float64  `json:"mulch_cover" file:"required"`
-	PlantSpacingM  *float64 `json:"plant_spacing_m,omitempty"`
-	RowSpacingM    *float64 `json:"row_spacing_m,omitempty"`
-	Note           string   `json:"note,omitempty"`
-}
-
-// Watering is water that a plot or layout was given on a day before the horizon: reported, or taken as published where
-// nobody reported (assumed).
-type Watering struct {
-	PlotID   string  `json:"plot_id" file:"required"`
-	LayoutID *string `json:"layout_id,omitempty"`
-	Day      Day     `json:"day" file:"required"`
-	VolumeL  float64 `json:"volume_l" file:"required"`
-	Origin   string  `json:"origin" file:"required"` // an outcome of a turn report, or "assumed"
 }
 
 // Horizon is what is to be planned. A plan made twice from the same file is the same to the byte.

@@ -182,9 +182,10 @@ type NeedOpening struct {
 
 // NeedCompanion is another crop on the same bed.
 type NeedCompanion struct {
-	Crop   Crop     `json:"crop"   file:"required"`
-	From   NeedDate `json:"from"   file:"required"`
-	Ground float64  `json:"ground" file:"required"`
+	Crop   Crop      `json:"crop"   file:"required"`
+	From   NeedDate  `json:"from"   file:"required"`
+	To     *NeedDate `json:"to,omitempty"`
+	Ground float64   `json:"ground" file:"required"`
 }
 
 // NeedPlanting is a crop on a piece of ground.
@@ -302,10 +303,26 @@ func needReason(e waterneed.InputError) string {
 		return "appears twice"
 	case waterneed.ReasonNotFinite:
 		return "is not a finite number"
+	case waterneed.ReasonOrder:
+		return orderReason(e)
 	case waterneed.ReasonUnit:
-		return fmt.Sprintf("%g is not between %g and %g; is it in another unit?", e.Value, e.Low, e.High)
+		return fmt.Sprintf("%g is not between %.4g and %.4g; is it in another unit?", e.Value, e.Low, e.High)
 	default:
-		return fmt.Sprintf("%g is not between %g and %g", e.Value, e.Low, e.High)
+		return fmt.Sprintf("%g is not between %.4g and %.4g", e.Value, e.Low, e.High)
+	}
+}
+
+// orderReason says what comes before what.
+func orderReason(e waterneed.InputError) string {
+	switch {
+	case strings.HasSuffix(e.Field, "tmax_c"):
+		return fmt.Sprintf("%g is lower than tmin_c, %g", e.Value, e.Low)
+	case strings.HasSuffix(e.Field, "rh_max_pct"):
+		return fmt.Sprintf("%g is lower than rh_min_pct, %g", e.Value, e.Low)
+	case e.Value < e.Low:
+		return "lies before the first day"
+	default:
+		return fmt.Sprintf("lies more than %g days after the first day", e.High)
 	}
 }
 
@@ -509,7 +526,7 @@ func (p NeedPlanting) engine(pointer string, faults *Faults) waterneed.Planting 
 	}
 	for i, c := range p.Companions {
 		out.Companions = append(out.Companions, waterneed.Companion{
-			Crop: c.Crop.engine(fmt.Sprintf("%s/companions/%d/crop", pointer, i), faults), From: waterneed.Date(c.From), Ground: c.Ground,
+			Crop: c.Crop.engine(fmt.Sprintf("%s/companions/%d/crop", pointer, i), faults), From: waterneed.Date(c.From), To: date(c.To), Ground: c.Ground,
 		})
 	}
 	return out

@@ -324,6 +324,9 @@ func RunNeed(n Need) (NeedResult, error) {
 	return r, nil
 }
 
+// EngineFaults returns the faults of an error of the engine or of this package, with the engine's paths as pointers.
+func EngineFaults(err error) Faults { return faultsUnder("", err) }
+
 // faultsUnder returns an error's faults with pointers under a prefix; Faults already have theirs.
 func faultsUnder(prefix string, err error) Faults {
 	if err == nil {
