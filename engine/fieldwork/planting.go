@@ -20,14 +20,14 @@ type Planting struct {
 	Outlets []int
 	// From and To bound it along the lateral, from the tee; a zero To is the far end.
 	From, To unit.Length
-	Spacing  unit.Length // between plants in a row; 0 takes the usual one of the crop
+	Spacing  unit.Length // between plants in a row; 0 takes the usual one of the crop, or every wet mark where none is known
 	Sides    int         // rows along each pipe: 1, or 2 for both sides
 }
 
 // PlantingMarks is where to put the plants of a planting: at wet marks, whichever the pipe makes when it first runs.
 type PlantingMarks struct {
 	Planting Planting
-	Spacing  unit.Length // between plants, as asked
+	Spacing  unit.Length // between plants, as asked; 0: one at every wet mark
 	Rows     []PlantRow
 	Count    int // plants
 	Warnings []Warning
@@ -129,6 +129,9 @@ func plantingMarks(a *Assembly, outlets int, p Planting, path string) PlantingMa
 	if known && math.Abs(float64(m.Spacing/usual)-1) > usualTolerance {
 		m.Warnings = append(m.Warnings, Warning{Code: WarnUnusualSpacing, Path: path, Value: float64(m.Spacing), Limit: float64(usual)})
 	}
+	if m.Spacing == 0 {
+		m.Warnings = append(m.Warnings, Warning{Code: WarnSpacingUnknown, Path: path})
+	}
 	m.Planting.Outlets = p.Outlets
 	if len(p.Outlets) == 0 {
 		for i := range outlets {
@@ -199,7 +202,7 @@ func spread(at, gap unit.Length, plants int) []unit.Length {
 
 // judge warns once of marks that do not suit the plants.
 func (m *PlantingMarks) judge(gap unit.Length, every, plants int, path string) {
-	if gap <= 0 {
+	if gap <= 0 || m.Spacing <= 0 {
 		return
 	}
 	once := func(w Warning) {

@@ -25,8 +25,8 @@ type Request struct {
 
 // Site is one layout to build.
 type Site struct {
-	Label     string // short; written on pipes
-	Owner     string // whose stored pipes may be used beside the garden's
+	Label     string   // short; written on pipes
+	Owners    []string // whose stored pipes may be used beside the garden's
 	Layout    hydraulics.Layout
 	Plantings []Planting
 }
@@ -163,6 +163,14 @@ func (r *Request) validateStored(f *Faults) {
 	for i := range r.Stored {
 		id(at("stored_pipes", i), r.Stored[i].ID)
 		f.within(at("stored_pipes", i)+".length_m", float64(r.Stored[i].Piece.Length), leastPiece, mostStick)
+		if s := r.Stored[i].Site; s != nil && (*s < 0 || *s >= len(r.Sites)) {
+			f.add(Fault{Path: at("stored_pipes", i) + ".reserved_for", Code: FaultNoSuch, Got: float64(*s)})
+		}
+		for k, g := range r.Stored[i].Plugged {
+			if g.Set < 0 || g.Set >= r.Stored[i].Piece.Pattern.Sets(r.Stored[i].Piece.Length) {
+				f.add(Fault{Path: at(at("stored_pipes", i)+".plugged", k) + ".set", Code: FaultNoSuch, Got: float64(g.Set)})
+			}
+		}
 	}
 }
 
@@ -170,7 +178,7 @@ func (s *Site) validate(f *Faults, path string) {
 	f.count(path+".plantings", len(s.Plantings), 0, mostPlantings)
 	for i := range s.Plantings {
 		p, at := &s.Plantings[i], at(path+".plantings", i)
-		if _, known := UsualSpacing(p.Crop); p.Spacing != 0 || !known {
+		if p.Spacing != 0 {
 			f.within(at+".spacing_m", float64(p.Spacing), float64(leastPlantGap), float64(mostPlantGap))
 		}
 		f.count(at+".sides", p.Sides, 0, 2)
@@ -238,7 +246,7 @@ func (r *Request) reserve(sites []SiteSheet) []Reservation {
 	for i := range sites {
 		for k := range sites[i].Assembly.Pipes {
 			if p := &sites[i].Assembly.Pipes[k]; p.Use == UseLateral {
-				wanted = append(wanted, wantedPipe{site: i, pipe: k, owner: r.Sites[i].Owner, built: p})
+				wanted = append(wanted, wantedPipe{site: i, pipe: k, owners: r.Sites[i].Owners, built: p})
 			}
 		}
 	}

@@ -515,7 +515,7 @@ func TestPlan_tasks(t *testing.T) {
 
 func TestPlan_refuses(t *testing.T) {
 	site := threeRows()
-	site.Plantings = []Planting{{Crop: "sweet_corn", Outlets: []int{3}}, {Crop: "no such", Sides: 3}}
+	site.Plantings = []Planting{{Crop: "sweet_corn", Outlets: []int{3}}, {Crop: "no such", Spacing: 99, Sides: 3}}
 	_, err := Plan(Request{
 		Sites: []Site{site}, Kerf: -1, Stored: []StoredPipe{{ID: "a", Piece: stick(nil)}, {ID: "a", Piece: stick(nil)}},
 	})

@@ -2,6 +2,7 @@ package fieldwork
 
 import (
 	"math"
+	"slices"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -11,9 +12,12 @@ import (
 type StoredPipe struct {
 	ID    string
 	Owner string // empty: the garden's, for everybody
+	Site  *int   // the one site that it is reserved for; nil: any of its owner's
 	Piece hydraulics.Piece
-	Notes string
-	Unfit bool // cracked, bent or otherwise not to be used
+	// Plugged are sets of its pattern with holes that no longer open; Piece is 0.
+	Plugged []hydraulics.PluggedHoles
+	Notes   string
+	Unfit   bool // cracked, bent or otherwise not to be used
 }
 
 // Reservation is a stored pipe set aside for a place of a layout.
@@ -56,7 +60,7 @@ func (a effort) less(b effort) bool {
 // wantedPipe is a lateral's pipe for which a stored one may serve.
 type wantedPipe struct {
 	site, pipe int
-	owner      string
+	owners     []string
 	built      *BuiltPipe
 }
 
@@ -84,7 +88,8 @@ func newPipe(p *BuiltPipe) effort {
 // holes than it saves new ones is no help.
 func fitOf(s *StoredPipe, w *wantedPipe) fit {
 	p := w.built
-	usable := !s.Unfit && (s.Owner == "" || s.Owner == w.owner) && boughtAs(s.Piece.Pipe) == p.Pipe
+	usable := !s.Unfit && (s.Owner == "" || slices.Contains(w.owners, s.Owner)) && (s.Site == nil || *s.Site == w.site) &&
+		boughtAs(s.Piece.Pipe) == p.Pipe
 	if !usable || float64(s.Piece.Length) < float64(p.Length)-lengthTolerance || !sameOutlets(s.Piece.Pattern, p) {
 		return fit{}
 	}
@@ -124,35 +129,45 @@ func compareHoles(s *StoredPipe, p *BuiltPipe, reversed bool) (drill, plug int64
 	i := 0
 	for _, h := range p.Holes {
 		need := int64(h.Pattern.HolesPerSet - h.Plugged)
-		for i < len(old) && float64(old[i]) < float64(h.At)-holePlaceTolerance {
-			plug += int64(s.Piece.Pattern.HolesPerSet)
+		for i < len(old) && float64(old[i].at) < float64(h.At)-holePlaceTolerance {
+			plug += old[i].open
 			i++
 		}
 		have := int64(0)
-		if i < len(old) && float64(old[i]) <= float64(h.At)+holePlaceTolerance {
-			have = int64(s.Piece.Pattern.HolesPerSet)
+		if i < len(old) && float64(old[i].at) <= float64(h.At)+holePlaceTolerance {
+			have = old[i].open
 			i++
 		}
 		drill += max(0, need-have)
 		plug += max(0, have-need)
 	}
-	for ; i < len(old) && old[i] < p.Length; i++ {
-		plug += int64(s.Piece.Pattern.HolesPerSet)
+	for ; i < len(old) && old[i].at < p.Length; i++ {
+		plug += old[i].open
 	}
 	return drill, plug
 }
 
+// oldHole is a hole set of a stored pipe with its open holes.
+type oldHole struct {
+	at   unit.Length
+	open int64
+}
+
 // oldHoles lists the hole sets of a stored pipe from the end that goes to the tee.
-func oldHoles(s *StoredPipe, reversed bool) []unit.Length {
+func oldHoles(s *StoredPipe, reversed bool) []oldHole {
 	n := s.Piece.Pattern.Sets(s.Piece.Length)
-	holes := make([]unit.Length, n)
+	holes := make([]oldHole, n)
 	for i := range holes {
-		at := s.Piece.Pattern.Position(i)
-		if reversed {
-			holes[n-1-i] = s.Piece.Length - at
-		} else {
-			holes[i] = at
+		holes[i] = oldHole{s.Piece.Pattern.Position(i), int64(s.Piece.Pattern.HolesPerSet)}
+	}
+	for _, g := range s.Plugged {
+		holes[g.Set].open = max(0, holes[g.Set].open-int64(g.Holes))
+	}
+	if reversed {
+		for i := range holes {
+			holes[i].at = s.Piece.Length - holes[i].at
 		}
+		slices.Reverse(holes)
 	}
 	return holes
 }

@@ -13,7 +13,7 @@ import (
 
 // row is a layout of one lateral.
 func row(label, owner string, pieces ...hydraulics.Piece) Site {
-	return Site{Label: label, Owner: owner, Layout: hydraulics.Layout{Manifold: hydraulics.Manifold{
+	return Site{Label: label, Owners: []string{owner}, Layout: hydraulics.Layout{Manifold: hydraulics.Manifold{
 		Pipe: threeQuarter, Outlets: []hydraulics.Outlet{{Lateral: lateral(pieces...)}},
 	}}}
 }
@@ -75,6 +75,20 @@ func TestPlan_storedPipesFirst(t *testing.T) {
 		{"unfit", []Site{row("a", "", stick(corn))}, []StoredPipe{{ID: "s", Piece: stick(corn), Unfit: true}}, nil, []string{"s"}},
 		{"somebody else's", []Site{row("a", "Ilse", stick(corn))}, []StoredPipe{{ID: "s", Owner: "Wren", Piece: stick(corn)}}, nil, []string{"s"}},
 		{
+			"reserved for another layout",
+			[]Site{row("a", "", stick(corn)), row("b", "", stick(corn))},
+			[]StoredPipe{{ID: "for b", Piece: stick(corn), Site: new(1)}},
+			[]Reservation{{Stored: "for b", AsItIs: true, HolesNeeded: 20}},
+			nil,
+		},
+		{
+			"two holes that no longer open are drilled again",
+			[]Site{row("a", "", stick(corn))},
+			[]StoredPipe{{ID: "s", Piece: stick(corn), Plugged: []hydraulics.PluggedHoles{{Set: 3, Holes: 1}, {Set: 19, Holes: 1}}}},
+			[]Reservation{{Stored: "s", NewHoles: 2, HolesNeeded: 20}},
+			nil,
+		},
+		{
 			"one's own and the garden's",
 			[]Site{row("a", "Ilse", stick(corn), stick(corn))},
 			[]StoredPipe{{ID: "own", Owner: "Ilse", Piece: stick(corn)}, {ID: "common", Piece: stick(corn)}},
@@ -102,6 +116,9 @@ func TestPlan_storedPipesFirst(t *testing.T) {
 			for _, r := range s.Saved {
 				if p := s.Sites[r.Site].Assembly.Pipes[r.Pipe]; p.Saved != r.Stored || p.Use != UseLateral {
 					t.Errorf("%s is not noted on its pipe", r.Stored)
+				}
+				if r.Stored == "for b" && r.Site != 1 {
+					t.Errorf("%s goes to layout %d", r.Stored, r.Site)
 				}
 				r.Site, r.Pipe = 0, 0
 				got = append(got, r)

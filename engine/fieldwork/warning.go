@@ -17,6 +17,8 @@ const (
 	WarnPlantsBetween WarningCode = "plants_between_wet_marks"
 	// WarnUnusualSpacing: the plants' spacing is not the usual one of the crop. Value and Limit [m].
 	WarnUnusualSpacing WarningCode = "unusual_plant_spacing"
+	// WarnSpacingUnknown: nobody said how far apart the plants stand, so each wet mark gets one.
+	WarnSpacingUnknown WarningCode = "plant_spacing_unknown"
 	// WarnNoWetMarks: nothing is wet where the planting stands.
 	WarnNoWetMarks WarningCode = "no_wet_marks"
 	// WarnPieceSplit: a piece is longer than a stick and is made of parts. Value: piece [m]; Limit: stick [m]; Count: parts.

@@ -22,27 +22,28 @@ type Sheet struct {
 	OffCuts     []SheetOffCut `json:"off_cuts,omitempty"`
 	StoredPipes []SheetStored `json:"stored_pipes,omitempty"`
 	Prices      []SheetPrice  `json:"prices,omitempty"`
-	Source      *FlowSource   `json:"source,omitempty"` // for what a test should show; left out: no readings
+	Source      *FlowSource   `json:"source,omitempty"` // of layouts that name none; for what a test should show, left out: no readings
 	Options     FlowOptions   `json:"options,omitzero"`
 }
 
 // SheetLayout is one layout to build.
 type SheetLayout struct {
 	ID        string          `json:"id" file:"required"`
-	Label     string          `json:"label,omitempty"` // written on its pipes; left out: the id
-	Owner     string          `json:"owner,omitempty"` // whose stored pipes may be used beside the garden's
+	Label     string          `json:"label,omitempty"`  // written on its pipes; left out: the id
+	Owners    []string        `json:"owners,omitempty"` // whose stored pipes may be used beside the garden's
 	Layout    Layout          `json:"layout" file:"required"`
+	Source    *FlowSource     `json:"source,omitempty"` // where the layout is joined; left out: that of the file
 	Plantings []SheetPlanting `json:"plantings,omitempty"`
 }
 
 // SheetPlanting is what grows along some laterals.
 type SheetPlanting struct {
 	Name     string  `json:"name" file:"required"`
-	Crop     string  `json:"crop,omitempty"`
+	Crop     string  `json:"crop,omitempty"`    // code of the library, for its usual spacing
 	Outlets  []int   `json:"outlets,omitempty"` // from 0; left out: all
 	FromM    float64 `json:"from_m,omitempty"`
 	ToM      float64 `json:"to_m,omitempty"`      // left out: to the far end
-	SpacingM float64 `json:"spacing_m,omitempty"` // between plants; left out: the usual one of the crop
+	SpacingM float64 `json:"spacing_m,omitempty"` // between plants; left out: the usual one of the crop, or every wet mark
 	Sides    int     `json:"sides,omitempty"`     // rows along each pipe, 1 or 2; left out: 1
 }
 
@@ -61,11 +62,19 @@ type SheetOffCut struct {
 
 // SheetStored is a pipe kept from an earlier year.
 type SheetStored struct {
-	ID    string      `json:"id" file:"required"`
-	Owner string      `json:"owner,omitempty"` // left out: the garden's
-	Piece LayoutPiece `json:"piece" file:"required"`
-	Notes string      `json:"notes,omitempty"`
-	Unfit bool        `json:"unfit,omitempty"`
+	ID          string       `json:"id" file:"required"`     // as it is written on the pipe
+	Owner       string       `json:"owner,omitempty"`        // left out: the garden's
+	ReservedFor string       `json:"reserved_for,omitempty"` // id of the one layout that may take it
+	Piece       LayoutPiece  `json:"piece" file:"required"`
+	Plugged     []StoredPlug `json:"plugged,omitempty"`
+	Notes       string       `json:"notes,omitempty"`
+	Unfit       bool         `json:"unfit,omitempty"`
+}
+
+// StoredPlug is a hole set of a stored pipe with holes that no longer open; sets count from 0 from the end nearer the tee.
+type StoredPlug struct {
+	Set   int `json:"set" file:"required"`
+	Holes int `json:"holes" file:"required"`
 }
 
 // SheetPrice is what one part costs; fields left out match anything.
@@ -104,6 +113,9 @@ func (s Sheet) Validate() error {
 		}
 		ids[l.ID] = true
 		faults = append(faults, faultsOf(l.Layout.Engine().Validate(), at+"/layout")...)
+		if l.Source != nil {
+			faults = append(faults, sourceFaults(l.Source, at+"/source")...)
+		}
 	}
 	for i, k := range s.Stock {
 		faults = append(faults, pieceFaults(LayoutPiece{Pipe: k.Pipe, LengthM: 1}, Point("stock", i))...)
@@ -112,22 +124,30 @@ func (s Sheet) Validate() error {
 		faults = append(faults, pieceFaults(LayoutPiece{Pipe: o.Pipe, LengthM: o.LengthM}, Point("off_cuts", i))...)
 	}
 	for i, p := range s.StoredPipes {
-		faults = append(faults, pieceFaults(p.Piece, Point("stored_pipes", i, "piece"))...)
+		at := Point("stored_pipes", i)
+		faults = append(faults, pieceFaults(p.Piece, at+"/piece")...)
+		if p.ReservedFor != "" && !ids[p.ReservedFor] {
+			faults.Add(at+"/reserved_for", "%q is not the id of a layout of this file", p.ReservedFor)
+		}
 	}
 	if s.Source != nil {
-		if _, _, err := s.Source.Supply("/source"); err != nil {
-			var more Faults
-			if !errors.As(err, &more) {
-				return err
-			}
-			faults = append(faults, more...)
-		}
+		faults = append(faults, sourceFaults(s.Source, "/source")...)
 	}
 	if len(faults) > 0 {
 		return faults
 	}
 	request := s.Engine()
 	return sheetFaults(request.Validate())
+}
+
+// sourceFaults returns what keeps a source from having a supply curve.
+func sourceFaults(s *FlowSource, at string) Faults {
+	_, _, err := s.Supply(at)
+	var faults Faults
+	if err != nil && !errors.As(err, &faults) {
+		faults.Add(at, "gives no supply curve: %s", err)
+	}
+	return faults
 }
 
 // pieceFaults returns what is wrong with a piece that belongs to no layout.
@@ -197,10 +217,7 @@ func (s Sheet) Engine() fieldwork.Request {
 		r.OffCuts = append(r.OffCuts, fieldwork.StoredOffCut{ID: o.ID, Pipe: o.Pipe.engine(), Length: unit.Length(o.LengthM)})
 	}
 	for _, p := range s.StoredPipes {
-		lateral := LayoutLateral{Pieces: []LayoutPiece{p.Piece}}
-		r.Stored = append(r.Stored, fieldwork.StoredPipe{
-			ID: p.ID, Owner: p.Owner, Piece: lateral.engine().Pieces[0], Notes: p.Notes, Unfit: p.Unfit,
-		})
+		r.Stored = append(r.Stored, p.engine(s.Layouts))
 	}
 	for _, p := range s.Prices {
 		r.Prices = append(r.Prices, fieldwork.Price{
@@ -210,8 +227,22 @@ func (s Sheet) Engine() fieldwork.Request {
 	return r
 }
 
+func (p SheetStored) engine(layouts []SheetLayout) fieldwork.StoredPipe {
+	lateral := LayoutLateral{Pieces: []LayoutPiece{p.Piece}}
+	e := fieldwork.StoredPipe{ID: p.ID, Owner: p.Owner, Piece: lateral.engine().Pieces[0], Notes: p.Notes, Unfit: p.Unfit}
+	for i := range layouts {
+		if p.ReservedFor != "" && layouts[i].ID == p.ReservedFor {
+			e.Site = &i
+		}
+	}
+	for _, g := range p.Plugged {
+		e.Plugged = append(e.Plugged, hydraulics.PluggedHoles{Set: g.Set, Holes: g.Holes})
+	}
+	return e
+}
+
 func (l SheetLayout) engine() fieldwork.Site {
-	site := fieldwork.Site{Label: l.Label, Owner: l.Owner, Layout: l.Layout.Engine()}
+	site := fieldwork.Site{Label: l.Label, Owners: l.Owners, Layout: l.Layout.Engine()}
 	if site.Label == "" {
 		site.Label = l.ID
 	}
@@ -222,40 +253,4 @@ func (l SheetLayout) engine() fieldwork.Site {
 		})
 	}
 	return site
-}
-
-// Expect returns what a layout shows that runs alone on the source of the file. ok is false without a source, and when
-// regulated outlets ask for more than the source gives.
-func (s Sheet) Expect(l hydraulics.Layout) (e fieldwork.Expected, ok bool, err error) {
-	if s.Source == nil {
-		return e, false, nil
-	}
-	supply, _, err := s.Source.Supply("/source")
-	if err != nil {
-		return e, false, err
-	}
-	compiled, err := hydraulics.Compile(l, s.Options.Engine())
-	if err != nil {
-		return e, false, err
-	}
-	var curve hydraulics.HeadFlow = compiled
-	var common *hydraulics.Common
-	if feed := s.Source.CommonFeed; feed != nil {
-		if common, err = hydraulics.NewCommon(feed.Engine(), s.Options.Engine(), []hydraulics.HeadFlow{compiled}); err != nil {
-			return e, false, err
-		}
-		curve = common
-	}
-	op, err := hydraulics.Operate(supply, []hydraulics.HeadFlow{curve})
-	if infeasible(err) {
-		return e, false, nil
-	} else if err != nil {
-		return e, false, err
-	}
-	head := op.Head
-	if common != nil {
-		head = common.Split(op.Head).Head
-	}
-	result := compiled.Solve(unit.Head(head))
-	return fieldwork.Expect(&result, unit.Head(op.Head)), true, nil
 }

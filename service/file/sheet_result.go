@@ -1,7 +1,6 @@
 package file
 
 import (
-	"errors"
 	"fmt"
 
 	"rillturn.example/rillturn/engine/fieldwork"
@@ -166,30 +165,25 @@ type SheetReservation struct {
 
 // RunSheet answers a sheet file. Its errors are Faults.
 func RunSheet(s Sheet) (SheetResult, error) {
-	if err := s.Validate(); err != nil {
+	w, err := WorkSheet(s)
+	if err != nil {
 		return SheetResult{}, err
 	}
-	request := s.Engine()
-	sheet, err := fieldwork.Plan(request)
-	var short fieldwork.NotEnoughPipeError
-	if errors.As(err, &short) {
-		return SheetResult{}, Faults{{Pointer: "/stock", Reason: short.Error()}}
-	} else if err != nil {
-		return SheetResult{}, sheetFaults(err)
-	}
-	result := SheetResult{MarkStep: "1 mm", Parts: partsResult(sheet.Parts), Unused: sheet.Unused}
+	return w.Result(), nil
+}
+
+// Result is the answer of a sheet that is worked out.
+func (w SheetWork) Result() SheetResult {
+	s, sheet := w.Asked, &w.Sheet
+	result := SheetResult{MarkStep: "1 mm", Parts: partsResult(sheet.Parts), Cuts: []SheetCutResult{}, Unused: sheet.Unused}
 	if sheet.Ruler == fieldwork.RulerInches {
 		result.MarkStep = "1/16 in"
 	}
 	for i := range sheet.Sites {
-		l, err := s.layoutResult(i, &request.Sites[i], &sheet.Sites[i])
-		if err != nil {
-			return SheetResult{}, err
-		}
-		result.Layouts = append(result.Layouts, l)
+		result.Layouts = append(result.Layouts, s.layoutResult(i, &sheet.Sites[i], w.Tests[i].Expected))
 	}
 	for i := range sheet.Cuts {
-		result.Cuts = append(result.Cuts, s.cutResult(&sheet, &sheet.Cuts[i]))
+		result.Cuts = append(result.Cuts, s.cutResult(sheet, &sheet.Cuts[i]))
 	}
 	for _, r := range sheet.Saved {
 		result.Reserved = append(result.Reserved, SheetReservation{
@@ -199,7 +193,7 @@ func RunSheet(s Sheet) (SheetResult, error) {
 	}
 	cost := fieldwork.Cost(sheet.Parts)
 	result.Cents, result.Unpriced = cost.Cents, cost.Unpriced
-	return result, nil
+	return result
 }
 
 func partsResult(parts []fieldwork.Part) []SheetPart {
@@ -213,10 +207,10 @@ func partsResult(parts []fieldwork.Part) []SheetPart {
 	return out
 }
 
-func (s Sheet) layoutResult(i int, site *fieldwork.Site, sheet *fieldwork.SiteSheet) (SheetLayoutResult, error) {
+func (s Sheet) layoutResult(i int, sheet *fieldwork.SiteSheet, expected *fieldwork.Expected) SheetLayoutResult {
 	written := make([]string, len(sheet.Assembly.Pipes))
 	r := SheetLayoutResult{
-		ID: s.Layouts[i].ID, Parts: partsResult(sheet.Parts), Drills: []SheetDrill{}, SetUp: tasksResult(sheet.Tasks.SetUp),
+		ID: s.Layouts[i].ID, Expected: expectedResult(expected), Parts: partsResult(sheet.Parts), Drills: []SheetDrill{}, SetUp: tasksResult(sheet.Tasks.SetUp),
 		Spring: tasksResult(sheet.Tasks.Spring), TakeDown: tasksResult(sheet.Tasks.TakeDown),
 		Warnings: warningsResult(sheet.Warnings, fmt.Sprintf("/layouts/%d/layout", i)), Storage: []SheetBundle{},
 	}
@@ -247,15 +241,12 @@ func (s Sheet) layoutResult(i int, site *fieldwork.Site, sheet *fieldwork.SiteSh
 	for _, b := range sheet.Tasks.Storage {
 		r.Storage = append(r.Storage, SheetBundle{Outlet: b.Outlet, Written: pick(b.Pipes), Crops: b.Crops})
 	}
-	var err error
-	r.Expected, err = s.expectedResult(site.Layout)
-	return r, err
+	return r
 }
 
-func (s Sheet) expectedResult(l hydraulics.Layout) (*SheetExpected, error) {
-	e, ok, err := s.Expect(l)
-	if err != nil || !ok {
-		return nil, err
+func expectedResult(e *fieldwork.Expected) *SheetExpected {
+	if e == nil {
+		return nil
 	}
 	r := SheetExpected{
 		FlowLPerMin: e.Flow.LitersPerMinute(), SourceHeadM: float64(e.SourceHead), ManifoldHeadM: float64(e.ManifoldHead), DU: e.Evenness,
@@ -266,7 +257,7 @@ func (s Sheet) expectedResult(l hydraulics.Layout) (*SheetExpected, error) {
 			Outlet: l.Outlet, HeadM: float64(l.Head), FirstHoleLPerH: l.First.LitersPerHour(), LastHoleLPerH: l.Last.LitersPerHour(),
 		})
 	}
-	return &r, nil
+	return &r
 }
 
 func drillResult(d *fieldwork.DrillSheet) SheetDrill {

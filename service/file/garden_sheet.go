@@ -1,0 +1,82 @@
+package file
+
+import (
+	"slices"
+	"strings"
+)
+
+// Sheet is the sheet file of layouts of the garden that are built together, in the order of the garden file. None named
+// means all. What grows along them, and who holds their plots, is as on a day. A source whose tests give no supply curve
+// is left out: its layouts have no readings to compare with.
+func (g Garden) Sheet(day Day, layouts ...string) Sheet {
+	s := Sheet{Units: g.Garden.Units}
+	onPlot := map[string]int{}
+	for _, l := range g.Layouts {
+		onPlot[l.PlotID]++
+	}
+	for _, l := range g.Layouts {
+		if len(layouts) > 0 && !slices.Contains(layouts, l.ID) {
+			continue
+		}
+		plot := g.plot(l.PlotID)
+		out := SheetLayout{ID: l.ID, Label: l.Spec.Label, Layout: l.Spec, Owners: holdersOn(plot, day), Source: g.sheetSource(l.WaterSourceID)}
+		if out.Label == "" {
+			out.Label = plot.Label
+			if onPlot[plot.ID] > 1 {
+				out.Label += " " + l.Name
+			}
+		}
+		for _, p := range g.Plantings {
+			if p.growsAlong(l, day) {
+				out.Plantings = append(out.Plantings, p.sheet())
+			}
+		}
+		s.Layouts = append(s.Layouts, out)
+	}
+	return s
+}
+
+func (g Garden) plot(id string) Plot {
+	if i := slices.IndexFunc(g.Plots, func(p Plot) bool { return p.ID == id }); i >= 0 {
+		return g.Plots[i]
+	}
+	return Plot{}
+}
+
+// holdersOn lists the members who hold a plot on a day.
+func holdersOn(p Plot, day Day) []string {
+	var out []string
+	for _, h := range p.Holders {
+		if !h.HeldFrom.After(day.Time) && (h.HeldTo == nil || !h.HeldTo.Before(day.Time)) {
+			out = append(out, h.MemberID)
+		}
+	}
+	return out
+}
+
+func (g Garden) sheetSource(id string) *FlowSource {
+	i := slices.IndexFunc(g.WaterSources, func(w WaterSource) bool { return w.ID == id })
+	if i < 0 {
+		return nil
+	}
+	source := g.WaterSources[i].FlowSource()
+	if _, _, err := source.Supply(""); err != nil {
+		return nil
+	}
+	return &source
+}
+
+// growsAlong says that a planting is watered by a layout and is not over on a day.
+func (p Planting) growsAlong(l LayoutOnPlot, day Day) bool {
+	if p.RemovedOn != nil && p.RemovedOn.Before(day.Time) {
+		return false
+	}
+	if p.LayoutID != nil {
+		return *p.LayoutID == l.ID
+	}
+	return p.PlotID == l.PlotID
+}
+
+func (p Planting) sheet() SheetPlanting {
+	return SheetPlanting{Name: strings.ReplaceAll(p.Crop, "_", " "), Crop: p.Crop, SpacingM: or(p.PlantSpacingM, 0)}
+}
