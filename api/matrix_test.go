@@ -31,7 +31,13 @@ var special = map[string]uuid.UUID{
 	"layoutAccept layout":      submittedLayout, // transitions begin at their own status
 	"layoutReturn layout":      submittedLayout, //
 	"layoutRetire layout":      acceptedLayout,  //
+	"layoutSheetGet layout":    acceptedLayout,  // sheets are made from accepted revisions
+	"layoutSheetCsvGet layout": acceptedLayout,  //
+	"layoutSheetPdfGet layout": acceptedLayout,  //
 }
+
+// planned are the operations that need a rotation that was really planned.
+var planned = map[string]bool{"rotationPublish": true, "rotationSchedulePdfGet": true}
 
 // good makes a request from the contract that a garden of the tests can carry out: the records of the path exist, the
 // body is the contract's example, and If-Match is the revision of new records.
@@ -61,7 +67,7 @@ func (w *world) recordFor(t testing.TB, g garden, op *operation, parameter strin
 		return g.id.String()
 	case parameter == "number":
 		return "1"
-	case op.id == "rotationPublish" && parameter == "rotation":
+	case planned[op.id] && parameter == "rotation":
 		return w.proposal(t, g)
 	}
 	if other, ok := special[op.id+" "+parameter]; ok {
@@ -161,8 +167,8 @@ func TestRoles_aForeignGardenLooksLikeNone(t *testing.T) {
 	g, other := w.newGarden(t), w.newGarden(t)
 	nowhere := garden{id: uuid.Must(uuid.NewV7())}
 	for _, op := range w.private() {
-		if !strings.Contains(op.route.Path, "{garden}") || op.id == "rotationPublish" {
-			continue // publishing needs a rotation, which the garden that does not exist can't have
+		if !strings.Contains(op.route.Path, "{garden}") || planned[op.id] {
+			continue // the garden that does not exist can't have a planned rotation
 		}
 		var seen []string
 		for _, target := range []garden{other, nowhere} {

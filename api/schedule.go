@@ -9,7 +9,6 @@ import (
 	"io"
 	"strings"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"rillturn.example/rillturn/api/gen"
@@ -37,8 +36,10 @@ var renderers = map[string]func(io.Writer, render.Schedule) error{
 
 // ScheduleGet reads the published turns in the form that Accept asks for.
 func (a *API) ScheduleGet(ctx context.Context, r gen.ScheduleGetRequestObject) (gen.ScheduleGetResponseObject, error) {
-	accept := strings.Join(ctx.(*gin.Context).Request.Header.Values("Accept"), ",")
-	return a.schedule(ctx, r.Params.Plot, negotiate(accept, operationOf(ctx).produces), r.Params.IfNoneMatch)
+	if media := accepted(ctx); media != pdfMedia {
+		return a.schedule(ctx, r.Params.Plot, media, r.Params.IfNoneMatch)
+	}
+	return a.printSchedule(ctx, r.Params.Plot, printed(r.Params.Paper, r.Params.LargePrint, nil), r.Params.IfNoneMatch)
 }
 
 // ScheduleIcsGet reads the published turns as a calendar feed.

@@ -211,6 +211,28 @@ func (s *Service) RotationPlan(ctx context.Context, p Principal, id uuid.UUID) (
 	return output, sum[:], nil
 }
 
+// RotationDocuments reads the garden file that a rotation was planned from and its plan, for documents that say what the
+// plan rests on. The garden file itself is for coordinators only.
+func (s *Service) RotationDocuments(ctx context.Context, p Principal, id uuid.UUID) (input file.Garden, plan file.GardenPlan, err error) {
+	if err := p.may(ReadSchedule); err != nil {
+		return input, plan, err
+	}
+	q := s.read(p)
+	for _, document := range []struct {
+		read func(context.Context, uuid.UUID, uuid.UUID) ([]byte, error)
+		into any
+	}{{q.RotationInput, &input}, {q.RotationOutput, &plan}} {
+		text, err := document.read(ctx, p.Garden, id)
+		if err != nil {
+			return input, plan, explain(err, effect{entity: "rotation"})
+		}
+		if err := json.Unmarshal(text, document.into); err != nil {
+			return input, plan, fmt.Errorf("stored document of rotation %s: %w", id, err)
+		}
+	}
+	return input, plan, nil
+}
+
 // CurrentRotation reads the rotation in force now or, when there is none, the next to come.
 func (s *Service) CurrentRotation(ctx context.Context, p Principal) (repo.Rotation, error) {
 	if err := p.may(ReadSchedule); err != nil {

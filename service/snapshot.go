@@ -128,16 +128,21 @@ func (s *snapping) ground(ctx context.Context, out *file.Garden) error {
 		return err
 	}
 	for _, l := range layouts {
-		of := file.LayoutOnPlot{
-			ID: l.Layout.ID.String(), PlotID: l.Layout.PlotID.String(), WaterSourceID: l.Layout.WaterSourceID.String(), Name: l.Layout.Name,
-			OwnValve: l.Layout.OwnValve, MeasuredDU: l.Layout.MeasuredDu,
-		}
+		of := layoutFile(l.Layout)
 		if err := json.Unmarshal(l.LayoutRevision.Spec, &of.Spec); err != nil {
 			return fmt.Errorf("document of layout %s: %w", of.ID, err)
 		}
 		out.Layouts = append(out.Layouts, of)
 	}
 	return s.plantings(ctx, out)
+}
+
+// layoutFile is a layout as a garden file has it, without its document.
+func layoutFile(l repo.Layout) file.LayoutOnPlot {
+	return file.LayoutOnPlot{
+		ID: l.ID.String(), PlotID: l.PlotID.String(), WaterSourceID: l.WaterSourceID.String(), Name: l.Name, OwnValve: l.OwnValve,
+		MeasuredDU: l.MeasuredDu,
+	}
 }
 
 func (s *snapping) plantings(ctx context.Context, out *file.Garden) error {

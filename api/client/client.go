@@ -42,16 +42,16 @@ func (e DayParity) Valid() bool {
 
 // Defines values for Effort.
 const (
-	Fast Effort = "fast"
-	Full Effort = "full"
+	EffortFast Effort = "fast"
+	EffortFull Effort = "full"
 )
 
 // Valid indicates whether the value is a known member of the Effort enum.
 func (e Effort) Valid() bool {
 	switch e {
-	case Fast:
+	case EffortFast:
 		return true
-	case Full:
+	case EffortFull:
 		return true
 	default:
 		return false
@@ -244,6 +244,24 @@ func (e Mulch) Valid() bool {
 	}
 }
 
+// Defines values for Paper.
+const (
+	A4     Paper = "A4"
+	Letter Paper = "Letter"
+)
+
+// Valid indicates whether the value is a known member of the Paper enum.
+func (e Paper) Valid() bool {
+	switch e {
+	case A4:
+		return true
+	case Letter:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleCoordinator Role = "coordinator"
@@ -322,6 +340,24 @@ func (e SoilTexture) Valid() bool {
 	case SiltyClay:
 		return true
 	case SiltyClayLoam:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Strip.
+const (
+	StripFit  Strip = "fit"
+	StripFull Strip = "full"
+)
+
+// Valid indicates whether the value is a known member of the Strip enum.
+func (e Strip) Valid() bool {
+	switch e {
+	case StripFit:
+		return true
+	case StripFull:
 		return true
 	default:
 		return false
@@ -1204,6 +1240,9 @@ type OpenSet struct {
 	Layouts []openapi_types.UUID `json:"layouts"`
 }
 
+// Paper A size of paper.
+type Paper string
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -1680,8 +1719,59 @@ type ServiceLineValues struct {
 	Name string `json:"name"`
 }
 
+// Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
+type Sheet = file.SheetResult
+
+// SheetBundle The pipes of one lateral, tied together.
+type SheetBundle = file.SheetBundle
+
+// SheetCut One piece.
+type SheetCut = file.SheetCut
+
+// SheetCutList The cut list of one kind of pipe.
+type SheetCutList = file.SheetCutResult
+
+// SheetDrill How to drill all pipes of one kind.
+type SheetDrill = file.SheetDrill
+
+// SheetExpected What a layout shows that runs alone on its source. Drilled holes differ by a fifth or so.
+type SheetExpected = file.SheetExpected
+
+// SheetExpectedLateral What cups under one lateral show.
+type SheetExpectedLateral = file.SheetExpectedLateral
+
+// SheetLayout What it takes to build one layout.
+type SheetLayout = file.SheetLayoutResult
+
+// SheetMark One place to drill, from the end nearer the tee.
+type SheetMark = file.SheetMark
+
+// SheetPart A line of a parts list.
+type SheetPart = file.SheetPart
+
+// SheetPipe An uncut length of pipe in its place.
+type SheetPipe = file.SheetPipe
+
+// SheetPlantMarks Where to put the plants of a planting.
+type SheetPlantMarks = file.SheetPlantMarks
+
+// SheetPlantRow The plants along one side of a lateral.
+type SheetPlantRow = file.SheetPlantRow
+
+// SheetReservation A stored pipe that is taken for a place of a layout.
+type SheetReservation = file.SheetReservation
+
+// SheetStick One stick or off-cut with what is cut from it: the pieces, the kerf and what is left add up to its length.
+type SheetStick = file.SheetStick
+
+// SheetTask One thing to do.
+type SheetTask = file.SheetTask
+
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
+
+// Strip `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
+type Strip string
 
 // SupplyAssumption One thing the supply curve rests on besides the tests.
 type SupplyAssumption = file.AssumptionResult
@@ -2188,6 +2278,9 @@ type IfMatch = string
 // IfNoneMatch defines model for IfNoneMatch.
 type IfNoneMatch = string
 
+// LargePrintQuery defines model for LargePrintQuery.
+type LargePrintQuery = bool
+
 // LayoutPath defines model for LayoutPath.
 type LayoutPath = openapi_types.UUID
 
@@ -2206,6 +2299,9 @@ type MemberPath = openapi_types.UUID
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
 
+// PaperQuery A size of paper.
+type PaperQuery = Paper
+
 // PlantingPath defines model for PlantingPath.
 type PlantingPath = openapi_types.UUID
 
@@ -2218,6 +2314,9 @@ type PlotPath = openapi_types.UUID
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
 
+// RevisionQuery defines model for RevisionQuery.
+type RevisionQuery = int32
+
 // RotationPath defines model for RotationPath.
 type RotationPath = openapi_types.UUID
 
@@ -2229,6 +2328,9 @@ type SourcePath = openapi_types.UUID
 
 // StationFilter defines model for StationFilter.
 type StationFilter = string
+
+// StripQuery `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
+type StripQuery = Strip
 
 // TestPath defines model for TestPath.
 type TestPath = openapi_types.UUID
@@ -2455,6 +2557,51 @@ type LayoutRevisionListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// LayoutSheetGetParams defines parameters for LayoutSheetGet.
+type LayoutSheetGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// LayoutSheetCsvGetParams defines parameters for LayoutSheetCsvGet.
+type LayoutSheetCsvGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// LayoutSheetPdfGetParams defines parameters for LayoutSheetPdfGet.
+type LayoutSheetPdfGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // LayoutSubmitParams defines parameters for LayoutSubmit.
 type LayoutSubmitParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
@@ -2641,10 +2788,28 @@ type RotationPublishParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// RotationSchedulePdfGetParams defines parameters for RotationSchedulePdfGet.
+type RotationSchedulePdfGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // ScheduleGetParams defines parameters for ScheduleGet.
 type ScheduleGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -2669,6 +2834,24 @@ type ScheduleIcsGetParams struct {
 
 	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePdfGetParams defines parameters for SchedulePdfGet.
+type SchedulePdfGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -2717,6 +2900,42 @@ type ServiceLineGetParams struct {
 type ServiceLineReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// SheetGetParams defines parameters for SheetGet.
+type SheetGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SheetCsvGetParams defines parameters for SheetCsvGet.
+type SheetCsvGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SheetPdfGetParams defines parameters for SheetPdfGet.
+type SheetPdfGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // TokenListParams defines parameters for TokenList.
@@ -3266,6 +3485,21 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/revisions/{number} (the `LayoutRevisionGet` operationId).
 	LayoutRevisionGet(ctx context.Context, garden GardenPath, layout LayoutPath, number NumberPath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
+	LayoutSheetGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
+	LayoutSheetCsvGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutSheetPdfGet Print the sheets of a layout
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
+	LayoutSheetPdfGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// LayoutSubmit Hand in the latest revision for review
 	//
 	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/submit (the `LayoutSubmit` operationId).
@@ -3500,6 +3734,11 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/publish (the `RotationPublish` operationId).
 	RotationPublish(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPublishParams, body RotationPublishJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
+	RotationSchedulePdfGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule (the `ScheduleGet` operationId).
@@ -3514,6 +3753,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.ics (the `ScheduleIcsGet` operationId).
 	ScheduleIcsGet(ctx context.Context, garden GardenPath, params *ScheduleIcsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SchedulePdfGet Print the published turns for the door of the shed
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.pdf (the `SchedulePdfGet` operationId).
+	SchedulePdfGet(ctx context.Context, garden GardenPath, params *SchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ScheduleSvgGet Read the published turns as a picture for the shed door
 	//
@@ -3562,6 +3806,21 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 	ServiceLineReplace(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
+	SheetGet(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
+	SheetCsvGet(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
+	SheetPdfGet(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// TokenList List tokens
 	//
@@ -4330,6 +4589,51 @@ func (c *Client) LayoutRevisionGet(ctx context.Context, garden GardenPath, layou
 	return c.Client.Do(req)
 }
 
+// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
+func (c *Client) LayoutSheetGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutSheetGetRequest(c.Server, garden, layout, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutSheetCsvGet Read the parts list of a layout as a table
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
+func (c *Client) LayoutSheetCsvGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutSheetCsvGetRequest(c.Server, garden, layout, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutSheetPdfGet Print the sheets of a layout
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
+func (c *Client) LayoutSheetPdfGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutSheetPdfGetRequest(c.Server, garden, layout, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // LayoutSubmit Hand in the latest revision for review
 //
 // Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/submit (the `LayoutSubmit` operationId).
@@ -4944,6 +5248,21 @@ func (c *Client) RotationPublish(ctx context.Context, garden GardenPath, rotatio
 	return c.Client.Do(req)
 }
 
+// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
+func (c *Client) RotationSchedulePdfGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationSchedulePdfGetRequest(c.Server, garden, rotation, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ScheduleGet Read the published turns in the form that Accept asks for
 //
 // Corresponds with GET /v1/gardens/{garden}/schedule (the `ScheduleGet` operationId).
@@ -4979,6 +5298,21 @@ func (c *Client) ScheduleCsvGet(ctx context.Context, garden GardenPath, params *
 // Corresponds with GET /v1/gardens/{garden}/schedule.ics (the `ScheduleIcsGet` operationId).
 func (c *Client) ScheduleIcsGet(ctx context.Context, garden GardenPath, params *ScheduleIcsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewScheduleIcsGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SchedulePdfGet Print the published turns for the door of the shed
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.pdf (the `SchedulePdfGet` operationId).
+func (c *Client) SchedulePdfGet(ctx context.Context, garden GardenPath, params *SchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSchedulePdfGetRequest(c.Server, garden, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5107,6 +5441,51 @@ func (c *Client) ServiceLineReplaceWithBody(ctx context.Context, garden GardenPa
 // Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 func (c *Client) ServiceLineReplace(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewServiceLineReplaceRequest(c.Server, garden, line, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
+func (c *Client) SheetGet(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSheetGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
+func (c *Client) SheetCsvGet(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSheetCsvGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
+func (c *Client) SheetPdfGet(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSheetPdfGetRequest(c.Server, garden, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7184,6 +7563,327 @@ func NewLayoutRevisionGetRequest(server string, garden GardenPath, layout Layout
 	return req, nil
 }
 
+// NewLayoutSheetGetRequest constructs an http.Request for the LayoutSheetGet method
+func NewLayoutSheetGetRequest(server string, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/sheet", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Revision != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "revision", *params.Revision, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Strip != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewLayoutSheetCsvGetRequest constructs an http.Request for the LayoutSheetCsvGet method
+func NewLayoutSheetCsvGetRequest(server string, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/sheet.csv", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Revision != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "revision", *params.Revision, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewLayoutSheetPdfGetRequest constructs an http.Request for the LayoutSheetPdfGet method
+func NewLayoutSheetPdfGetRequest(server string, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/sheet.pdf", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Revision != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "revision", *params.Revision, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Strip != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewLayoutSubmitRequest constructs an http.Request for the LayoutSubmit method
 func NewLayoutSubmitRequest(server string, garden GardenPath, layout LayoutPath, params *LayoutSubmitParams) (*http.Request, error) {
 	var err error
@@ -8972,6 +9672,101 @@ func NewRotationPublishRequestWithBody(server string, garden GardenPath, rotatio
 	return req, nil
 }
 
+// NewRotationSchedulePdfGetRequest constructs an http.Request for the RotationSchedulePdfGet method
+func NewRotationSchedulePdfGetRequest(server string, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/schedule.pdf", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewScheduleGetRequest constructs an http.Request for the ScheduleGet method
 func NewScheduleGetRequest(server string, garden GardenPath, params *ScheduleGetParams) (*http.Request, error) {
 	var err error
@@ -9010,6 +9805,30 @@ func NewScheduleGetRequest(server string, garden GardenPath, params *ScheduleGet
 		if params.Plot != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9186,6 +10005,118 @@ func NewScheduleIcsGetRequest(server string, garden GardenPath, params *Schedule
 		if params.Token != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSchedulePdfGetRequest constructs an http.Request for the SchedulePdfGet method
+func NewSchedulePdfGetRequest(server string, garden GardenPath, params *SchedulePdfGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.pdf", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9621,6 +10552,255 @@ func NewServiceLineReplaceRequestWithBody(server string, garden GardenPath, line
 			}
 
 			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSheetGetRequest constructs an http.Request for the SheetGet method
+func NewSheetGetRequest(server string, garden GardenPath, params *SheetGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/sheet", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Strip != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSheetCsvGetRequest constructs an http.Request for the SheetCsvGet method
+func NewSheetCsvGetRequest(server string, garden GardenPath, params *SheetCsvGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/sheet.csv", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSheetPdfGetRequest constructs an http.Request for the SheetPdfGet method
+func NewSheetPdfGetRequest(server string, garden GardenPath, params *SheetPdfGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/sheet.pdf", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Paper != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "paper", *params.Paper, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.LargePrint != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Strip != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
 		}
 
 	}
@@ -11693,6 +12873,27 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/revisions/{number} (the `LayoutRevisionGet` operationId).
 	LayoutRevisionGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, number NumberPath, reqEditors ...RequestEditorFn) (*LayoutRevisionGetResponse, error)
 
+	// LayoutSheetGetWithResponse Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
+	LayoutSheetGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetGetResponse, error)
+
+	// LayoutSheetCsvGetWithResponse Read the parts list of a layout as a table
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
+	LayoutSheetCsvGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetCsvGetResponse, error)
+
+	// LayoutSheetPdfGetWithResponse Print the sheets of a layout
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
+	LayoutSheetPdfGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetPdfGetResponse, error)
+
 	// LayoutSubmitWithResponse Hand in the latest revision for review
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -11963,6 +13164,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/publish (the `RotationPublish` operationId).
 	RotationPublishWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationPublishParams, body RotationPublishJSONRequestBody, reqEditors ...RequestEditorFn) (*RotationPublishResponse, error)
 
+	// RotationSchedulePdfGetWithResponse Print the turns of a rotation, also of one that is only proposed
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
+	RotationSchedulePdfGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*RotationSchedulePdfGetResponse, error)
+
 	// ScheduleGetWithResponse Read the published turns in the form that Accept asks for
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -11983,6 +13191,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.ics (the `ScheduleIcsGet` operationId).
 	ScheduleIcsGetWithResponse(ctx context.Context, garden GardenPath, params *ScheduleIcsGetParams, reqEditors ...RequestEditorFn) (*ScheduleIcsGetResponse, error)
+
+	// SchedulePdfGetWithResponse Print the published turns for the door of the shed
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.pdf (the `SchedulePdfGet` operationId).
+	SchedulePdfGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePdfGetParams, reqEditors ...RequestEditorFn) (*SchedulePdfGetResponse, error)
 
 	// ScheduleSvgGetWithResponse Read the published turns as a picture for the shed door
 	//
@@ -12039,6 +13254,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 	ServiceLineReplaceWithResponse(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*ServiceLineReplaceResponse, error)
+
+	// SheetGetWithResponse Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
+	SheetGetWithResponse(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*SheetGetResponse, error)
+
+	// SheetCsvGetWithResponse Read the parts list of all layouts in use, which are bought and cut together as a table
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
+	SheetCsvGetWithResponse(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*SheetCsvGetResponse, error)
+
+	// SheetPdfGetWithResponse Print the sheets of all layouts in use, which are bought and cut together
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
+	SheetPdfGetWithResponse(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*SheetPdfGetResponse, error)
 
 	// TokenListWithResponse List tokens
 	//
@@ -13618,6 +14854,157 @@ func (r LayoutRevisionGetResponse) ContentType() string {
 	return ""
 }
 
+// LayoutSheetGetResponse200Headers the declared response headers of an HTTP 200 response for LayoutSheetGet
+type LayoutSheetGetResponse200Headers struct {
+	ETag string
+}
+
+type LayoutSheetGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Sheet
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *LayoutSheetGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayoutSheetGetResponse) GetJSON200() *Sheet {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutSheetGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutSheetGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutSheetGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutSheetGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutSheetGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// LayoutSheetCsvGetResponse200Headers the declared response headers of an HTTP 200 response for LayoutSheetCsvGet
+type LayoutSheetCsvGetResponse200Headers struct {
+	ETag string
+}
+
+type LayoutSheetCsvGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *LayoutSheetCsvGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutSheetCsvGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutSheetCsvGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutSheetCsvGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutSheetCsvGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutSheetCsvGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// LayoutSheetPdfGetResponse200Headers the declared response headers of an HTTP 200 response for LayoutSheetPdfGet
+type LayoutSheetPdfGetResponse200Headers struct {
+	ETag string
+}
+
+type LayoutSheetPdfGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *LayoutSheetPdfGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutSheetPdfGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutSheetPdfGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutSheetPdfGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutSheetPdfGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutSheetPdfGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // LayoutSubmitResponse200Headers the declared response headers of an HTTP 200 response for LayoutSubmit
 type LayoutSubmitResponse200Headers struct {
 	ETag string
@@ -15072,6 +16459,54 @@ func (r RotationPublishResponse) ContentType() string {
 	return ""
 }
 
+// RotationSchedulePdfGetResponse200Headers the declared response headers of an HTTP 200 response for RotationSchedulePdfGet
+type RotationSchedulePdfGetResponse200Headers struct {
+	ETag string
+}
+
+type RotationSchedulePdfGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RotationSchedulePdfGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationSchedulePdfGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationSchedulePdfGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationSchedulePdfGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationSchedulePdfGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationSchedulePdfGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ScheduleGetResponse200Headers the declared response headers of an HTTP 200 response for ScheduleGet
 type ScheduleGetResponse200Headers struct {
 	ETag string
@@ -15217,6 +16652,54 @@ func (r ScheduleIcsGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ScheduleIcsGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SchedulePdfGetResponse200Headers the declared response headers of an HTTP 200 response for SchedulePdfGet
+type SchedulePdfGetResponse200Headers struct {
+	ETag string
+}
+
+type SchedulePdfGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SchedulePdfGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SchedulePdfGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SchedulePdfGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SchedulePdfGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SchedulePdfGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SchedulePdfGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -15520,6 +17003,157 @@ func (r ServiceLineReplaceResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ServiceLineReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SheetGetResponse200Headers the declared response headers of an HTTP 200 response for SheetGet
+type SheetGetResponse200Headers struct {
+	ETag string
+}
+
+type SheetGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Sheet
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SheetGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SheetGetResponse) GetJSON200() *Sheet {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SheetGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SheetGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SheetGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SheetGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SheetGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SheetCsvGetResponse200Headers the declared response headers of an HTTP 200 response for SheetCsvGet
+type SheetCsvGetResponse200Headers struct {
+	ETag string
+}
+
+type SheetCsvGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SheetCsvGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SheetCsvGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SheetCsvGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SheetCsvGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SheetCsvGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SheetCsvGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SheetPdfGetResponse200Headers the declared response headers of an HTTP 200 response for SheetPdfGet
+type SheetPdfGetResponse200Headers struct {
+	ETag string
+}
+
+type SheetPdfGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SheetPdfGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SheetPdfGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SheetPdfGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SheetPdfGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SheetPdfGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SheetPdfGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -17328,6 +18962,45 @@ func (c *ClientWithResponses) LayoutRevisionGetWithResponse(ctx context.Context,
 	return ParseLayoutRevisionGetResponse(rsp)
 }
 
+// LayoutSheetGetWithResponse Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
+func (c *ClientWithResponses) LayoutSheetGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetGetResponse, error) {
+	rsp, err := c.LayoutSheetGet(ctx, garden, layout, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutSheetGetResponse(rsp)
+}
+
+// LayoutSheetCsvGetWithResponse Read the parts list of a layout as a table
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
+func (c *ClientWithResponses) LayoutSheetCsvGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetCsvGetResponse, error) {
+	rsp, err := c.LayoutSheetCsvGet(ctx, garden, layout, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutSheetCsvGetResponse(rsp)
+}
+
+// LayoutSheetPdfGetWithResponse Print the sheets of a layout
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
+func (c *ClientWithResponses) LayoutSheetPdfGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetPdfGetResponse, error) {
+	rsp, err := c.LayoutSheetPdfGet(ctx, garden, layout, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutSheetPdfGetResponse(rsp)
+}
+
 // LayoutSubmitWithResponse Hand in the latest revision for review
 //
 // Returns a wrapper object for the known response body format(s).
@@ -17826,6 +19499,19 @@ func (c *ClientWithResponses) RotationPublishWithResponse(ctx context.Context, g
 	return ParseRotationPublishResponse(rsp)
 }
 
+// RotationSchedulePdfGetWithResponse Print the turns of a rotation, also of one that is only proposed
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
+func (c *ClientWithResponses) RotationSchedulePdfGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*RotationSchedulePdfGetResponse, error) {
+	rsp, err := c.RotationSchedulePdfGet(ctx, garden, rotation, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationSchedulePdfGetResponse(rsp)
+}
+
 // ScheduleGetWithResponse Read the published turns in the form that Accept asks for
 //
 // Returns a wrapper object for the known response body format(s).
@@ -17863,6 +19549,19 @@ func (c *ClientWithResponses) ScheduleIcsGetWithResponse(ctx context.Context, ga
 		return nil, err
 	}
 	return ParseScheduleIcsGetResponse(rsp)
+}
+
+// SchedulePdfGetWithResponse Print the published turns for the door of the shed
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.pdf (the `SchedulePdfGet` operationId).
+func (c *ClientWithResponses) SchedulePdfGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePdfGetParams, reqEditors ...RequestEditorFn) (*SchedulePdfGetResponse, error) {
+	rsp, err := c.SchedulePdfGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSchedulePdfGetResponse(rsp)
 }
 
 // ScheduleSvgGetWithResponse Read the published turns as a picture for the shed door
@@ -17967,6 +19666,45 @@ func (c *ClientWithResponses) ServiceLineReplaceWithResponse(ctx context.Context
 		return nil, err
 	}
 	return ParseServiceLineReplaceResponse(rsp)
+}
+
+// SheetGetWithResponse Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
+func (c *ClientWithResponses) SheetGetWithResponse(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*SheetGetResponse, error) {
+	rsp, err := c.SheetGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSheetGetResponse(rsp)
+}
+
+// SheetCsvGetWithResponse Read the parts list of all layouts in use, which are bought and cut together as a table
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
+func (c *ClientWithResponses) SheetCsvGetWithResponse(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*SheetCsvGetResponse, error) {
+	rsp, err := c.SheetCsvGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSheetCsvGetResponse(rsp)
+}
+
+// SheetPdfGetWithResponse Print the sheets of all layouts in use, which are bought and cut together
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
+func (c *ClientWithResponses) SheetPdfGetWithResponse(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*SheetPdfGetResponse, error) {
+	rsp, err := c.SheetPdfGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSheetPdfGetResponse(rsp)
 }
 
 // TokenListWithResponse List tokens
@@ -19471,6 +21209,133 @@ func ParseLayoutRevisionGetResponse(rsp *http.Response) (*LayoutRevisionGetRespo
 	return response, nil
 }
 
+// ParseLayoutSheetGetResponse parses an HTTP response from a LayoutSheetGetWithResponse call
+func ParseLayoutSheetGetResponse(rsp *http.Response) (*LayoutSheetGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutSheetGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Sheet
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers LayoutSheetGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseLayoutSheetCsvGetResponse parses an HTTP response from a LayoutSheetCsvGetWithResponse call
+func ParseLayoutSheetCsvGetResponse(rsp *http.Response) (*LayoutSheetCsvGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutSheetCsvGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers LayoutSheetCsvGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseLayoutSheetPdfGetResponse parses an HTTP response from a LayoutSheetPdfGetWithResponse call
+func ParseLayoutSheetPdfGetResponse(rsp *http.Response) (*LayoutSheetPdfGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutSheetPdfGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers LayoutSheetPdfGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseLayoutSubmitResponse parses an HTTP response from a LayoutSubmitWithResponse call
 func ParseLayoutSubmitResponse(rsp *http.Response) (*LayoutSubmitResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -20661,6 +22526,45 @@ func ParseRotationPublishResponse(rsp *http.Response) (*RotationPublishResponse,
 	return response, nil
 }
 
+// ParseRotationSchedulePdfGetResponse parses an HTTP response from a RotationSchedulePdfGetWithResponse call
+func ParseRotationSchedulePdfGetResponse(rsp *http.Response) (*RotationSchedulePdfGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationSchedulePdfGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RotationSchedulePdfGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseScheduleGetResponse parses an HTTP response from a ScheduleGetWithResponse call
 func ParseScheduleGetResponse(rsp *http.Response) (*ScheduleGetResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -20775,6 +22679,45 @@ func ParseScheduleIcsGetResponse(rsp *http.Response) (*ScheduleIcsGetResponse, e
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ScheduleIcsGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSchedulePdfGetResponse parses an HTTP response from a SchedulePdfGetWithResponse call
+func ParseSchedulePdfGetResponse(rsp *http.Response) (*SchedulePdfGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SchedulePdfGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SchedulePdfGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21021,6 +22964,133 @@ func ParseServiceLineReplaceResponse(rsp *http.Response) (*ServiceLineReplaceRes
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ServiceLineReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSheetGetResponse parses an HTTP response from a SheetGetWithResponse call
+func ParseSheetGetResponse(rsp *http.Response) (*SheetGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SheetGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Sheet
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SheetGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSheetCsvGetResponse parses an HTTP response from a SheetCsvGetWithResponse call
+func ParseSheetCsvGetResponse(rsp *http.Response) (*SheetCsvGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SheetCsvGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SheetCsvGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSheetPdfGetResponse parses an HTTP response from a SheetPdfGetWithResponse call
+func ParseSheetPdfGetResponse(rsp *http.Response) (*SheetPdfGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SheetPdfGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SheetPdfGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {

@@ -42,16 +42,16 @@ func (e DayParity) Valid() bool {
 
 // Defines values for Effort.
 const (
-	Fast Effort = "fast"
-	Full Effort = "full"
+	EffortFast Effort = "fast"
+	EffortFull Effort = "full"
 )
 
 // Valid indicates whether the value is a known member of the Effort enum.
 func (e Effort) Valid() bool {
 	switch e {
-	case Fast:
+	case EffortFast:
 		return true
-	case Full:
+	case EffortFull:
 		return true
 	default:
 		return false
@@ -244,6 +244,24 @@ func (e Mulch) Valid() bool {
 	}
 }
 
+// Defines values for Paper.
+const (
+	A4     Paper = "A4"
+	Letter Paper = "Letter"
+)
+
+// Valid indicates whether the value is a known member of the Paper enum.
+func (e Paper) Valid() bool {
+	switch e {
+	case A4:
+		return true
+	case Letter:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleCoordinator Role = "coordinator"
@@ -322,6 +340,24 @@ func (e SoilTexture) Valid() bool {
 	case SiltyClay:
 		return true
 	case SiltyClayLoam:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Strip.
+const (
+	StripFit  Strip = "fit"
+	StripFull Strip = "full"
+)
+
+// Valid indicates whether the value is a known member of the Strip enum.
+func (e Strip) Valid() bool {
+	switch e {
+	case StripFit:
+		return true
+	case StripFull:
 		return true
 	default:
 		return false
@@ -1204,6 +1240,9 @@ type OpenSet struct {
 	Layouts []openapi_types.UUID `json:"layouts"`
 }
 
+// Paper A size of paper.
+type Paper string
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -1680,8 +1719,59 @@ type ServiceLineValues struct {
 	Name string `json:"name"`
 }
 
+// Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
+type Sheet = file.SheetResult
+
+// SheetBundle The pipes of one lateral, tied together.
+type SheetBundle = file.SheetBundle
+
+// SheetCut One piece.
+type SheetCut = file.SheetCut
+
+// SheetCutList The cut list of one kind of pipe.
+type SheetCutList = file.SheetCutResult
+
+// SheetDrill How to drill all pipes of one kind.
+type SheetDrill = file.SheetDrill
+
+// SheetExpected What a layout shows that runs alone on its source. Drilled holes differ by a fifth or so.
+type SheetExpected = file.SheetExpected
+
+// SheetExpectedLateral What cups under one lateral show.
+type SheetExpectedLateral = file.SheetExpectedLateral
+
+// SheetLayout What it takes to build one layout.
+type SheetLayout = file.SheetLayoutResult
+
+// SheetMark One place to drill, from the end nearer the tee.
+type SheetMark = file.SheetMark
+
+// SheetPart A line of a parts list.
+type SheetPart = file.SheetPart
+
+// SheetPipe An uncut length of pipe in its place.
+type SheetPipe = file.SheetPipe
+
+// SheetPlantMarks Where to put the plants of a planting.
+type SheetPlantMarks = file.SheetPlantMarks
+
+// SheetPlantRow The plants along one side of a lateral.
+type SheetPlantRow = file.SheetPlantRow
+
+// SheetReservation A stored pipe that is taken for a place of a layout.
+type SheetReservation = file.SheetReservation
+
+// SheetStick One stick or off-cut with what is cut from it: the pieces, the kerf and what is left add up to its length.
+type SheetStick = file.SheetStick
+
+// SheetTask One thing to do.
+type SheetTask = file.SheetTask
+
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
+
+// Strip `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
+type Strip string
 
 // SupplyAssumption One thing the supply curve rests on besides the tests.
 type SupplyAssumption = file.AssumptionResult
@@ -2188,6 +2278,9 @@ type IfMatch = string
 // IfNoneMatch defines model for IfNoneMatch.
 type IfNoneMatch = string
 
+// LargePrintQuery defines model for LargePrintQuery.
+type LargePrintQuery = bool
+
 // LayoutPath defines model for LayoutPath.
 type LayoutPath = openapi_types.UUID
 
@@ -2206,6 +2299,9 @@ type MemberPath = openapi_types.UUID
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
 
+// PaperQuery A size of paper.
+type PaperQuery = Paper
+
 // PlantingPath defines model for PlantingPath.
 type PlantingPath = openapi_types.UUID
 
@@ -2218,6 +2314,9 @@ type PlotPath = openapi_types.UUID
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
 
+// RevisionQuery defines model for RevisionQuery.
+type RevisionQuery = int32
+
 // RotationPath defines model for RotationPath.
 type RotationPath = openapi_types.UUID
 
@@ -2229,6 +2328,9 @@ type SourcePath = openapi_types.UUID
 
 // StationFilter defines model for StationFilter.
 type StationFilter = string
+
+// StripQuery `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
+type StripQuery = Strip
 
 // TestPath defines model for TestPath.
 type TestPath = openapi_types.UUID
@@ -2455,6 +2557,51 @@ type LayoutRevisionListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// LayoutSheetGetParams defines parameters for LayoutSheetGet.
+type LayoutSheetGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// LayoutSheetCsvGetParams defines parameters for LayoutSheetCsvGet.
+type LayoutSheetCsvGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// LayoutSheetPdfGetParams defines parameters for LayoutSheetPdfGet.
+type LayoutSheetPdfGetParams struct {
+	// Revision The number of the revision. Left out: the one that was accepted last.
+	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // LayoutSubmitParams defines parameters for LayoutSubmit.
 type LayoutSubmitParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
@@ -2641,10 +2788,28 @@ type RotationPublishParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// RotationSchedulePdfGetParams defines parameters for RotationSchedulePdfGet.
+type RotationSchedulePdfGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // ScheduleGetParams defines parameters for ScheduleGet.
 type ScheduleGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -2669,6 +2834,24 @@ type ScheduleIcsGetParams struct {
 
 	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePdfGetParams defines parameters for SchedulePdfGet.
+type SchedulePdfGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -2717,6 +2900,42 @@ type ServiceLineGetParams struct {
 type ServiceLineReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// SheetGetParams defines parameters for SheetGet.
+type SheetGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SheetCsvGetParams defines parameters for SheetCsvGet.
+type SheetCsvGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SheetPdfGetParams defines parameters for SheetPdfGet.
+type SheetPdfGetParams struct {
+	// Paper The paper of a document to print.
+	Paper *PaperQuery `form:"paper,omitempty" json:"paper,omitempty"`
+
+	// LargePrint Set everything nearly half as large again.
+	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Strip How long the pipes of drill sheets are drawn.
+	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // TokenListParams defines parameters for TokenList.
@@ -3066,6 +3285,15 @@ type ServerInterface interface {
 	// LayoutRevisionGet Read one revision with its document
 	// (GET /v1/gardens/{garden}/layouts/{layout}/revisions/{number})
 	LayoutRevisionGet(c *gin.Context, garden GardenPath, layout LayoutPath, number NumberPath)
+	// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet)
+	LayoutSheetGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetGetParams)
+	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv)
+	LayoutSheetCsvGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetCsvGetParams)
+	// LayoutSheetPdfGet Print the sheets of a layout
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf)
+	LayoutSheetPdfGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetPdfGetParams)
 	// LayoutSubmit Hand in the latest revision for review
 	// (POST /v1/gardens/{garden}/layouts/{layout}/submit)
 	LayoutSubmit(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSubmitParams)
@@ -3150,6 +3378,9 @@ type ServerInterface interface {
 	// RotationPublish Publish a proposed rotation
 	// (POST /v1/gardens/{garden}/rotations/{rotation}/publish)
 	RotationPublish(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationPublishParams)
+	// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf)
+	RotationSchedulePdfGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationSchedulePdfGetParams)
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	// (GET /v1/gardens/{garden}/schedule)
 	ScheduleGet(c *gin.Context, garden GardenPath, params ScheduleGetParams)
@@ -3159,6 +3390,9 @@ type ServerInterface interface {
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(c *gin.Context, garden GardenPath, params ScheduleIcsGetParams)
+	// SchedulePdfGet Print the published turns for the door of the shed
+	// (GET /v1/gardens/{garden}/schedule.pdf)
+	SchedulePdfGet(c *gin.Context, garden GardenPath, params SchedulePdfGetParams)
 	// ScheduleSvgGet Read the published turns as a picture for the shed door
 	// (GET /v1/gardens/{garden}/schedule.svg)
 	ScheduleSvgGet(c *gin.Context, garden GardenPath, params ScheduleSvgGetParams)
@@ -3177,6 +3411,15 @@ type ServerInterface interface {
 	// ServiceLineReplace Replace a service line
 	// (PUT /v1/gardens/{garden}/service-lines/{line})
 	ServiceLineReplace(c *gin.Context, garden GardenPath, line LinePath, params ServiceLineReplaceParams)
+	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+	// (GET /v1/gardens/{garden}/sheet)
+	SheetGet(c *gin.Context, garden GardenPath, params SheetGetParams)
+	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	// (GET /v1/gardens/{garden}/sheet.csv)
+	SheetCsvGet(c *gin.Context, garden GardenPath, params SheetCsvGetParams)
+	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
+	// (GET /v1/gardens/{garden}/sheet.pdf)
+	SheetPdfGet(c *gin.Context, garden GardenPath, params SheetPdfGetParams)
 	// TokenList List tokens
 	// (GET /v1/gardens/{garden}/tokens)
 	TokenList(c *gin.Context, garden GardenPath, params TokenListParams)
@@ -4448,6 +4691,252 @@ func (siw *ServerInterfaceWrapper) LayoutRevisionGet(c *gin.Context) {
 	}
 
 	siw.Handler.LayoutRevisionGet(c, garden, layout, number)
+}
+
+// LayoutSheetGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutSheetGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params LayoutSheetGetParams
+
+	// ------------- Optional query parameter "revision" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "revision", c.Request.URL.Query(), &params.Revision, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter revision: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "strip" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutSheetGet(c, garden, layout, params)
+}
+
+// LayoutSheetCsvGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutSheetCsvGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params LayoutSheetCsvGetParams
+
+	// ------------- Optional query parameter "revision" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "revision", c.Request.URL.Query(), &params.Revision, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter revision: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutSheetCsvGet(c, garden, layout, params)
+}
+
+// LayoutSheetPdfGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutSheetPdfGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params LayoutSheetPdfGetParams
+
+	// ------------- Optional query parameter "revision" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "revision", c.Request.URL.Query(), &params.Revision, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter revision: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "strip" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutSheetPdfGet(c, garden, layout, params)
 }
 
 // LayoutSubmit operation middleware
@@ -6003,6 +6492,80 @@ func (siw *ServerInterfaceWrapper) RotationPublish(c *gin.Context) {
 	siw.Handler.RotationPublish(c, garden, rotation, params)
 }
 
+// RotationSchedulePdfGet operation middleware
+func (siw *ServerInterfaceWrapper) RotationSchedulePdfGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotationSchedulePdfGetParams
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationSchedulePdfGet(c, garden, rotation, params)
+}
+
 // ScheduleGet operation middleware
 func (siw *ServerInterfaceWrapper) ScheduleGet(c *gin.Context) {
 
@@ -6026,6 +6589,22 @@ func (siw *ServerInterfaceWrapper) ScheduleGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -6188,6 +6767,87 @@ func (siw *ServerInterfaceWrapper) ScheduleIcsGet(c *gin.Context) {
 	}
 
 	siw.Handler.ScheduleIcsGet(c, garden, params)
+}
+
+// SchedulePdfGet operation middleware
+func (siw *ServerInterfaceWrapper) SchedulePdfGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SchedulePdfGetParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SchedulePdfGet(c, garden, params)
 }
 
 // ScheduleSvgGet operation middleware
@@ -6520,6 +7180,201 @@ func (siw *ServerInterfaceWrapper) ServiceLineReplace(c *gin.Context) {
 	}
 
 	siw.Handler.ServiceLineReplace(c, garden, line, params)
+}
+
+// SheetGet operation middleware
+func (siw *ServerInterfaceWrapper) SheetGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SheetGetParams
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "strip" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SheetGet(c, garden, params)
+}
+
+// SheetCsvGet operation middleware
+func (siw *ServerInterfaceWrapper) SheetCsvGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SheetCsvGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SheetCsvGet(c, garden, params)
+}
+
+// SheetPdfGet operation middleware
+func (siw *ServerInterfaceWrapper) SheetPdfGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SheetPdfGetParams
+
+	// ------------- Optional query parameter "paper" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "paper", c.Request.URL.Query(), &params.Paper, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter paper: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "large_print" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "strip" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SheetPdfGet(c, garden, params)
 }
 
 // TokenList operation middleware
@@ -8012,6 +8867,9 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/return", wrapper.LayoutReturn)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/revisions", wrapper.LayoutRevisionList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/revisions/:number", wrapper.LayoutRevisionGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet", wrapper.LayoutSheetGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet.csv", wrapper.LayoutSheetCsvGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet.pdf", wrapper.LayoutSheetPdfGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/submit", wrapper.LayoutSubmit)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/members", wrapper.MemberList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/members", wrapper.MemberCreate)
@@ -8039,16 +8897,21 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/input", wrapper.RotationInputGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/plan", wrapper.RotationPlanGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/publish", wrapper.RotationPublish)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/schedule.pdf", wrapper.RotationSchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/current", wrapper.RotationCurrentGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.csv", wrapper.ScheduleCsvGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.ics", wrapper.ScheduleIcsGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.pdf", wrapper.SchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.svg", wrapper.ScheduleSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/service-lines", wrapper.ServiceLineList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/service-lines", wrapper.ServiceLineCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet", wrapper.SheetGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.csv", wrapper.SheetCsvGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.pdf", wrapper.SheetPdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/tokens", wrapper.TokenList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/tokens", wrapper.TokenCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/tokens/:token", wrapper.TokenDelete)
@@ -9292,6 +10155,205 @@ type LayoutRevisionGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LayoutRevisionGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutRevisionGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutSheetGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+	Params LayoutSheetGetParams
+}
+
+type LayoutSheetGetResponseObject interface {
+	VisitLayoutSheetGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutSheetGet200ResponseHeaders struct {
+	ETag string
+}
+
+type LayoutSheetGet200JSONResponse struct {
+	Body    Sheet
+	Headers LayoutSheetGet200ResponseHeaders
+}
+
+func (response LayoutSheetGet200JSONResponse) VisitLayoutSheetGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutSheetGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       LayoutSheetGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response LayoutSheetGet200ApplicationpdfResponse) VisitLayoutSheetGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutSheetGet200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       LayoutSheetGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response LayoutSheetGet200TextcsvResponse) VisitLayoutSheetGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutSheetGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutSheetGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutSheetGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutSheetCsvGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+	Params LayoutSheetCsvGetParams
+}
+
+type LayoutSheetCsvGetResponseObject interface {
+	VisitLayoutSheetCsvGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutSheetCsvGet200ResponseHeaders struct {
+	ETag string
+}
+
+type LayoutSheetCsvGet200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       LayoutSheetCsvGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response LayoutSheetCsvGet200TextcsvResponse) VisitLayoutSheetCsvGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutSheetCsvGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutSheetCsvGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutSheetCsvGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutSheetPdfGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+	Params LayoutSheetPdfGetParams
+}
+
+type LayoutSheetPdfGetResponseObject interface {
+	VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutSheetPdfGet200ResponseHeaders struct {
+	ETag string
+}
+
+type LayoutSheetPdfGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       LayoutSheetPdfGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response LayoutSheetPdfGet200ApplicationpdfResponse) VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type LayoutSheetPdfGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutSheetPdfGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10593,6 +11655,59 @@ func (response RotationPublishdefaultApplicationProblemPlusJSONResponse) VisitRo
 	return err
 }
 
+type RotationSchedulePdfGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+	Params   RotationSchedulePdfGetParams
+}
+
+type RotationSchedulePdfGetResponseObject interface {
+	VisitRotationSchedulePdfGetResponse(w http.ResponseWriter) error
+}
+
+type RotationSchedulePdfGet200ResponseHeaders struct {
+	ETag string
+}
+
+type RotationSchedulePdfGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       RotationSchedulePdfGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response RotationSchedulePdfGet200ApplicationpdfResponse) VisitRotationSchedulePdfGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type RotationSchedulePdfGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationSchedulePdfGetdefaultApplicationProblemPlusJSONResponse) VisitRotationSchedulePdfGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ScheduleGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params ScheduleGetParams
@@ -10621,6 +11736,28 @@ func (response ScheduleGet200JSONResponse) VisitScheduleGetResponse(w http.Respo
 	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ScheduleGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       ScheduleGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response ScheduleGet200ApplicationpdfResponse) VisitScheduleGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -10800,6 +11937,58 @@ type ScheduleIcsGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ScheduleIcsGetdefaultApplicationProblemPlusJSONResponse) VisitScheduleIcsGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SchedulePdfGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SchedulePdfGetParams
+}
+
+type SchedulePdfGetResponseObject interface {
+	VisitSchedulePdfGetResponse(w http.ResponseWriter) error
+}
+
+type SchedulePdfGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SchedulePdfGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       SchedulePdfGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SchedulePdfGet200ApplicationpdfResponse) VisitSchedulePdfGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SchedulePdfGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SchedulePdfGetdefaultApplicationProblemPlusJSONResponse) VisitSchedulePdfGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11077,6 +12266,202 @@ type ServiceLineReplacedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ServiceLineReplacedefaultApplicationProblemPlusJSONResponse) VisitServiceLineReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SheetGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SheetGetParams
+}
+
+type SheetGetResponseObject interface {
+	VisitSheetGetResponse(w http.ResponseWriter) error
+}
+
+type SheetGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SheetGet200JSONResponse struct {
+	Body    Sheet
+	Headers SheetGet200ResponseHeaders
+}
+
+func (response SheetGet200JSONResponse) VisitSheetGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SheetGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       SheetGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SheetGet200ApplicationpdfResponse) VisitSheetGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SheetGet200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       SheetGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SheetGet200TextcsvResponse) VisitSheetGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SheetGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SheetGetdefaultApplicationProblemPlusJSONResponse) VisitSheetGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SheetCsvGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SheetCsvGetParams
+}
+
+type SheetCsvGetResponseObject interface {
+	VisitSheetCsvGetResponse(w http.ResponseWriter) error
+}
+
+type SheetCsvGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SheetCsvGet200TextcsvResponse struct {
+	Body          io.Reader
+	Headers       SheetCsvGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SheetCsvGet200TextcsvResponse) VisitSheetCsvGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SheetCsvGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SheetCsvGetdefaultApplicationProblemPlusJSONResponse) VisitSheetCsvGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SheetPdfGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SheetPdfGetParams
+}
+
+type SheetPdfGetResponseObject interface {
+	VisitSheetPdfGetResponse(w http.ResponseWriter) error
+}
+
+type SheetPdfGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SheetPdfGet200ApplicationpdfResponse struct {
+	Body          io.Reader
+	Headers       SheetPdfGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SheetPdfGet200ApplicationpdfResponse) VisitSheetPdfGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/pdf")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SheetPdfGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SheetPdfGetdefaultApplicationProblemPlusJSONResponse) VisitSheetPdfGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12354,6 +13739,15 @@ type StrictServerInterface interface {
 	// LayoutRevisionGet Read one revision with its document
 	// (GET /v1/gardens/{garden}/layouts/{layout}/revisions/{number})
 	LayoutRevisionGet(ctx context.Context, request LayoutRevisionGetRequestObject) (LayoutRevisionGetResponseObject, error)
+	// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet)
+	LayoutSheetGet(ctx context.Context, request LayoutSheetGetRequestObject) (LayoutSheetGetResponseObject, error)
+	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv)
+	LayoutSheetCsvGet(ctx context.Context, request LayoutSheetCsvGetRequestObject) (LayoutSheetCsvGetResponseObject, error)
+	// LayoutSheetPdfGet Print the sheets of a layout
+	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf)
+	LayoutSheetPdfGet(ctx context.Context, request LayoutSheetPdfGetRequestObject) (LayoutSheetPdfGetResponseObject, error)
 	// LayoutSubmit Hand in the latest revision for review
 	// (POST /v1/gardens/{garden}/layouts/{layout}/submit)
 	LayoutSubmit(ctx context.Context, request LayoutSubmitRequestObject) (LayoutSubmitResponseObject, error)
@@ -12438,6 +13832,9 @@ type StrictServerInterface interface {
 	// RotationPublish Publish a proposed rotation
 	// (POST /v1/gardens/{garden}/rotations/{rotation}/publish)
 	RotationPublish(ctx context.Context, request RotationPublishRequestObject) (RotationPublishResponseObject, error)
+	// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf)
+	RotationSchedulePdfGet(ctx context.Context, request RotationSchedulePdfGetRequestObject) (RotationSchedulePdfGetResponseObject, error)
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	// (GET /v1/gardens/{garden}/schedule)
 	ScheduleGet(ctx context.Context, request ScheduleGetRequestObject) (ScheduleGetResponseObject, error)
@@ -12447,6 +13844,9 @@ type StrictServerInterface interface {
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(ctx context.Context, request ScheduleIcsGetRequestObject) (ScheduleIcsGetResponseObject, error)
+	// SchedulePdfGet Print the published turns for the door of the shed
+	// (GET /v1/gardens/{garden}/schedule.pdf)
+	SchedulePdfGet(ctx context.Context, request SchedulePdfGetRequestObject) (SchedulePdfGetResponseObject, error)
 	// ScheduleSvgGet Read the published turns as a picture for the shed door
 	// (GET /v1/gardens/{garden}/schedule.svg)
 	ScheduleSvgGet(ctx context.Context, request ScheduleSvgGetRequestObject) (ScheduleSvgGetResponseObject, error)
@@ -12465,6 +13865,15 @@ type StrictServerInterface interface {
 	// ServiceLineReplace Replace a service line
 	// (PUT /v1/gardens/{garden}/service-lines/{line})
 	ServiceLineReplace(ctx context.Context, request ServiceLineReplaceRequestObject) (ServiceLineReplaceResponseObject, error)
+	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
+	// (GET /v1/gardens/{garden}/sheet)
+	SheetGet(ctx context.Context, request SheetGetRequestObject) (SheetGetResponseObject, error)
+	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	// (GET /v1/gardens/{garden}/sheet.csv)
+	SheetCsvGet(ctx context.Context, request SheetCsvGetRequestObject) (SheetCsvGetResponseObject, error)
+	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
+	// (GET /v1/gardens/{garden}/sheet.pdf)
+	SheetPdfGet(ctx context.Context, request SheetPdfGetRequestObject) (SheetPdfGetResponseObject, error)
 	// TokenList List tokens
 	// (GET /v1/gardens/{garden}/tokens)
 	TokenList(ctx context.Context, request TokenListRequestObject) (TokenListResponseObject, error)
@@ -13452,6 +14861,90 @@ func (sh *strictHandler) LayoutRevisionGet(ctx *gin.Context, garden GardenPath, 
 	}
 }
 
+// LayoutSheetGet operation middleware
+func (sh *strictHandler) LayoutSheetGet(ctx *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetGetParams) {
+	var request LayoutSheetGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutSheetGet(ctx, request.(LayoutSheetGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutSheetGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutSheetGetResponseObject); ok {
+		if err := validResponse.VisitLayoutSheetGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutSheetCsvGet operation middleware
+func (sh *strictHandler) LayoutSheetCsvGet(ctx *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetCsvGetParams) {
+	var request LayoutSheetCsvGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutSheetCsvGet(ctx, request.(LayoutSheetCsvGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutSheetCsvGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutSheetCsvGetResponseObject); ok {
+		if err := validResponse.VisitLayoutSheetCsvGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutSheetPdfGet operation middleware
+func (sh *strictHandler) LayoutSheetPdfGet(ctx *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetPdfGetParams) {
+	var request LayoutSheetPdfGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutSheetPdfGet(ctx, request.(LayoutSheetPdfGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutSheetPdfGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutSheetPdfGetResponseObject); ok {
+		if err := validResponse.VisitLayoutSheetPdfGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // LayoutSubmit operation middleware
 func (sh *strictHandler) LayoutSubmit(ctx *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSubmitParams) {
 	var request LayoutSubmitRequestObject
@@ -14410,6 +15903,34 @@ func (sh *strictHandler) RotationPublish(ctx *gin.Context, garden GardenPath, ro
 	}
 }
 
+// RotationSchedulePdfGet operation middleware
+func (sh *strictHandler) RotationSchedulePdfGet(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationSchedulePdfGetParams) {
+	var request RotationSchedulePdfGetRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationSchedulePdfGet(ctx, request.(RotationSchedulePdfGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationSchedulePdfGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationSchedulePdfGetResponseObject); ok {
+		if err := validResponse.VisitRotationSchedulePdfGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // ScheduleGet operation middleware
 func (sh *strictHandler) ScheduleGet(ctx *gin.Context, garden GardenPath, params ScheduleGetParams) {
 	var request ScheduleGetRequestObject
@@ -14484,6 +16005,33 @@ func (sh *strictHandler) ScheduleIcsGet(ctx *gin.Context, garden GardenPath, par
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ScheduleIcsGetResponseObject); ok {
 		if err := validResponse.VisitScheduleIcsGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SchedulePdfGet operation middleware
+func (sh *strictHandler) SchedulePdfGet(ctx *gin.Context, garden GardenPath, params SchedulePdfGetParams) {
+	var request SchedulePdfGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SchedulePdfGet(ctx, request.(SchedulePdfGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SchedulePdfGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SchedulePdfGetResponseObject); ok {
+		if err := validResponse.VisitSchedulePdfGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -14685,6 +16233,87 @@ func (sh *strictHandler) ServiceLineReplace(ctx *gin.Context, garden GardenPath,
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ServiceLineReplaceResponseObject); ok {
 		if err := validResponse.VisitServiceLineReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SheetGet operation middleware
+func (sh *strictHandler) SheetGet(ctx *gin.Context, garden GardenPath, params SheetGetParams) {
+	var request SheetGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SheetGet(ctx, request.(SheetGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SheetGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SheetGetResponseObject); ok {
+		if err := validResponse.VisitSheetGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SheetCsvGet operation middleware
+func (sh *strictHandler) SheetCsvGet(ctx *gin.Context, garden GardenPath, params SheetCsvGetParams) {
+	var request SheetCsvGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SheetCsvGet(ctx, request.(SheetCsvGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SheetCsvGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SheetCsvGetResponseObject); ok {
+		if err := validResponse.VisitSheetCsvGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SheetPdfGet operation middleware
+func (sh *strictHandler) SheetPdfGet(ctx *gin.Context, garden GardenPath, params SheetPdfGetParams) {
+	var request SheetPdfGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SheetPdfGet(ctx, request.(SheetPdfGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SheetPdfGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SheetPdfGetResponseObject); ok {
+		if err := validResponse.VisitSheetPdfGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

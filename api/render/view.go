@@ -34,6 +34,7 @@ type Schedule struct {
 	Revision   int
 	Units      Units
 	Language   string // BCP 47; English when empty or not known
+	Proposed   bool   // nobody has published it yet
 	// HorizonFrom and HorizonTo bound the schedule, the end excluded.
 	HorizonFrom, HorizonTo time.Time
 	// Generated is when the schedule was made, stamped on documents. It is passed in so that a document is repeatable.

@@ -32,13 +32,6 @@ type needCmd struct {
 // Run computes a need file.
 func (c needCmd) Run(std streams) error { return offline(std, c.File, file.ReadNeed, file.RunNeed) }
 
-type sheetCmd struct {
-	File string `arg:"" help:"Sheet file, or - for standard input."`
-}
-
-// Run works out parts, cuts, drill sheets and planting marks of a sheet file.
-func (c sheetCmd) Run(std streams) error { return offline(std, c.File, file.ReadSheet, file.RunSheet) }
-
 // offline reads a file, runs one stage of the engine and prints its result as JSON.
 func offline[In, Out any](std streams, name string, read func(io.Reader) (In, error), run func(In) (Out, error)) error {
 	in, err := std.open(name)

@@ -7,20 +7,20 @@ import (
 // codeSide is the side of a square code [pt]: 25 mm, which a telephone reads from a door.
 const codeSide = 71.0
 
-// squareCode draws the code of the document's link in the upper right corner and returns the room that it takes. It is
+// squareCode draws the code of a link in the upper right corner and returns the room that it takes. It is
 // drawn as boxes, so that it is sharp at any size.
-func (s *sheet) squareCode() float64 {
-	if s.o.Link == "" {
+func (s *sheet) squareCode(link string) float64 {
+	if link == "" {
 		return 0
 	}
-	dots, err := qr.Modules(s.o.Link)
+	dots, err := qr.Modules(link)
 	if err != nil {
 		s.pdf.SetError(err)
 		return 0
 	}
 	step := codeSide / float64(len(dots))
 	left := s.right() - codeSide
-	s.record.WriteString("code " + s.o.Link + "\n")
+	s.record.WriteString("code " + link + "\n")
 	for i, row := range dots {
 		for k := 0; k < len(row); k++ {
 			n := k
@@ -33,7 +33,7 @@ func (s *sheet) squareCode() float64 {
 			}
 		}
 	}
-	s.pdf.LinkString(left, marginTop, codeSide, codeSide, s.o.Link)
+	s.pdf.LinkString(left, marginTop, codeSide, codeSide, link)
 	s.font(smallSize, plain)
 	y := marginTop + codeSide
 	for _, l := range s.wrap(s.p.Scan(), codeSide) {

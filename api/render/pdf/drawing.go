@@ -6,7 +6,6 @@ import (
 
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/words"
-	"rillturn.example/rillturn/engine/fieldwork"
 	"rillturn.example/rillturn/engine/unit"
 )
 
@@ -187,33 +186,4 @@ func (c *scaled) bar() {
 		x += 7 + c.pdf.GetStringWidth(sign.text) + 18
 	}
 	c.y += 8
-}
-
-// strip draws a pipe to scale with its marks, tee end to the left; the figures of some marks stand above.
-func (l *layoutPages) strip(d *fieldwork.DrillSheet) {
-	const pipe, tick, above = 9.0, 5.0, 14.0
-	l.font(smallSize, plain)
-	tee, far := l.p.Sheet(words.SheetTeeEnd), l.p.Sheet(words.SheetFarEnd)
-	l.need(above + pipe + 3*l.lineHeight())
-	top := l.y + above + l.lineHeight()*0.5
-	left, width := marginSide+4, l.room()-8
-	l.rect(left, top, width, pipe, 0.8, false)
-	scale := width / float64(d.Length)
-	written := left - 100
-	for _, m := range d.Marks {
-		x := left + float64(m.At)*scale
-		l.line(x, top-tick/2, x, top+pipe+tick/2, 0.6)
-		text := l.p.Mark(m.Steps)
-		w := l.pdf.GetStringWidth(text)
-		if from := x - w/2; from > written+4 && from+w <= l.right() {
-			l.textAt(from, top-tick, text)
-			written = from + w
-		}
-	}
-	base := top + pipe + tick/2 + l.lineHeight()
-	l.textAt(left, base, "← "+tee)
-	length := l.p.Measure(d.Length).String()
-	l.textAt(left+width/2-l.pdf.GetStringWidth(length)/2, base, length)
-	l.textAt(left+width-l.pdf.GetStringWidth(far), base, far)
-	l.y = base + 4
 }

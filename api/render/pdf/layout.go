@@ -24,48 +24,108 @@ type LayoutDocument struct {
 	Site     int // of the sheet
 	// Expected is what a test should show; nil when the source is not known.
 	Expected *fieldwork.Expected
+	Link     string // where the square code leads; without one there is no code
 	Warnings []hydraulics.Warning
 	Cautions []render.CautionCode
 }
 
-// Layout prints what it takes to build a layout: drawing, parts, cuts, drill sheets, planting marks, expected readings,
-// the lists through the year, and cautions.
-func Layout(w io.Writer, d LayoutDocument, o Options) error {
-	s, err := layoutSheet(d, o)
+// Layouts prints what it takes to build layouts: drawing, parts, cuts, drill sheets, planting marks, expected readings, the
+// lists through the year, and cautions. Several layouts of one sheet share a beginning that says what to buy and how to
+// cut it for all of them.
+func Layouts(w io.Writer, d []LayoutDocument, o Options) error {
+	s, err := layoutSheets(d, o)
 	if err == nil {
 		err = s.writeTo(w)
 	}
 	if err != nil {
-		return fmt.Errorf("print layout %s: %w", d.Drawing.LayoutName, err)
+		return fmt.Errorf("print layout %s: %w", d[0].Drawing.LayoutName, err)
 	}
 	return nil
 }
 
-func layoutSheet(d LayoutDocument, o Options) (*sheet, error) {
-	p := words.New(d.Drawing.Language, d.Drawing.Units, d.TimeZone)
-	title := words.PlotLabel(d.Drawing.PlotName, d.Drawing.LayoutName)
-	subtitle := words.OneLine(d.Drawing.GardenName) + ", " + p.Revision(d.Drawing.Revision) + ", " + p.Made(p.DateWithYear(o.Made))
-	foot := footer{d.Drawing.GardenName, p.Revision(d.Drawing.Revision) + " · " + p.Made(p.DateWithYear(o.Made)) + " · " + title}
+func layoutSheets(docs []LayoutDocument, o Options) (*sheet, error) {
+	first := &docs[0].Drawing
+	p := words.New(first.Language, first.Units, docs[0].TimeZone)
+	if len(docs) == 1 {
+		l := layoutPages{d: &docs[0], alone: true}
+		return build(p, o, l.name(), l.foot(p, o), func(s *sheet) { l.on(s).print() })
+	}
+	title := p.Sheet(words.SheetPurchase)
+	foot := footer{first.GardenName, listed(" · ", title, stamp(p, o.Made))}
 	return build(p, o, title, foot, func(s *sheet) {
-		l := &layoutPages{sheet: s, d: &d, site: &d.Sheet.Sites[d.Site]}
-		s.title(title, subtitle)
-		l.drawing()
-		l.notices()
-		l.parts()
-		l.stored()
-		l.cuts()
-		l.drills()
-		l.plantings()
-		l.tasks()
-		l.expected()
-		l.cautions(d.Cautions)
+		(&layoutPages{d: &docs[0]}).on(s).purchase(docs)
+		for i := range docs {
+			l := layoutPages{d: &docs[i]}
+			s.footer = l.foot(p, o)
+			s.addPage()
+			l.on(s).print()
+		}
 	})
 }
 
 type layoutPages struct {
 	*sheet
-	d    *LayoutDocument
-	site *fieldwork.SiteSheet
+	d     *LayoutDocument
+	site  *fieldwork.SiteSheet
+	alone bool // the document is about this layout only
+}
+
+func (l *layoutPages) on(s *sheet) *layoutPages {
+	l.sheet, l.site = s, &l.d.Sheet.Sites[l.d.Site]
+	return l
+}
+
+func (l *layoutPages) name() string {
+	return words.PlotLabel(l.d.Drawing.PlotName, l.d.Drawing.LayoutName)
+}
+
+// state says of which revision the document is, and when it was made; a layout from a file has no revision.
+func (l *layoutPages) state(p words.Printer, o Options, between string) string {
+	revision := ""
+	if l.d.Drawing.Revision > 0 {
+		revision = p.Revision(l.d.Drawing.Revision)
+	}
+	return listed(between, revision, stamp(p, o.Made))
+}
+
+func (l *layoutPages) foot(p words.Printer, o Options) footer {
+	return footer{l.d.Drawing.GardenName, listed(" · ", l.state(p, o, " · "), l.name())}
+}
+
+func (l *layoutPages) print() {
+	l.title(l.name(), listed(", ", words.OneLine(l.d.Drawing.GardenName), l.state(l.p, l.o, ", ")), l.d.Link)
+	l.drawing()
+	l.notices()
+	l.parts()
+	l.stored()
+	if l.alone {
+		l.cuts()
+	} else {
+		l.paragraph(l.p.Sheet(words.SheetCutTogether))
+	}
+	l.drills()
+	l.plantings()
+	l.tasks()
+	l.expected()
+	l.cautions(l.d.Cautions)
+}
+
+// purchase prints what is bought and cut for all layouts together.
+func (l *layoutPages) purchase(docs []LayoutDocument) {
+	l.title(l.p.Sheet(words.SheetPurchase), listed(", ", words.OneLine(l.d.Drawing.GardenName), stamp(l.p, l.o.Made)), "")
+	for i := range docs {
+		of := layoutPages{d: &docs[i]}
+		text := of.name()
+		if label := docs[i].Sheet.Sites[docs[i].Site].Label; label != text {
+			text = listed(" – ", words.OneLine(label), text)
+		}
+		if r := docs[i].Drawing.Revision; r > 0 {
+			text += ", " + l.p.Revision(r)
+		}
+		l.marked("•", text)
+	}
+	l.partsTable(l.d.Sheet.Parts)
+	l.cuts()
 }
 
 func (l *layoutPages) notices() {
@@ -83,11 +143,19 @@ func (l *layoutPages) notices() {
 	l.list("!", texts)
 }
 
-// parts lists the fittings of this layout; pipe stands in the cut list.
+// parts lists everything when the document is about one layout, else the fittings of this layout, whose pipe is bought for
+// all together.
 func (l *layoutPages) parts() {
+	if l.alone {
+		l.partsTable(l.d.Sheet.Parts)
+	} else {
+		l.partsTable(l.site.Parts)
+	}
+}
+
+func (l *layoutPages) partsTable(list []fieldwork.Part) {
 	l.heading(l.p.Sheet(words.SheetParts), 60)
 	priced := false
-	list := l.partsWithPipe()
 	for _, x := range list {
 		priced = priced || x.PriceCents != nil
 	}
@@ -117,14 +185,6 @@ func (l *layoutPages) parts() {
 		l.paragraph(l.p.PartsSum(fieldwork.Cost(list)))
 	}
 	l.paragraph(l.p.Sheet(words.SheetPartsNote))
-}
-
-// partsWithPipe is the whole list when the sheet holds one layout, else that of the layout alone.
-func (l *layoutPages) partsWithPipe() []fieldwork.Part {
-	if len(l.d.Sheet.Sites) == 1 {
-		return l.d.Sheet.Parts
-	}
-	return l.site.Parts
 }
 
 // number writes a count; nothing for none.
@@ -272,7 +332,11 @@ func (l *layoutPages) drills() {
 			l.paragraph(l.p.Sheet(words.SheetDrillHow))
 		}
 		l.toDrill(d)
-		l.strip(d)
+		if l.o.FullSize {
+			l.fullSize(d)
+		} else {
+			l.strip(d)
+		}
 		marks := make([]string, 0, len(d.Marks))
 		for _, m := range d.Marks {
 			marks = append(marks, l.p.Mark(m.Steps))

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -31,10 +32,12 @@ type Options struct {
 	Paper Paper // A4 when empty
 	// LargePrint sets everything nearly half as large again.
 	LargePrint bool
-	// Link is where the square code leads; without one there is no code.
+	// Link is where the square code of a schedule leads; without one there is no code.
 	Link string
-	// Made is when the document was made, stamped on it. It is passed in so that a document is repeatable.
+	// Made is when the document was made, stamped on it unless it is zero. It is passed in so that a document is repeatable.
 	Made time.Time
+	// FullSize draws the strips of drill sheets in their true length, over as many rows as it takes.
+	FullSize bool
 }
 
 // The measures of a page [pt].
@@ -143,7 +146,7 @@ func (s *sheet) addPage() {
 	number := s.p.Page(s.pdf.PageNo(), max(s.pages, 1))
 	room := s.right() - marginSide - s.pdf.GetStringWidth(number) - 12
 	const gardenShare = 0.4 // the rest must stay readable beside a long name
-	s.textAt(marginSide, base, s.cut(s.cut(s.footer.garden, gardenShare*room)+" · "+s.footer.rest, room))
+	s.textAt(marginSide, base, s.cut(listed(" · ", s.cut(s.footer.garden, gardenShare*room), s.footer.rest), room))
 	s.textAt(s.right()-s.pdf.GetStringWidth(number), base, number)
 	if size > 0 {
 		s.font(size/s.scale, face)
@@ -266,9 +269,22 @@ func (s *sheet) breakWord(word string, width float64) (head, tail string) {
 	return string(runes[:n]), string(runes[n:])
 }
 
-// title writes the head of the document, beside the square code where there is one.
-func (s *sheet) title(title, subtitle string) {
-	code := s.squareCode()
+// listed joins the texts that say something.
+func listed(between string, texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(t string) bool { return t == "" }), between)
+}
+
+// stamp says when the document was made; nothing when nobody said.
+func stamp(p words.Printer, made time.Time) string {
+	if made.IsZero() {
+		return ""
+	}
+	return p.Made(p.DateWithYear(made))
+}
+
+// title writes the head of a document, beside the square code of its link where there is one.
+func (s *sheet) title(title, subtitle, link string) {
+	code := s.squareCode(link)
 	room := s.room() - code
 	s.font(titleSize, bold)
 	for _, l := range s.wrap(title, room) {

@@ -71,7 +71,7 @@ func document(t *testing.T, units render.Units, laterals int) LayoutDocument {
 		ruler = fieldwork.RulerInches
 	}
 	sheet, err := fieldwork.Plan(fieldwork.Request{
-		Sites: []fieldwork.Site{{Label: "Plot 4", Owner: "Ilse", Layout: l, Plantings: []fieldwork.Planting{
+		Sites: []fieldwork.Site{{Label: "Plot 4", Owners: []string{"Ilse"}, Layout: l, Plantings: []fieldwork.Planting{
 			{Name: "sweet corn", Crop: "sweet_corn", Outlets: []int{0}, To: unit.Feet(20)},
 			{Name: "onions", Crop: "onion_dry", Outlets: []int{0}, From: unit.Feet(20), Sides: 2},
 			{Name: "zucchini", Crop: "zucchini", Outlets: []int{1}, To: unit.Feet(8)},
@@ -89,7 +89,7 @@ func document(t *testing.T, units render.Units, laterals int) LayoutDocument {
 	}
 	expected := fieldwork.Expect(&result, 7)
 	d := LayoutDocument{
-		Drawing: DrawingOf(l, &result), TimeZone: sample.Zone(), Sheet: sheet, Expected: &expected, Warnings: result.Warnings,
+		Link: link, Drawing: DrawingOf(l, &result), TimeZone: sample.Zone(), Sheet: sheet, Expected: &expected, Warnings: result.Warnings,
 		Cautions: render.Circumstances{DrinkingWaterTap: true, ValveAfterTap: true, Hose: true, PlasticPipe: true, CementedJoints: true, Drilling: true}.Cautions(),
 	}
 	d.Drawing.GardenName, d.Drawing.PlotName, d.Drawing.LayoutName = "Tanager Bend Garden", "Plot 4", "rows of corn and zucchini"
@@ -113,12 +113,12 @@ func documents(t *testing.T) map[string]*sheet {
 		out[name] = s
 	}
 	layout := func(name string, units render.Units, laterals int, o Options) {
-		s, err := layoutSheet(document(t, units, laterals), o)
+		s, err := layoutSheets([]LayoutDocument{document(t, units, laterals)}, o)
 		keep(name, s, err)
 	}
-	layout("layout", render.Metric, 4, Options{Made: made, Link: link})
-	layout("layout-us", render.US, 4, Options{Made: made, Link: link, Paper: Letter})
-	layout("layout-large", render.US, 4, Options{Made: made, Link: link, Paper: Letter, LargePrint: true})
+	layout("layout", render.Metric, 4, Options{Made: made})
+	layout("layout-us", render.US, 4, Options{Made: made, Paper: Letter})
+	layout("layout-large", render.US, 4, Options{Made: made, Paper: Letter, LargePrint: true})
 	layout("layout-many", render.Metric, 40, Options{Made: made})
 	schedule := func(name string, r render.Report, o Options) {
 		s, err := scheduleSheet(r, o)
@@ -228,7 +228,7 @@ func TestSchedule_longNotesStayOnThePage(t *testing.T) {
 func TestDocuments_areRepeatable(t *testing.T) {
 	var runs [2]bytes.Buffer
 	for i := range runs {
-		if err := Layout(&runs[i], document(t, render.US, 4), Options{Made: made, Link: link}); err != nil {
+		if err := Layouts(&runs[i], []LayoutDocument{document(t, render.US, 4)}, Options{Made: made}); err != nil {
 			t.Fatal(err)
 		}
 		if err := Schedule(&runs[i], sample.Plan(), Options{Made: made, LargePrint: true}); err != nil {
@@ -254,7 +254,7 @@ func TestDocuments_awkwardTexts(t *testing.T) {
 	d.Drawing.PlotName = strings.Repeat("unbrokenplotname", 20)
 	d.Drawing.LayoutName = "a\nb\x00c\u202e"
 	d.Sheet.Sites[0].Label = "Łódź ½ m³"
-	s, err := layoutSheet(d, Options{Made: made})
+	s, err := layoutSheets([]LayoutDocument{d}, Options{Made: made})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -274,7 +274,7 @@ type brokenWriter struct{}
 func (brokenWriter) Write([]byte) (int, error) { return 0, os.ErrClosed }
 
 func TestDocuments_reportAFullDisk(t *testing.T) {
-	if err := Layout(brokenWriter{}, document(t, render.Metric, 2), Options{Made: made}); err == nil {
+	if err := Layouts(brokenWriter{}, []LayoutDocument{document(t, render.Metric, 2)}, Options{Made: made}); err == nil {
 		t.Error("a layout on a full disk is no error")
 	}
 	if err := Schedule(brokenWriter{}, sample.Plan(), Options{}); err == nil {

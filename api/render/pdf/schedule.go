@@ -44,7 +44,7 @@ func scheduleSheet(r render.Report, o Options) (*sheet, error) {
 	})
 	return build(p, o, title, foot, func(s *sheet) {
 		c := &schedulePages{sheet: s, v: &v, turns: turns}
-		s.title(title, p.ScheduleSubtitle(v))
+		s.title(title, p.ScheduleSubtitle(v), o.Link)
 		c.weeks()
 		c.lists()
 		c.shorts()

@@ -51,6 +51,9 @@ var englishFieldwork = fieldworkPhrases{
 		}
 		return fmt.Sprintf("Lateral %d, cup under the first hole", outlet+1)
 	},
+	fullSize: func(row string) string {
+		return fmt.Sprintf("The pipe in full size, %s to a row. Print without scaling and lay a ruler on the bar: where it does not measure %s, use the marks below.", row, row)
+	},
 	closeAt: func(clock string) string { return "close at " + clock },
 	howTo: []string{
 		"Look up the group, its tap and its plots in the list of turns.",
@@ -95,6 +98,8 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetNoTurns: "No turns in these days.", SheetCancelledTurn: "Cancelled", SheetMinutes: "Minutes",
 	SheetNothingNew: "Nothing to drill: stored pipes serve. The sheet is for the next time.",
 	SheetRuns:       "runs", SheetUseManifold: "manifold", SheetUseLateral: "lateral", SheetUseStub: "stub of a closed outlet", SheetUseNipple: "nipple",
+	SheetPurchase:    "To buy and to cut for all layouts",
+	SheetCutTogether: "Pipe is bought and cut for all layouts together: the cut list stands at the beginning of this document.",
 }
 
 var englishParts = map[fieldwork.PartKind]string{
@@ -188,6 +193,10 @@ func moreOrLess(change float64) string {
 }
 
 func englishPlantingLine(p Printer, m *fieldwork.PlantingMarks) string {
+	if m.Spacing == 0 {
+		return fmt.Sprintf("%s: %s in %s, one at every wet mark.", upperFirst(OneLine(m.Planting.Name)), count(m.Count, "plant", "plants"),
+			count(len(m.Rows), "row", "rows"))
+	}
 	return fmt.Sprintf("%s: %s in %s, %s apart.", upperFirst(OneLine(m.Planting.Name)), count(m.Count, "plant", "plants"),
 		count(len(m.Rows), "row", "rows"), p.Measure(m.Spacing))
 }
@@ -244,6 +253,9 @@ var englishFieldworkWarnings = map[fieldwork.WarningCode]func(Printer, fieldwork
 			Text:   fmt.Sprintf("Plants %s apart is not usual for this crop; %s is.", p.Length(unit.Length(w.Value)), p.Length(unit.Length(w.Limit))),
 			Remedy: "Check the distance.",
 		}
+	},
+	fieldwork.WarnSpacingUnknown: func(Printer, fieldwork.Warning) Notice {
+		return Notice{Text: "Nobody said how far apart these plants stand: the list has one at every wet mark.", Remedy: "Enter the distance in the row."}
 	},
 	fieldwork.WarnNoWetMarks: func(Printer, fieldwork.Warning) Notice {
 		return Notice{Text: "No open hole waters this planting.", Remedy: "Give it other laterals, or water it by hand."}

@@ -49,7 +49,11 @@ var englishPictures = picturePhrases{
 		return fmt.Sprintf("%s: watering schedule, %s", OneLine(s.GardenName), englishDays(p, s))
 	},
 	scheduleSubtitle: func(p Printer, s render.Schedule) string {
-		return fmt.Sprintf("Revision %d, made %s. Clock times of %s.", s.Revision, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
+		state := "Revision"
+		if s.Proposed {
+			state = "Proposed, not in force: revision"
+		}
+		return fmt.Sprintf("%s %d, made %s. Clock times of %s.", state, s.Revision, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
 	},
 	turn: englishTurn,
 	sharesTitle: func(p Printer, s render.Schedule) string {

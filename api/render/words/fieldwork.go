@@ -90,6 +90,8 @@ const (
 	SheetUseLateral    SheetLabel = "use-lateral"
 	SheetUseStub       SheetLabel = "use-stub"
 	SheetUseNipple     SheetLabel = "use-nipple"
+	SheetPurchase      SheetLabel = "purchase"
+	SheetCutTogether   SheetLabel = "cut-together"
 )
 
 // fieldworkPhrases is what a language says in documents for the work outdoors.
@@ -113,6 +115,7 @@ type fieldworkPhrases struct {
 	reservation func(p Printer, r *fieldwork.Reservation) string
 	plantRow    func(outlet, side, sides int) string
 	hole        func(outlet int, last bool) string
+	fullSize    func(row string) string
 	closeAt     func(clock string) string
 	howTo       []string
 	scan        string
@@ -222,6 +225,11 @@ func (p Printer) PlantRow(outlet, side, sides int) string {
 // CupUnder names the hole that a cup stands under.
 func (p Printer) CupUnder(outlet int, last bool) string {
 	return p.language.fieldwork.hole(outlet, last)
+}
+
+// FullSize says how to use a strip in full size of which each row shows so much pipe.
+func (p Printer) FullSize(row unit.Length) string {
+	return p.language.fieldwork.fullSize(p.Measure(row).String())
 }
 
 // CloseAt says when a valve is closed before the turn ends.
