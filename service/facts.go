@@ -82,6 +82,8 @@ func gather(g file.Garden) (*facts, error) {
 		return nil, err
 	}
 	f.needs(&faults)
+	f.choices(&faults)
+	f.checkReplan(&faults)
 	return f, faults.Err()
 }
 
@@ -243,6 +245,7 @@ func (f *facts) problem() problem.Problem {
 	for _, u := range f.units {
 		p.Layouts = append(p.Layouts, f.taker(u))
 	}
+	p.Past = f.past()
 	return p
 }
 
@@ -296,7 +299,7 @@ func (f *facts) source(s file.WaterSource) problem.Source {
 func (f *facts) taker(u *watered) problem.Layout {
 	d := u.demand
 	l := problem.Layout{
-		ID: u.id, Source: u.source, HeadMin: u.leastHead, Need: problem.VolumeUp(d.Total), Area: unit.Area(u.plot.AreaM2),
+		ID: u.id, Source: u.source, HeadMin: u.leastHead, Need: problem.VolumeUp(d.Total), Area: unit.Area(u.plot.AreaM2), Class: f.class(u),
 		MaxInterval: d.Interval, DaysSince: max(1, d.Interval-d.Due), MaxDay: problem.VolumeUp(d.MostPerDay), MaxRun: problem.MaxSpan,
 	}
 	if u.layout != nil {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"rillturn.example/rillturn/engine/plan"
 	"rillturn.example/rillturn/engine/problem"
@@ -13,6 +14,7 @@ import (
 )
 
 // PlanGarden plans the rotation of a whole garden: what comes out of every layout, what every plot needs, zones and turns.
+// With a published rotation in the file (replan) it changes that as little as it can, and says what becomes of every turn.
 // It is a function of the file alone. stop is asked between evaluations; nil lets the plan run to its end. What is wrong
 // with the file comes back as file.Faults.
 func PlanGarden(g file.Garden, stop func() bool) (file.GardenPlan, error) {
@@ -21,18 +23,24 @@ func PlanGarden(g file.Garden, stop func() bool) (file.GardenPlan, error) {
 		return file.GardenPlan{}, err
 	}
 	p := f.problem()
-	made, err := plan.Propose(p, plan.Options{
-		Effort: plan.Effort(g.Horizon.Effort), Seed: uint64(g.Horizon.Seed), Share: problem.Measure(g.Garden.Fairness),
-		Grid: problem.SpanDown(unit.Minutes(g.Garden.StartGridMin)), Stop: stop,
-	})
+	o, at := f.options(stop)
+	made, err := plan.Propose(p, o)
 	if err != nil {
-		return file.GardenPlan{}, f.planFaults(err)
+		return file.GardenPlan{}, f.planFaults(err, at)
 	}
 	return f.result(p, made)
 }
 
-// planFaults gives the planner's faults, which speak of the problem, their place in the garden file.
-func (f *facts) planFaults(err error) error {
+// planFaults gives the planner's faults, which speak of the problem and of options, their place in the garden file.
+func (f *facts) planFaults(err error, places map[string]string) error {
+	var option *plan.OptionError
+	if errors.As(err, &option) {
+		for of, at := range places {
+			if option.Field == of || strings.HasPrefix(option.Field, of+"/") {
+				return file.Faults{{Pointer: at, Reason: option.Reason}}
+			}
+		}
+	}
 	var invalid *problem.InvalidError
 	if !errors.As(err, &invalid) {
 		return fmt.Errorf("plan garden %s: %w", f.Garden.Garden.ID, err)
@@ -79,6 +87,8 @@ func (f *facts) result(p problem.Problem, made plan.Plan) (file.GardenPlan, erro
 	}
 	operations := f.zones(model, made, &out)
 	perDay := f.turns(model, made, operations, &out)
+	f.changes(made, &out)
+	f.countPast(model, perDay)
 	for _, u := range f.units {
 		up, err := f.unitPlan(u, made, perDay[u.id])
 		if err != nil {
@@ -115,7 +125,10 @@ func (f *facts) sourcePlan(s file.WaterSource) file.SourcePlan {
 // zones writes the watering groups and returns their operating points by zone.
 func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) map[string]problem.Operation {
 	operations := map[string]problem.Operation{}
-	groups := 0
+	groups := groupNames{taken: map[string]bool{}}
+	for _, z := range f.published() {
+		groups.taken[z.Name] = true
+	}
 	for _, z := range made.Schedule.Zones {
 		source, _ := m.SourceIndex(z.Source)
 		var members []int
@@ -131,12 +144,54 @@ func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) ma
 			zp.Kind, zp.HeadM = plot.Method, 0
 			zp.Name = map[string]string{"hose": "Hose ", "can": "Can "}[plot.Method] + plot.Label
 		} else {
-			groups++
-			zp.Name = fmt.Sprintf("Group %d", groups)
+			zp.Name = groups.name(z.ID, f.published())
 		}
 		out.Zones = append(out.Zones, zp)
 	}
 	return operations
+}
+
+// groupNames finds names for zones: a published zone keeps its own, and no name is used again for another.
+type groupNames struct {
+	taken map[string]bool
+	last  int
+}
+
+func (n *groupNames) name(zone string, published []file.ReplanZone) string {
+	for _, z := range published {
+		if z.ID == zone {
+			return z.Name
+		}
+	}
+	for {
+		n.last++
+		if name := fmt.Sprintf("Group %d", n.last); !n.taken[name] {
+			return name
+		}
+	}
+}
+
+// published are the zones of the rotation that the plan follows.
+func (f *facts) published() []file.ReplanZone {
+	if f.Replan == nil {
+		return nil
+	}
+	return f.Replan.Zones
+}
+
+// countPast adds the litres of turns that ran in the horizon to those of the plan.
+func (f *facts) countPast(m *problem.Model, perDay map[string][]unit.Volume) {
+	for _, u := range f.units {
+		i, _ := m.LayoutIndex(u.id)
+		for d, had := range m.Had[i] {
+			if had.Volume > 0 {
+				if perDay[u.id] == nil {
+					perDay[u.id] = make([]unit.Volume, f.Horizon.Days)
+				}
+				perDay[u.id][d] += unit.Liters(had.Volume.Liters())
+			}
+		}
+	}
 }
 
 func (f *facts) unit(id string) *watered {

@@ -29,14 +29,15 @@ type Options struct {
 	Forbidden [][2]string     // layouts that must not be open together
 	Excluded  []string        // layouts that are left out
 	Grid      problem.Span    // turns start at whole multiples of this; 0 for any moment
-	// Previous is the published rota that the plan stays close to; nil for a fresh plan. Times are those of the problem.
-	Previous   *problem.Schedule
-	Now        problem.Instant // nothing is planned before
-	Frozen     []problem.Turn  // turns of Previous that ran or are running, as they really were
-	Notice     problem.Span    // turns of Previous that start this soon after Now are only shortened or cancelled
-	Locked     []problem.Turn  // turns of Previous that stay where they are
-	CloseEarly bool            // shut members with a valve of their own when they have enough
-	Stop       func() bool     // asked between evaluations; a plan that was stopped says so
+	Now       problem.Instant // nothing is planned before; what ran is in Problem.Past
+	// Previous is the published rota that the plan stays close to; nil for a fresh plan. Times are those of the problem, and
+	// turns that began before Now don't matter.
+	Previous    *problem.Schedule
+	PreviousEnd problem.Instant // turns of the plan after it are no changes; 0 for the end of the problem
+	Notice      problem.Span    // turns of Previous that start this soon after Now are only shortened or cancelled
+	Locked      []problem.Turn  // turns of Previous that stay where they are
+	CloseEarly  bool            // shut members with a valve of their own when they have enough
+	Stop        func() bool     // asked between evaluations; a plan that was stopped says so
 }
 
 // OptionError is an option that names something unknown or contradicts another.
@@ -63,6 +64,7 @@ func (e *InvalidPlanError) Error() string {
 type Share struct {
 	Layout    string
 	Zone      string // "" for a layout in no zone
+	Class     int
 	Need      problem.Milliliters
 	Delivered problem.Milliliters // rounded down
 	Fraction  float64             // delivered / need, at most 1; 1 where nothing is needed
@@ -86,8 +88,11 @@ type Plan struct {
 	Levels     []float64 // the shares that zones were made for, in the order tried
 	Evaluated  int       // visit patterns that were divided
 	Stopped    bool      // Options.Stop ended the search; the plan is valid, but another run may differ
-	Changes    []Change  // against Options.Previous, from Options.Now on
-	ToCome     int       // published turns that were still to come
+	// Against Options.Previous, from Options.Now on:
+	Follows []int // by turn of the schedule, the published turn that it goes on from; -1 for a new one
+	Changes []Change
+	Forced  []Forced // the limits that ask for more changes than people should have to put up with; nil when they don't
+	ToCome  int      // published turns that were still to come
 }
 
 // Propose makes a plan. An invalid problem gives a *problem.InvalidError, an impossible option an *OptionError.
@@ -100,7 +105,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, original(p, err)
 	}
-	pl := &planner{Model: m, Options: o}
+	pl := &planner{Model: m, Options: o, asPublished: o.Previous}
 	if err := pl.resolve(); err != nil {
 		return Plan{}, err
 	}
@@ -111,7 +116,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	}
 	if o.CloseEarly {
 		plan.Schedule = closeEarly(m, plan.Schedule, o.Now)
-		if _, broken := pl.split(m.Check(plan.Schedule)); len(broken) > 0 {
+		if _, broken := split(m.Check(plan.Schedule)); len(broken) > 0 {
 			return Plan{}, &InvalidPlanError{Violations: broken}
 		}
 		plan.Shares = shares(m, plan.Schedule)
@@ -123,50 +128,12 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	return plan, nil
 }
 
-// make plans all groups, or re-plans them: first with the published visits alone, and only when that is noticeably
-// better than the published rota as it stands, with other visits too. So a rota under which nothing happened stays.
+// make plans all groups, or re-plans them.
 func (p *planner) make() (Plan, error) {
 	if p.before == nil {
 		return p.settled()
 	}
-	plan, err := p.checked(func(sources []int) solved { return p.replan(sources, 0) })
-	if err != nil {
-		return Plan{}, err
-	}
-	if old, holds := p.stay(&plan); holds {
-		return old, nil
-	}
-	again, err := p.checked(func(sources []int) solved { return p.replan(sources, p.budgets().arcs) })
-	if err != nil {
-		return Plan{}, err
-	}
-	for _, next := range []*Plan{&plan, &again} {
-		next.ToCome = len(afterNow(p.Previous.Turns, p.Now))
-		next.Changes = p.compare(next.Schedule.Turns)
-	}
-	switch {
-	case len(again.Late) != len(plan.Late):
-		if len(again.Late) < len(plan.Late) {
-			return again, nil
-		}
-	case gains(again.Shares, plan.Shares) && (again.disturbance() <= mostDisturbed || again.disturbance() <= plan.disturbance()):
-		return again, nil
-	}
-	return plan, nil
-}
-
-// mostDisturbed is the part of the published turns still to come that may be moved, added or dropped for better shares.
-const mostDisturbed = 0.25
-
-// disturbance is the part of the published turns still to come that are moved, added or dropped.
-func (p *Plan) disturbance() float64 {
-	n := 0
-	for _, c := range p.Changes {
-		if c.Kind != Resized {
-			n++
-		}
-	}
-	return float64(n) / float64(max(1, p.ToCome))
+	return p.follow()
 }
 
 // polishRounds is how often a fresh plan is divided and placed once more.
@@ -222,11 +189,12 @@ func (p *planner) polished() (Plan, error) {
 	fresh := p.Options
 	for range polishRounds {
 		schedule := plan.Schedule
-		p.Options.Previous, p.Options.Now, p.Options.Notice, p.Options.Frozen, p.Options.Locked = &schedule, 0, 0, nil, nil
+		p.Previous, p.asPublished, p.PreviousEnd, p.Notice, p.Locked = &schedule, &schedule, 0, 0, nil
 		if err := p.resolvePrevious(); err != nil {
 			return Plan{}, err
 		}
-		next, err := p.checked(func(sources []int) solved { return p.replan(sources, 0) })
+		f := frame{remaining: p.before.remaining, from: p.Now}
+		next, err := p.checked(func(sources []int) solved { return p.replan(sources, f) })
 		if err != nil {
 			return Plan{}, err
 		}
@@ -235,7 +203,7 @@ func (p *planner) polished() (Plan, error) {
 		}
 		plan = next
 	}
-	p.Options, p.before = fresh, nil
+	p.Options, p.before, p.asPublished = fresh, nil, nil
 	return plan, nil
 }
 
@@ -246,7 +214,7 @@ func (p *planner) checked(solve func([]int) solved) (Plan, error) {
 		parts = append(parts, solve(sources))
 	}
 	plan := p.assemble(parts)
-	late, broken := p.split(p.Check(plan.Schedule))
+	late, broken := split(p.Check(plan.Schedule))
 	if len(broken) > 0 {
 		return Plan{}, &InvalidPlanError{Violations: broken}
 	}
@@ -262,44 +230,16 @@ func original(p problem.Problem, err error) error {
 	return err
 }
 
-// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break. What
-// the turns that ran already broke is a fact and no fault of the plan.
-func (p *planner) split(all []problem.Violation) (late, broken []problem.Violation) {
-	facts := p.facts()
+// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break.
+func split(all []problem.Violation) (late, broken []problem.Violation) {
 	for _, v := range all {
-		switch {
-		case v.Rule == problem.RuleInterval:
+		if v.Rule == problem.RuleInterval {
 			late = append(late, v)
-		case !slices.ContainsFunc(facts, func(f problem.Violation) bool { return sameFault(f, v) }):
+		} else {
 			broken = append(broken, v)
 		}
 	}
 	return late, broken
-}
-
-func (p *planner) facts() []problem.Violation {
-	if p.before == nil || len(p.Frozen) == 0 {
-		return nil
-	}
-	var s problem.Schedule
-	for k, members := range p.before.zones {
-		zone := problem.Zone{ID: p.before.ids[k], Source: p.Sources[p.SourceOf[members[0]]].ID}
-		for _, i := range members {
-			zone.Layouts = append(zone.Layouts, p.Layouts[i].ID)
-		}
-		s.Zones = append(s.Zones, zone)
-	}
-	for _, t := range p.Frozen {
-		if slices.Contains(p.before.ids, t.Zone) {
-			s.Turns = append(s.Turns, t)
-		}
-	}
-	return p.Check(s)
-}
-
-func sameFault(a, b problem.Violation) bool {
-	a.Have, b.Have = 0, 0
-	return a == b
 }
 
 func exclude(p problem.Problem, o Options) (problem.Problem, error) {
@@ -324,19 +264,25 @@ func exclude(p problem.Problem, o Options) (problem.Problem, error) {
 		}
 	}
 	p.Layouts = kept
+	p.Past = slices.Clone(p.Past)
+	for k := range p.Past {
+		p.Past[k].Given = slices.DeleteFunc(slices.Clone(p.Past[k].Given), func(g problem.Given) bool { return out[g.Layout] })
+	}
 	return p, nil
 }
 
 type planner struct {
 	*problem.Model
 	Options
-	before    *published
-	pinned    [][]int
-	forbidden [][2]int
-	bound     Bound
-	stopped   bool
-	evaluated int
-	levels    []float64
+	before      *published
+	open        [][]problem.Slot  // by source, from Now on and beside the past; nil where that is all
+	asPublished *problem.Schedule // Options.Previous as given, also when the horizon is longer
+	pinned      [][]int
+	forbidden   [][2]int
+	bound       Bound
+	stopped     bool
+	evaluated   int
+	levels      []float64
 }
 
 // resolve turns the names in the options into layouts.
@@ -396,6 +342,9 @@ func (p *planner) resolve() error {
 			return &OptionError{Field: fmt.Sprintf("/Forbidden/%d", k), Reason: "the pair is pinned to one zone"}
 		}
 		p.forbidden = append(p.forbidden, [2]int{a, b})
+	}
+	if p.Now > 0 || len(p.Past) > 0 {
+		p.open = p.freeSlots(frame{from: p.Now})
 	}
 	return p.resolvePrevious()
 }
@@ -505,7 +454,11 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 	out := make([]Share, len(m.Layouts))
 	given := make([]int64, len(m.Layouts))
 	for i := range m.Layouts {
-		out[i] = Share{Layout: m.Layouts[i].ID, Need: m.Layouts[i].Need, Fraction: 1}
+		out[i] = Share{Layout: m.Layouts[i].ID, Class: m.Layouts[i].Class, Need: m.Layouts[i].Need, Fraction: 1}
+		given[i] = 1000 * int64(m.HadInAll(i))
+		for _, h := range m.Had[i] {
+			out[i].Time += h.Time
+		}
 	}
 	for _, z := range s.Zones {
 		source, _ := m.SourceIndex(z.Source)

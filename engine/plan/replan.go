@@ -9,25 +9,6 @@ import (
 	"rillturn.example/rillturn/engine/rotation"
 )
 
-// ChangeKind is a code for what became of a published turn.
-type ChangeKind string
-
-// The kinds of changes.
-const (
-	Resized ChangeKind = "resized" // same zone and window, another length, or a start a little earlier or later
-	Moved   ChangeKind = "moved"   // same zone and window, another time of day
-	Dropped ChangeKind = "dropped"
-	Added   ChangeKind = "added"
-)
-
-// Change is a difference between the published turns that were still to come and those of the plan. Was is empty for an
-// added turn, Now for a dropped one.
-type Change struct {
-	Kind ChangeKind
-	Was  problem.Turn
-	Now  problem.Turn
-}
-
 // published is the rota that a plan stays close to, in terms of the model.
 type published struct {
 	zones     [][]int  // members still there
@@ -35,7 +16,7 @@ type published struct {
 	intact    bool     // no zone lost or won a member
 	freeFrom  problem.Instant
 	remaining []problem.Turn // those that may be changed
-	fixed     []problem.Turn // those that stay: ran, in the notice period, or locked
+	fixed     []problem.Turn // those that stay: in the notice period, or locked
 }
 
 // resolvePrevious reads the published rota: which zones live on, which turns stay.
@@ -43,39 +24,14 @@ func (p *planner) resolvePrevious() error {
 	if p.Previous == nil {
 		return nil
 	}
-	if p.Now < 0 || p.Notice < 0 {
-		return &OptionError{Field: "/Now", Reason: "moment and notice must not be negative"}
+	if p.Notice < 0 {
+		return &OptionError{Field: "/Notice", Reason: "must not be negative"}
 	}
 	b := &published{intact: true, freeFrom: p.Now + problem.Instant(p.Notice)}
-	inZone := map[int]bool{}
-	for _, members := range p.pinned {
-		for _, i := range members {
-			inZone[i] = true
-		}
-	}
-	for _, z := range p.Previous.Zones {
-		var kept []int
-		for _, id := range z.Layouts {
-			if i, known := p.LayoutIndex(id); known && p.Servable[i] && p.Layouts[i].Source == z.Source && !inZone[i] {
-				kept = append(kept, i)
-			}
-		}
-		for len(kept) > 1 && !(p.together(kept) && p.friends(kept)) {
-			kept = kept[:len(kept)-1]
-		}
-		b.intact = b.intact && len(kept) == len(z.Layouts)
-		for _, i := range kept {
-			inZone[i] = true
-		}
-		if len(kept) > 0 {
-			b.zones, b.ids = append(b.zones, kept), append(b.ids, z.ID)
-		}
-	}
-	for _, members := range p.pinned {
-		b.zones, b.ids = append(b.zones, members), append(b.ids, "")
-	}
+	p.before = b
+	b.keepZones(p)
 	for i := range p.Layouts {
-		if p.Servable[i] && !inZone[i] {
+		if p.Servable[i] && !slices.ContainsFunc(b.zones, func(z []int) bool { return slices.Contains(z, i) }) {
 			b.intact = false
 			b.admit(p, i)
 		}
@@ -85,8 +41,65 @@ func (p *planner) resolvePrevious() error {
 			b.ids[k] = b.freeName()
 		}
 	}
-	p.before = b
-	return p.sortTurns()
+	p.sortTurns()
+	return nil
+}
+
+// keepZones finds what is left of the published zones: pinned zones as they are pinned, the others without members that
+// are gone, moved, or kept apart.
+func (b *published) keepZones(p *planner) {
+	inZone := map[int]bool{}
+	for _, members := range p.pinned {
+		for _, i := range members {
+			inZone[i] = true
+		}
+		b.zones, b.ids = append(b.zones, members), append(b.ids, "")
+	}
+	for _, z := range p.Previous.Zones {
+		var kept []int
+		for _, id := range z.Layouts {
+			if i, known := p.LayoutIndex(id); known && p.Servable[i] && p.Layouts[i].Source == z.Source {
+				kept = append(kept, i)
+			}
+		}
+		if k := b.pinnedLike(p, kept); k >= 0 && b.ids[k] == "" {
+			b.ids[k] = z.ID
+			b.intact = b.intact && len(kept) == len(z.Layouts) && len(kept) == len(b.zones[k])
+		}
+		kept = slices.DeleteFunc(kept, func(i int) bool { return inZone[i] })
+		for len(kept) > 1 && !(p.together(kept) && p.friends(kept)) {
+			kept = kept[:len(kept)-1]
+		}
+		taken := slices.Contains(b.ids, z.ID)
+		b.intact = b.intact && (len(kept) == len(z.Layouts) || len(kept) == 0 && taken)
+		if len(kept) == 0 {
+			continue
+		}
+		for _, i := range kept {
+			inZone[i] = true
+		}
+		id := z.ID
+		if taken {
+			id = ""
+		}
+		b.zones, b.ids = append(b.zones, kept), append(b.ids, id)
+	}
+}
+
+// pinnedLike returns the pinned zone that has more than half of the members, or -1.
+func (b *published) pinnedLike(p *planner, members []int) int {
+	for k := range p.pinned {
+		common := 0
+		for _, i := range members {
+			if slices.Contains(p.pinned[k], i) {
+				common++
+			}
+		}
+		if 2*common > len(members) {
+			return k
+		}
+	}
+	return -1
 }
 
 // friends tells whether no pair of the members is forbidden.
@@ -119,7 +132,7 @@ func (b *published) admit(p *planner, i int) {
 	best, least := -1, spend([]int{i})
 	for k, zone := range b.zones {
 		joint := append(slices.Clone(zone), i)
-		if p.SourceOf[zone[0]] != s || b.ids[k] == "" || !p.together(joint) || !p.friends(joint) {
+		if p.SourceOf[zone[0]] != s || k < len(p.pinned) || !p.together(joint) || !p.friends(joint) {
 			continue
 		}
 		if more := spend(joint) - spend(zone); more < least {
@@ -127,7 +140,7 @@ func (b *published) admit(p *planner, i int) {
 		}
 	}
 	if best < 0 {
-		b.zones, b.ids = append(b.zones, []int{i}), append(b.ids, b.freeName())
+		b.zones, b.ids = append(b.zones, []int{i}), append(b.ids, "")
 		return
 	}
 	b.zones[best] = append(b.zones[best], i)
@@ -137,17 +150,8 @@ func (b *published) admit(p *planner, i int) {
 const hurtWeight = 20
 
 // sortTurns parts the published turns into those that stay and those that may change.
-func (p *planner) sortTurns() error {
+func (p *planner) sortTurns() {
 	b := p.before
-	for k, t := range p.Frozen {
-		if !slices.Contains(b.ids, t.Zone) {
-			continue // of a zone that is gone; its water is in nobody's account here
-		}
-		if _, known := p.WindowIndex(t.Window); !known || t.End <= t.Start {
-			return &OptionError{Field: fmt.Sprintf("/Frozen/%d", k), Reason: "names no window of the problem or has no length"}
-		}
-		b.fixed = append(b.fixed, t)
-	}
 	for _, t := range p.Previous.Turns {
 		if t.Start < p.Now {
 			continue
@@ -159,94 +163,213 @@ func (p *planner) sortTurns() error {
 			b.remaining = append(b.remaining, t)
 			continue
 		}
-		if t, stays := p.keep(t); stays {
+		if t, stays := p.keep(t, b.fixed); stays {
 			b.fixed = append(b.fixed, t)
 		}
 	}
-	return nil
+	b.fixed = p.repaired(b.fixed)
 }
 
-// keep cuts a turn that may not be moved down to what is still allowed, or drops it.
-func (p *planner) keep(t problem.Turn) (problem.Turn, bool) {
+// keep cuts a turn that may not be moved down to what is still allowed beside others that stay, or drops it.
+func (p *planner) keep(t problem.Turn, others []problem.Turn) (problem.Turn, bool) {
 	b := p.before
 	k := slices.Index(b.ids, t.Zone)
 	w, known := p.WindowIndex(t.Window)
 	if k < 0 || !known {
 		return t, false
 	}
-	z := problem.NewBatch(p.Model, p.SourceOf[b.zones[k][0]], b.zones[k], p.Share)
-	window := &p.Windows[w]
-	if !slices.Contains(window.Sources, p.Sources[z.Source].ID) || !z.Open[window.Day] || t.Start < window.Start {
+	z := p.settledBatch(k, others)
+	window, source := &p.Windows[w], &p.Sources[z.Source]
+	if !slices.Contains(window.Sources, source.ID) || !z.Open[window.Day] || t.Start < window.Start {
 		return t, false
 	}
-	used, done := problem.Span(0), problem.Span(0)
-	for _, f := range b.fixed {
-		if f.Zone == t.Zone {
-			done += f.Length()
-			if fw, _ := p.WindowIndex(f.Window); p.Windows[fw].Day == window.Day {
-				used += f.Length()
-			}
+	for _, past := range p.Past { // one that runs late leaves the rest
+		if past.Source == source.ID && past.End <= t.End {
+			t.Start = max(t.Start, past.End+problem.Instant(source.Changeover))
 		}
 	}
-	shortest := max(1, p.Sources[z.Source].MinRun)
-	length := min(t.Length(), z.MaxRun, z.DayCap-used, problem.Span(window.End-t.Start))
-	length = min(length, max(shortest, z.Time-done))
+	shortest := max(1, source.MinRun)
+	length := min(t.Length(), z.MaxRun, z.DayRoom(window.Day), problem.Span(window.End-t.Start))
+	length = min(length, max(shortest, z.Time-z.Done))
 	t.End = t.Start + problem.Instant(length)
-	t.Closings = nil
+	t.Closings = slices.DeleteFunc(slices.Clone(t.Closings), func(c problem.Closing) bool {
+		i, known := p.LayoutIndex(c.Layout)
+		return !known || !slices.Contains(b.zones[k], i) || c.At < t.Start || c.At >= t.End
+	})
+	if len(t.Closings) == 0 {
+		t.Closings = nil
+	}
 	return t, length >= shortest
 }
 
-// replan keeps the published zones of a group of sources and divides what is left of its windows. arcs is the work that
-// may go into other visits than the published ones.
-func (p *planner) replan(sources []int, arcs int) solved {
+// settledBatch is zone k with some of its turns settled.
+func (p *planner) settledBatch(k int, turns []problem.Turn) problem.Batch {
+	b := p.before
+	z := problem.NewBatch(p.Model, p.SourceOf[b.zones[k][0]], b.zones[k], p.Share)
+	for _, t := range turns {
+		if t.Zone == b.ids[k] {
+			w, _ := p.WindowIndex(t.Window)
+			z.Settle(p.Days, p.Windows[w].Day, t.Length())
+		}
+	}
+	return z
+}
+
+// repaired shortens or drops turns that stay until together they keep every limit but those of intervals: limits may have
+// become tighter since they were published.
+func (p *planner) repaired(turns []problem.Turn) []problem.Turn {
+	turns = slices.Clone(turns)
+	for len(turns) > 0 {
+		s := problem.Schedule{Zones: p.before.named(p), Turns: turns}
+		_, broken := split(p.Check(s))
+		if len(broken) == 0 {
+			break
+		}
+		v, at := broken[0], -1
+		for k := range turns {
+			if p.concerns(v, turns[k]) {
+				at = k
+			}
+		}
+		if at < 0 {
+			at = len(turns) - 1
+		}
+		cut, shortened := p.lessBy(v, turns[at])
+		if turns = slices.Delete(turns, at, at+1); shortened {
+			turns = slices.Insert(turns, at, cut)
+		}
+	}
+	return turns
+}
+
+// concerns tells whether a violation may come from a turn.
+func (p *planner) concerns(v problem.Violation, t problem.Turn) bool {
+	k := slices.Index(p.before.ids, t.Zone)
+	w, _ := p.WindowIndex(t.Window)
+	s := p.SourceOf[p.before.zones[k][0]]
+	line := ""
+	if l := p.LineOf[s]; l >= 0 {
+		line = p.Lines[l].ID
+	}
+	member := slices.ContainsFunc(p.before.zones[k], func(i int) bool { return p.Layouts[i].ID == v.Layout })
+	return (v.Zone == "" || v.Zone == t.Zone) && (v.Window == "" || v.Window == t.Window) && (v.Source == "" || v.Source == p.Sources[s].ID) &&
+		(v.Line == "" || v.Line == line) && (v.Layout == "" || member) && v.Day == p.Windows[w].Day
+}
+
+// lessBy takes off a turn what a broken limit of volume asks for; it may not be enough for a turn of the least length.
+func (p *planner) lessBy(v problem.Violation, t problem.Turn) (problem.Turn, bool) {
+	k := slices.Index(p.before.ids, t.Zone)
+	z := p.settledBatch(k, nil)
+	switch v.Rule {
+	case problem.RuleMaxDay, problem.RuleSourceCap, problem.RuleLineCap, problem.RuleTank:
+		flow := z.Op.Total
+		if v.Rule == problem.RuleMaxDay {
+			i, _ := p.LayoutIndex(v.Layout)
+			flow = z.Op.Drawn[slices.Index(z.Members, i)]
+		}
+		t.End -= problem.Instant(problem.Milliliters(v.Have-v.Limit).Over(flow)) + 1
+		if v.Rule == problem.RuleTank {
+			t.End -= problem.Instant(problem.Milliliters(-v.Have).Over(flow))
+		}
+		t.Closings = slices.DeleteFunc(slices.Clone(t.Closings), func(c problem.Closing) bool { return c.At >= t.End })
+		return t, t.Length() >= max(1, p.Sources[z.Source].MinRun)
+	default:
+		return t, false
+	}
+}
+
+// named writes the zones that live on as a schedule has them.
+func (b *published) named(p *planner) []problem.Zone {
+	var out []problem.Zone
+	for k, members := range b.zones {
+		zone := problem.Zone{ID: b.ids[k], Source: p.Sources[p.SourceOf[members[0]]].ID}
+		for _, i := range members {
+			zone.Layouts = append(zone.Layouts, p.Layouts[i].ID)
+		}
+		sort.Strings(zone.Layouts)
+		out = append(out, zone)
+	}
+	return out
+}
+
+// frame is what a re-plan may do: which turns stay, from when on others may be put, and how hard to look.
+type frame struct {
+	fixed     []problem.Turn
+	remaining []problem.Turn // published turns that may be changed
+	from      problem.Instant
+	arcs      int  // work that may go into other visits than the published ones
+	fresh     bool // look for visits as if none were published
+}
+
+// replan keeps the published zones of a group of sources and divides what is left of its windows.
+func (p *planner) replan(sources []int, f frame) solved {
 	b := p.before
 	var zones []rotation.Zone
 	var ids []string
 	for _, s := range sources {
 		for k, members := range b.zones {
 			if p.SourceOf[members[0]] == s {
-				zones = append(zones, problem.NewBatch(p.Model, s, members, p.Share))
+				zones = append(zones, p.settledBatch(k, f.fixed))
 				ids = append(ids, b.ids[k])
 			}
 		}
 	}
-	g := rotation.NewGroup(p.Model, sources, zones, p.freeSlots(sources))
+	g := rotation.NewGroup(p.Model, sources, zones, p.freeSlots(f))
+	g.Fixed = p.ran(sources, g.Zones)
 	var runs []problem.Turn
-	for _, t := range b.fixed {
-		j := slices.Index(ids, t.Zone)
-		if j < 0 {
-			continue
+	for _, t := range f.fixed {
+		if j := slices.Index(ids, t.Zone); j >= 0 {
+			w, _ := p.WindowIndex(t.Window)
+			g.Fixed = append(g.Fixed, rotation.Fixed{
+				Zones: []int{j}, Source: g.Zones[j].Source, Day: p.Windows[w].Day, Start: t.Start, End: t.End, Total: g.Zones[j].Op.Total,
+			})
+			runs = append(runs, t)
 		}
-		w, _ := p.WindowIndex(t.Window)
-		g.Zones[j].Settle(p.Days, p.Windows[w].Day, t.Length())
-		g.Fixed = append(g.Fixed, rotation.Fixed{
-			Zone: j, Source: g.Zones[j].Source, Day: p.Windows[w].Day, Start: t.Start, End: t.End, Total: g.Zones[j].Op.Total,
-		})
-		runs = append(runs, t)
 	}
-	kept, time, clock := p.publishedPattern(g, ids)
-	r := g.Solve(rotation.Config{
-		Level: p.bound.Share, Budget: arcs, Seed: p.Seed, Grid: p.Grid, Kept: kept, KeptTime: time, Stop: p.halt,
-		Bound: p.bound.Share,
-		Clock: func(zone, slot int) problem.Instant {
+	c := rotation.Config{Level: p.bound.Share, Budget: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: p.bound.Share}
+	if !f.fresh {
+		kept, time, clock := p.publishedPattern(g, ids, f.remaining)
+		c.Kept, c.KeptTime = kept, time
+		c.Clock = func(zone, slot int) problem.Instant {
 			if at, known := clock[[2]int{zone, slot}]; known {
 				return at
 			}
 			return -1
-		},
-	})
+		}
+	}
+	r := g.Solve(c)
 	p.evaluated += r.Evaluated
 	return solved{group: g, result: r, ids: ids, fixed: runs}
 }
 
+// ran lists the turns of the past at the sources as facts of a group of zones.
+func (p *planner) ran(sources []int, zones []rotation.Zone) []rotation.Fixed {
+	var out []rotation.Fixed
+	for i := range p.Past {
+		t := &p.Past[i]
+		s, _ := p.SourceIndex(t.Source)
+		if !slices.Contains(sources, s) {
+			continue
+		}
+		f := rotation.Fixed{Source: s, Day: t.Day, Start: t.Start, End: t.End, Total: t.Flow}
+		for j := range zones {
+			if slices.ContainsFunc(zones[j].Members, func(i int) bool { return t.Gave(p.Layouts[i].ID) }) {
+				f.Zones = append(f.Zones, j)
+			}
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
 // publishedPattern reads the turns that may change as a pattern of the group. Turns whose window is gone are not in it.
-func (p *planner) publishedPattern(g *rotation.Group, ids []string) (rotation.Pattern, map[[2]int]problem.Span, map[[2]int]problem.Instant) {
+func (p *planner) publishedPattern(g *rotation.Group, ids []string, turns []problem.Turn) (rotation.Pattern, map[[2]int]problem.Span, map[[2]int]problem.Instant) {
 	kept := make(rotation.Pattern, len(ids))
 	for j := range kept {
 		kept[j] = make([]uint8, len(g.Slots))
 	}
 	time, clock := map[[2]int]problem.Span{}, map[[2]int]problem.Instant{}
-	for _, t := range p.before.remaining {
+	for _, t := range turns {
 		j := slices.Index(ids, t.Zone)
 		if j < 0 {
 			continue
@@ -268,41 +391,52 @@ func (p *planner) publishedPattern(g *rotation.Group, ids []string) (rotation.Pa
 }
 
 // freeSlots cuts out of every window what is past or belongs to a turn that stays, with a changeover on both sides.
-func (p *planner) freeSlots(sources []int) [][]problem.Slot {
+func (p *planner) freeSlots(f frame) [][]problem.Slot {
+	taken := make([][]stretch, len(p.Sources))
+	for i := range p.Past {
+		t := &p.Past[i]
+		s, _ := p.SourceIndex(t.Source)
+		taken[s] = append(taken[s], stretch{t.Window, t.Start, t.End})
+	}
+	for _, t := range f.fixed {
+		s := p.SourceOf[p.before.zones[slices.Index(p.before.ids, t.Zone)][0]]
+		taken[s] = append(taken[s], stretch{t.Window, t.Start, t.End})
+	}
 	out := make([][]problem.Slot, len(p.Sources))
-	for _, s := range sources {
-		var taken []problem.Turn
-		for _, t := range p.before.fixed {
-			if k := slices.Index(p.before.ids, t.Zone); p.SourceOf[p.before.zones[k][0]] == s {
-				taken = append(taken, t)
-			}
-		}
-		sort.SliceStable(taken, func(a, b int) bool { return taken[a].Start < taken[b].Start })
+	for s := range p.Sources {
+		slices.SortStableFunc(taken[s], func(a, b stretch) int { return int(a.start - b.start) })
 		for _, slot := range p.Slots[s] {
-			out[s] = append(out[s], p.gaps(s, slot, taken)...)
+			out[s] = append(out[s], p.gaps(s, slot, taken[s], f.from)...)
 		}
 	}
 	return out
 }
 
-func (p *planner) gaps(s int, slot problem.Slot, taken []problem.Turn) []problem.Slot {
+// stretch is a time at which a source is taken.
+type stretch struct {
+	window     string
+	start, end problem.Instant
+}
+
+// gaps are the parts of a window that nothing takes, from a moment on.
+func (p *planner) gaps(s int, slot problem.Slot, taken []stretch, from problem.Instant) []problem.Slot {
 	pause := problem.Instant(p.Sources[s].Changeover)
 	var out []problem.Slot
-	begin, used := max(slot.Start, p.before.freeFrom), problem.Span(0)
+	begin, used := max(slot.Start, from), problem.Span(0)
 	add := func(from, to problem.Instant) {
 		if from < to {
 			out = append(out, problem.Slot{Window: slot.Window, Day: slot.Day, Start: from, End: to, Usable: problem.Span(to - from)})
 		}
 	}
 	for _, t := range taken {
-		if t.End+pause <= slot.Start || t.Start-pause >= slot.End {
+		if t.end+pause <= slot.Start || t.start-pause >= slot.End {
 			continue
 		}
-		if t.Window == p.Windows[slot.Window].ID {
-			used += t.Length() + 2*p.Sources[s].Changeover
+		if t.window == p.Windows[slot.Window].ID {
+			used += problem.Span(t.end-t.start) + 2*p.Sources[s].Changeover
 		}
-		add(begin, min(slot.End, t.Start-pause))
-		begin = max(begin, t.End+pause)
+		add(begin, min(slot.End, t.start-pause))
+		begin = max(begin, t.end+pause)
 	}
 	add(begin, slot.End)
 	total := problem.Span(0)
@@ -312,108 +446,6 @@ func (p *planner) gaps(s int, slot problem.Slot, taken []problem.Turn) []problem
 	if room := max(0, slot.Usable-used); room < total && p.Sources[s].Reserve > 0 {
 		for k := range out {
 			out[k].Usable = problem.Span(float64(out[k].Usable) * float64(room) / float64(total))
-		}
-	}
-	return out
-}
-
-// stay returns the published rota itself, if it still holds and the next plan is not noticeably better.
-func (p *planner) stay(next *Plan) (Plan, bool) {
-	if !p.before.intact {
-		return Plan{}, false
-	}
-	old := *next
-	old.Schedule = problem.Schedule{
-		Zones: p.Previous.Zones, Turns: append(slices.Clone(p.Frozen), afterNow(p.Previous.Turns, p.Now)...),
-	}
-	late, broken := p.split(p.Check(old.Schedule))
-	if len(broken) > 0 || len(late) > len(next.Late) {
-		return Plan{}, false
-	}
-	old.Shares, old.Late, old.ToCome = shares(p.Model, old.Schedule), late, len(afterNow(p.Previous.Turns, p.Now))
-	old.measure()
-	return old, len(late) == len(next.Late) && !gains(next.Shares, old.Shares) && !saves(next, &old)
-}
-
-func afterNow(turns []problem.Turn, now problem.Instant) []problem.Turn {
-	var out []problem.Turn
-	for _, t := range turns {
-		if t.Start >= now {
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
-// noticed is the least difference in a share, or in the water given beyond need, for which people are asked to change
-// their habits.
-const noticed = 0.01
-
-// gains tells whether sorted shares are better by more than anybody would overlook.
-func gains(next, old []Share) bool {
-	a, b := fractions(next), fractions(old)
-	for k := range a {
-		if d := a[k] - b[k]; d > noticed || d < -noticed {
-			return d > 0
-		}
-	}
-	return false
-}
-
-func fractions(shares []Share) []float64 {
-	var out []float64
-	for _, s := range shares {
-		if s.Zone != "" {
-			out = append(out, s.Fraction)
-		}
-	}
-	sort.Float64s(out)
-	return out
-}
-
-// saves tells whether the next plan gives the same shares with noticeably less water beyond need.
-func saves(next, old *Plan) bool {
-	need := problem.Milliliters(0)
-	for _, s := range old.Shares {
-		need += s.Need
-	}
-	return !gains(old.Shares, next.Shares) && float64(old.Over-next.Over) > noticed*float64(need)
-}
-
-// littleLater is the shift of a start up to which people come at the same time.
-const littleLater = 15 * problem.Instant(problem.Minute)
-
-// compare lists what became of the published turns that were still to come.
-func (p *planner) compare(turns []problem.Turn) []Change {
-	type visit struct{ zone, window string }
-	was := map[visit][]problem.Turn{}
-	for _, t := range afterNow(p.Previous.Turns, p.Now) {
-		v := visit{t.Zone, t.Window}
-		was[v] = append(was[v], t)
-	}
-	var out []Change
-	for _, t := range turns {
-		if t.Start < p.Now {
-			continue
-		}
-		v := visit{t.Zone, t.Window}
-		if len(was[v]) == 0 {
-			out = append(out, Change{Kind: Added, Now: t})
-			continue
-		}
-		old := was[v][0]
-		was[v] = was[v][1:]
-		switch {
-		case t.Start-old.Start > littleLater || old.Start-t.Start > littleLater:
-			out = append(out, Change{Kind: Moved, Was: old, Now: t})
-		case old.Start != t.Start || old.End != t.End:
-			out = append(out, Change{Kind: Resized, Was: old, Now: t})
-		}
-	}
-	for _, t := range afterNow(p.Previous.Turns, p.Now) {
-		v := visit{t.Zone, t.Window}
-		if slices.ContainsFunc(was[v], func(o problem.Turn) bool { return o.Start == t.Start }) {
-			out = append(out, Change{Kind: Dropped, Was: t})
 		}
 	}
 	return out

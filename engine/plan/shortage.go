@@ -50,7 +50,7 @@ func (p *planner) shortages(part *solved, ids []string) []Shortage {
 			s.Zones = append(s.Zones, ids[j])
 			z := &part.group.Zones[j]
 			for at, i := range z.Members {
-				if z.Op.Delivered[at].Volume(part.result.Given[j]) < 1000*int64(p.Layouts[i].Need) {
+				if z.Gives(p.Model, at, part.result.Given[j]) < 1000*int64(p.Layouts[i].Need) {
 					s.Layouts = append(s.Layouts, p.Layouts[i].ID)
 				}
 			}

@@ -145,7 +145,8 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 
 // divide gives turns to zones.
 func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, anneal int) solved {
-	g := rotation.NewGroup(p.Model, sources, zones, nil)
+	g := rotation.NewGroup(p.Model, sources, zones, p.open)
+	g.Fixed = p.ran(sources, g.Zones)
 	b := p.budgets()
 	if n := len(sources); n > 2 {
 		b.arcs = b.arcs * 2 / n // many sources are tried in many ways
@@ -217,7 +218,7 @@ func (s *solved) vector(m *problem.Model) []float64 {
 		for at, i := range z.Members {
 			share := 1.0
 			if need := m.Layouts[i].Need; need > 0 {
-				share = min(1, float64(z.Op.Delivered[at].Volume(s.result.Given[j]))/(1000*float64(need)))
+				share = min(1, float64(z.Gives(m, at, s.result.Given[j]))/(1000*float64(need)))
 			}
 			entries = append(entries, entry{m.Layouts[i].Class, share})
 		}

@@ -29,8 +29,10 @@ type Batch struct {
 	Open     []bool // by day
 	Interval int    // most days between watering days
 	FirstBy  int    // last day on which the first watering meets every member's limit; may be negative
-	Used     []Span // by day: turns that are settled; nil for none
-	Done     Span   // those turns added up
+	Used     []Span // by day: what settled turns and the past took of DayCap; nil for none
+	Watered  []bool // by day: a settled turn, or one of the past that watered every member; nil for none
+	Done     Span   // what settled turns and the past gave, in minutes of the member that is left with most
+	Past     Span   // the part of Done that the past gave
 }
 
 // NewBatch works out a zone of the source. The members must fit.
@@ -59,7 +61,45 @@ func NewBatch(m *Model, source int, members []int, by Measure) Batch {
 			z.Open[d] = z.Open[d] && open
 		}
 	}
+	z.countPast(m, by)
 	return z
+}
+
+// countPast takes off what the members had already. They may have had different parts of their need, because zones change;
+// the zone then asks for the minutes of the member that is left with most.
+func (z *Batch) countPast(m *Model, by Measure) {
+	if len(m.Past) == 0 {
+		return
+	}
+	z.Used, z.Watered = make([]Span, m.Days), make([]bool, m.Days)
+	for d := range z.Used {
+		room := z.DayCap
+		z.Watered[d] = true
+		for at, i := range z.Members {
+			l, had := &m.Layouts[i], m.Had[i][d]
+			z.Watered[d] = z.Watered[d] && had.Time > 0
+			room = min(room, max(0, l.MaxDay-had.Volume).Within(z.Op.Drawn[at]))
+			if l.MaxDayTime > 0 {
+				room = min(room, l.MaxDayTime-had.Time)
+			}
+		}
+		z.Used[d] = z.DayCap - max(0, room)
+	}
+	left := Span(-1)
+	for at, i := range z.Members {
+		need := m.Layouts[i].Need
+		if rest := max(0, need-m.HadInAll(i)).Over(z.Op.Delivered[at]); rest > left {
+			left = rest
+			z.Time, z.Weight = need.Over(z.Op.Delivered[at]), weight(m, by, i, z.Op.Delivered[at])
+			z.Done = max(0, z.Time-rest)
+		}
+	}
+	z.Past = z.Done
+}
+
+// Gives is what member number at gets in all [µL] when the zone gets time in all.
+func (z *Batch) Gives(m *Model, at int, time Span) int64 {
+	return 1000*int64(m.HadInAll(z.Members[at])) + z.Op.Delivered[at].Volume(time-z.Past)
 }
 
 // evenMinutes is the weight of every zone when minutes are shared evenly: shares are then thousandths of an hour.
@@ -159,8 +199,9 @@ func (z *Batch) DayRoom(day int) Span {
 // Settle counts a turn of the zone that will not be planned any more.
 func (z *Batch) Settle(days, day int, length Span) {
 	if z.Used == nil {
-		z.Used = make([]Span, days)
+		z.Used, z.Watered = make([]Span, days), make([]bool, days)
 	}
 	z.Used[day] += length
+	z.Watered[day] = true
 	z.Done += length
 }

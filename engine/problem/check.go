@@ -173,6 +173,11 @@ const checkHead = 1e-6
 func (c *checker) checkTurns() {
 	n := len(c.Layouts)
 	c.given, c.taken, c.time, c.watered = table[int64](n, c.Days), table[int64](n, c.Days), table[Span](n, c.Days), table[bool](n, c.Days)
+	for i := range c.Had {
+		for d, h := range c.Had[i] {
+			c.given[i][d], c.taken[i][d], c.time[i][d], c.watered[i][d] = int64(h.Volume)*1000, int64(h.Volume)*1000, h.Time, h != Had{}
+		}
+	}
 	for _, t := range c.schedule.Turns {
 		z, knownZone := c.zoneAt[t.Zone]
 		w, knownWindow := c.windowAt[t.Window]
@@ -253,6 +258,7 @@ func (c *checker) openDay(layout, day int) bool {
 // checkSequences looks at neighbouring turns of each source and of each zone.
 func (c *checker) checkSequences() {
 	sort.SliceStable(c.turns, func(a, b int) bool { return c.turns[a].Start < c.turns[b].Start })
+	c.checkAfterPast()
 	lastOfSource, lastOfZone := make([]int, len(c.Sources)), make([]int, len(c.zones))
 	for i := range lastOfSource {
 		lastOfSource[i] = -1
@@ -287,15 +293,44 @@ func (c *checker) checkSequences() {
 	}
 }
 
+// checkAfterPast holds every turn against the turns of the past at its source and of its members.
+func (c *checker) checkAfterPast() {
+	for at := range c.turns {
+		t := &c.turns[at]
+		for k := range c.Past {
+			past := &c.Past[k]
+			gap := Span(0)
+			if past.Zone != t.Zone && past.Window == t.Window {
+				gap = c.Sources[t.source].Changeover
+			}
+			if c.sourceAt[past.Source] == t.source && t.Start < past.End+Instant(gap) && past.Start < t.End+Instant(gap) {
+				c.add(Violation{
+					Rule: RuleOverlap, Source: past.Source, Zone: t.Zone, Window: t.Window, Day: t.day,
+					Have: int64(t.Start - past.End), Limit: int64(gap),
+				})
+			}
+			for _, i := range c.zones[t.zone].members {
+				soak, got := c.Layouts[i].Soak, Span(t.Start-past.End)
+				if past.Gave(c.Layouts[i].ID) && got < soak {
+					c.add(Violation{
+						Rule: RuleSoak, Zone: t.Zone, Layout: c.Layouts[i].ID, Window: t.Window, Day: t.day, Have: int64(got), Limit: int64(soak),
+					})
+				}
+			}
+		}
+	}
+}
+
 func (c *checker) checkDays() {
 	for i := range c.Layouts {
 		l := &c.Layouts[i]
-		for d := range c.Days {
-			if limit := int64(l.MaxDay) * 1000; c.taken[i][d] > limit {
-				c.add(Violation{Rule: RuleMaxDay, Layout: l.ID, Day: d, Have: c.taken[i][d] / 1000, Limit: int64(l.MaxDay)})
+		for d := range c.Days { // what the past took beyond a limit is a fact, and leaves nothing
+			had := c.Had[i][d]
+			if limit := max(l.MaxDay, had.Volume); c.taken[i][d] > int64(limit)*1000 {
+				c.add(Violation{Rule: RuleMaxDay, Layout: l.ID, Day: d, Have: c.taken[i][d] / 1000, Limit: int64(limit)})
 			}
-			if l.MaxDayTime > 0 && c.time[i][d] > l.MaxDayTime {
-				c.add(Violation{Rule: RuleDayTime, Layout: l.ID, Day: d, Have: int64(c.time[i][d]), Limit: int64(l.MaxDayTime)})
+			if limit := max(l.MaxDayTime, had.Time); l.MaxDayTime > 0 && c.time[i][d] > limit {
+				c.add(Violation{Rule: RuleDayTime, Layout: l.ID, Day: d, Have: int64(c.time[i][d]), Limit: int64(limit)})
 			}
 		}
 	}
@@ -303,24 +338,27 @@ func (c *checker) checkDays() {
 	for i := range c.Layouts {
 		s := c.SourceOf[i]
 		for d := range c.Days {
-			bySource[s][d] += c.taken[i][d]
+			bySource[s][d] += c.taken[i][d] - int64(c.Had[i][d].Volume)*1000
 			if line := c.LineOf[s]; line >= 0 {
-				byLine[line][d] += c.taken[i][d]
+				byLine[line][d] += c.taken[i][d] - int64(c.Had[i][d].Volume)*1000
 			}
 		}
 	}
 	for s := range c.Sources {
-		c.checkCap(bySource[s], c.Sources[s].DailyCap, Violation{Rule: RuleSourceCap, Source: c.Sources[s].ID})
+		c.checkCap(bySource[s], c.PastDraw(func(source int) bool { return source == s }), c.Sources[s].DailyCap,
+			Violation{Rule: RuleSourceCap, Source: c.Sources[s].ID})
 	}
 	for k := range c.Lines {
-		c.checkCap(byLine[k], c.Lines[k].DailyCap, Violation{Rule: RuleLineCap, Line: c.Lines[k].ID})
+		c.checkCap(byLine[k], c.PastDraw(func(source int) bool { return c.LineOf[source] == k }), c.Lines[k].DailyCap,
+			Violation{Rule: RuleLineCap, Line: c.Lines[k].ID})
 	}
 }
 
-func (c *checker) checkCap(days []int64, limit Milliliters, about Violation) {
+// checkCap holds what the turns of every day take [µL] against what the past left of a limit.
+func (c *checker) checkCap(days []int64, past []Milliliters, limit Milliliters, about Violation) {
 	for d, v := range days {
-		if limit > 0 && v > int64(limit)*1000 {
-			about.Day, about.Have, about.Limit = d, v/1000, int64(limit)
+		if left := max(0, limit-past[d]); limit > 0 && v > int64(left)*1000 {
+			about.Day, about.Have, about.Limit = d, v/1000+int64(past[d]), int64(limit)
 			c.add(about)
 		}
 	}
@@ -341,6 +379,11 @@ func (c *checker) checkLines() {
 				events = append(events, event{t.Start, q, at}, event{t.End, -q, at})
 			}
 		}
+		for _, past := range c.Past {
+			if c.LineOf[c.sourceAt[past.Source]] == k {
+				events = append(events, event{past.Start, past.Flow, -1}, event{past.End, -past.Flow, -1})
+			}
+		}
 		sort.SliceStable(events, func(a, b int) bool {
 			if events[a].at != events[b].at {
 				return events[a].at < events[b].at
@@ -349,7 +392,7 @@ func (c *checker) checkLines() {
 		})
 		sum, limit := Rate(0), c.Lines[k].FlowLimit
 		for _, e := range events {
-			if sum += e.flow; e.flow > 0 && sum > limit {
+			if sum += e.flow; e.flow > 0 && sum > limit && e.turn >= 0 {
 				t := &c.turns[e.turn]
 				c.add(Violation{
 					Rule: RuleLineFlow, Line: c.Lines[k].ID, Zone: t.Zone, Window: t.Window, Day: t.day,
@@ -368,21 +411,27 @@ func (c *checker) checkTanks() {
 			continue
 		}
 		level, now := int64(tank.Level)*1000, Instant(0)
+		draw := func(start, end Instant, flow Rate) {
+			level = min(int64(tank.Volume)*1000, level+tank.Refill.Volume(Span(start-now)))
+			level = min(int64(tank.Volume)*1000, level+(tank.Refill-flow).Volume(Span(end-start)))
+			now = end
+		}
+		for _, past := range c.pastOf(s) {
+			draw(past.Start, past.End, past.Flow)
+			level = max(0, level) // it ran, so the tank was not empty
+		}
 		for at := range c.turns {
 			t := &c.turns[at]
 			if t.source != s {
 				continue
 			}
-			level = min(int64(tank.Volume)*1000, level+tank.Refill.Volume(Span(t.Start-now)))
-			level += (tank.Refill - c.zones[t.zone].op.Total).Volume(t.Length())
-			now = t.End
+			draw(t.Start, t.End, c.zones[t.zone].op.Total)
 			if level < 0 {
 				c.add(Violation{
 					Rule: RuleTank, Source: c.Sources[s].ID, Zone: t.Zone, Window: t.Window, Day: t.day,
 					Have: level / 1000,
 				})
 			}
-			level = min(int64(tank.Volume)*1000, level)
 		}
 	}
 }
@@ -393,8 +442,7 @@ func (c *checker) checkReserves() {
 			continue
 		}
 		for _, slot := range c.Slots[s] {
-			var used Span
-			last := -1
+			used, last := c.pastTime(s, c.Windows[slot.Window].ID), -1
 			for at := range c.turns {
 				t := &c.turns[at]
 				if t.source != s || t.window != slot.Window {

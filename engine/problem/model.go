@@ -43,6 +43,7 @@ type Model struct {
 	Open      [][]bool // by layout and day
 	Servable  []bool   // by layout
 	Left      []Unservable
+	Had       [][]Had // by layout and day: from turns of the past
 	layoutAt  map[string]int
 	sourceAt  map[string]int
 	windowAt  map[string]int
@@ -85,6 +86,7 @@ func NewModel(p Problem) (*Model, error) {
 		m.prepareTest(s)
 	}
 	m.findServable()
+	m.resolvePast()
 	return m, nil
 }
 

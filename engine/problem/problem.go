@@ -49,6 +49,7 @@ type Problem struct {
 	Sources       []Source
 	Windows       []Window
 	Layouts       []Layout
+	Past          []Past
 }
 
 // Line is a service line: a limit on flow and volume, not a coupling of pressures.
@@ -113,6 +114,25 @@ type Layout struct {
 
 // Hand tells whether the layout is a hand turn.
 func (l *Layout) Hand() bool { return l.Curve == nil }
+
+// Past is a turn of the horizon that ran, or runs and will run to its end: a fact that no plan changes. It is told layout
+// by layout, because zones may have changed since.
+type Past struct {
+	Zone       string // by which a turn of the same zone needs no changeover after it
+	Window     string // "" when it ran outside the water hours
+	Source     string
+	Day        int
+	Start, End Instant
+	Flow       Rate // drawn from the source
+	Given      []Given
+}
+
+// Given is what one layout got from a turn of the past.
+type Given struct {
+	Layout string
+	Volume Milliliters
+	Time   Span
+}
 
 // Schedule answers a problem.
 type Schedule struct {

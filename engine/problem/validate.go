@@ -77,6 +77,9 @@ func (p Problem) Validate() error {
 		f.id(at+"/ID", p.Layouts[i].ID, layouts, i)
 		p.Layouts[i].validate(&f, at, p.Days, sources)
 	}
+	for i := range p.Past {
+		p.Past[i].validate(&f, fmt.Sprintf("/Past/%d", i), p.Days, sources, layouts)
+	}
 	if len(f) > 0 {
 		return &InvalidError{Faults: f}
 	}
@@ -144,6 +147,23 @@ func (p Problem) validateWindows(f *faults, sources map[string]int) {
 			}
 			open[s] = append(open[s], use{at: i, start: w.Start, end: w.End})
 		}
+	}
+}
+
+func (t *Past) validate(f *faults, at string, days int, sources, layouts map[string]int) {
+	if _, known := sources[t.Source]; !known {
+		f.add(at+"/Source", "no source is called %q", t.Source)
+	}
+	inRange(f, at+"/Day", t.Day, 0, days-1)
+	inRange(f, at+"/Start", t.Start, -Instant(MaxSpan), Instant(MaxSpan))
+	inRange(f, at+"/End", t.End, t.Start+1, Instant(MaxSpan))
+	inRange(f, at+"/Flow", t.Flow, 0, MaxRate)
+	for k, g := range t.Given {
+		if _, known := layouts[g.Layout]; !known {
+			f.add(fmt.Sprintf("%s/Given/%d/Layout", at, k), "no layout is called %q", g.Layout)
+		}
+		inRange(f, fmt.Sprintf("%s/Given/%d/Volume", at, k), g.Volume, 0, MaxVolume)
+		inRange(f, fmt.Sprintf("%s/Given/%d/Time", at, k), g.Time, 0, MaxSpan)
 	}
 }
 

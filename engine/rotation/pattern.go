@@ -252,8 +252,8 @@ func cheapestDays(price []float64, n, interval, firstBy int) ([]int, float64) {
 // firstBy is the last day on which the next watering keeps the interval limit of zone j.
 func (g *Group) firstBy(j int) int {
 	z, by := &g.Zones[j], g.Zones[j].FirstBy
-	for d, used := range z.Used {
-		if used > 0 {
+	for d, is := range z.Watered {
+		if is {
 			by = d + z.Interval
 		}
 	}
@@ -270,8 +270,8 @@ func (g *Group) lateDays(p Pattern, j int) int {
 			watered[g.Slots[w].Day] = true
 		}
 	}
-	for d, used := range z.Used {
-		watered[d] = watered[d] || used > 0
+	for d, is := range z.Watered {
+		watered[d] = watered[d] || is
 	}
 	for d, is := range watered {
 		if !is {

@@ -33,7 +33,7 @@ func (g *Group) volumeCaps() []volumeCap {
 		if len(g.Of[s]) == 0 {
 			continue
 		}
-		settled := g.settled(func(f *Fixed) bool { return f.Source == s })
+		settled := g.settled(func(source int) bool { return source == s })
 		for day, limit := range g.Model.DailyLimits(s, settled) {
 			if limit >= 0 {
 				c := volumeCap{limit: int64(max(0, limit-settled[day])) * 1000, line: -1, src: s, day: day, pool: -1}
@@ -48,7 +48,7 @@ func (g *Group) volumeCaps() []volumeCap {
 	}
 	for _, line := range g.Lines {
 		limit := g.Model.Lines[line].DailyCap
-		settled := g.settled(func(f *Fixed) bool { return g.Model.LineOf[f.Source] == line })
+		settled := g.settled(func(source int) bool { return g.Model.LineOf[source] == line })
 		for day := 0; limit > 0 && day < g.Model.Days; day++ {
 			c := volumeCap{limit: int64(max(0, limit-settled[day])) * 1000, line: line, src: -1, day: day, pool: -1}
 			for w := range g.Slots {
@@ -62,11 +62,11 @@ func (g *Group) volumeCaps() []volumeCap {
 	return caps
 }
 
-// settled adds up by day what turns draw that are not planned any more.
-func (g *Group) settled(of func(*Fixed) bool) []problem.Milliliters {
+// settled adds up by day what turns of some sources draw that are not planned any more.
+func (g *Group) settled(of func(source int) bool) []problem.Milliliters {
 	out := make([]problem.Milliliters, g.Model.Days)
 	for k := range g.Fixed {
-		if f := &g.Fixed[k]; of(f) {
+		if f := &g.Fixed[k]; of(f.Source) {
 			out[f.Day] += problem.Milliliters(f.Total.Volume(problem.Span(f.End-f.Start))/1000 + 1)
 		}
 	}

@@ -25,9 +25,10 @@ type Group struct {
 	Fixed []Fixed // turns that are not planned any more
 }
 
-// Fixed is a turn that stays as it is: it ran already, or nobody may move it.
+// Fixed is a turn that stays as it is: nobody may move it, or it ran already. Zones are those with a member in it, which
+// have to soak from it.
 type Fixed struct {
-	Zone       int
+	Zones      []int
 	Source     int
 	Day        int
 	Start, End problem.Instant
@@ -83,7 +84,7 @@ func (g *Group) canVisit(j, w int) bool {
 		return false
 	}
 	for _, f := range g.Fixed {
-		if f.Zone == j && slot.Start < f.End+problem.Instant(z.Soak) && f.Start < slot.End+problem.Instant(z.Soak) {
+		if contains(f.Zones, j) && slot.Start < f.End+problem.Instant(z.Soak) && f.Start < slot.End+problem.Instant(z.Soak) {
 			return false // would have to soak from or for a turn that stays
 		}
 	}

@@ -27,6 +27,8 @@ type Garden struct {
 	Weather   []WeatherDay     `json:"weather_days,omitempty"`
 	Waterings []Watering       `json:"waterings,omitempty"`
 	Digs      []Dig            `json:"digs,omitempty"`
+	Planning  *Planning        `json:"planning,omitempty"`
+	Replan    *Replan          `json:"replan,omitempty"`
 	Horizon   Horizon          `json:"horizon" file:"required"`
 }
 

@@ -20,6 +20,7 @@ type GardenPlan struct {
 	Shortages     []ShortagePlan  `json:"shortages"`
 	Late          []LatePlan      `json:"late"`
 	Unplanned     []UnplannedPlan `json:"unplanned"`
+	Changes       *ChangesPlan    `json:"changes,omitempty"` // against the published rotation that the plan follows
 	Stopped       bool            `json:"stopped,omitempty"` // the search was cut short: another run may differ
 }
 
@@ -68,13 +69,44 @@ type ZonePlan struct {
 	HeadM       float64  `json:"head_m"`
 }
 
-// TurnPlan is one opening of a zone.
+// TurnPlan is one opening of a zone. A turn that goes on from a published one has that turn's id, and a change that says
+// what became of it: kept, resized, moved. A turn that has begun is not planned any more and isn't here.
 type TurnPlan struct {
+	ID       string           `json:"id,omitempty"`
+	Change   string           `json:"change,omitempty"`
 	Zone     string           `json:"zone"`
 	Day      int              `json:"day"`
 	StartsAt time.Time        `json:"starts_at"`
 	EndsAt   time.Time        `json:"ends_at"`
 	Members  []TurnMemberPlan `json:"members"`
+}
+
+// ChangesPlan is what becomes of the published turns that were still to come.
+type ChangesPlan struct {
+	ToCome    int                 `json:"to_come"`
+	Kept      int                 `json:"kept"`
+	Resized   int                 `json:"resized"` // start or end a little different
+	Moved     int                 `json:"moved"`
+	Added     int                 `json:"added"` // before the published rotation ends
+	Cancelled []CancelledTurnPlan `json:"cancelled"`
+	Part      float64             `json:"part"`  // moved, added and cancelled turns to those to come
+	Small     bool                `json:"small"` // within what the garden lets publish itself
+	// Forced says which limits ask for more changes than a quarter of the turns to come; empty when there are no more.
+	Forced []ForcedChangePlan `json:"forced,omitempty"`
+}
+
+// CancelledTurnPlan is a published turn that the plan does not keep.
+type CancelledTurnPlan struct {
+	ID       string    `json:"id"`
+	Zone     string    `json:"zone"`
+	StartsAt time.Time `json:"starts_at"`
+	EndsAt   time.Time `json:"ends_at"`
+}
+
+// ForcedChangePlan is a limit that published turns no longer keep, with how many of them it moves, adds or cancels.
+type ForcedChangePlan struct {
+	Code  string `json:"code"`
+	Turns int    `json:"turns"`
 }
 
 // TurnMemberPlan is what one unit gets from a turn. closes_at is left out where the unit stays open to the end.
