@@ -309,7 +309,7 @@ func (f *facts) taker(u *watered) problem.Layout {
 	}
 	if d.Spell.Limited {
 		on, soak := spell(d.Spell)
-		l.MaxRun, l.Soak = problem.SpanDown(on), problem.SpanUp(soak)
+		l.MaxRun, l.Soak = min(problem.MaxSpan, problem.SpanDown(on)), min(problem.MaxSpan, problem.SpanUp(soak))
 	}
 	if u.plot.MaxDayMin != nil {
 		l.MaxDayTime = problem.SpanDown(unit.Minutes(*u.plot.MaxDayMin))
