@@ -241,7 +241,9 @@ func (r *reporting) assumptions() []string {
 			out = append(out, r.sources[s.ID]+": "+n.String())
 		}
 	}
-	return append(out, r.flags()...)
+	out = append(out, r.weather()...)
+	out = append(out, r.flags()...)
+	return append(out, r.need()...)
 }
 
 // flags says once what holds for several plots, and for which.

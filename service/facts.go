@@ -2,6 +2,7 @@ package service
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -22,14 +23,15 @@ type watered struct {
 	source string
 
 	compiled  *hydraulics.Compiled // of a layout
-	alone     hydraulics.Result    // with nothing else open
+	alone     hydraulics.Result    // with nothing else open, when solved
+	solved    bool
 	leastHead unit.Head
 	handFlow  unit.Flow // of a hose or of cans
 
-	flags  []string
-	unit   waterneed.Unit
-	states []waterneed.State
-	demand waterneed.Demand
+	flags         []string
+	unit          waterneed.Unit
+	with, without []waterneed.Ledger // of its plantings, with and without the turns that nobody reported
+	demand        waterneed.Demand
 }
 
 // method is how the water reaches the plot, by which closures exempt.
@@ -52,24 +54,17 @@ type facts struct {
 	units    []*watered
 	left     []file.UnplannedPlan // plots that are not planned for, and why
 	series   waterneed.Series
+	ended    bool // whether plantings that ended before the horizon are wanted too
 }
 
 // gather resolves a garden: supply curves, compiled layouts, water need. What is wrong comes back as file.Faults with
 // pointers into the garden file.
 func gather(g file.Garden) (*facts, error) {
-	f := &facts{Garden: g, supplies: map[string]hydraulics.Supply{}, assumed: map[string]hydraulics.SupplyAssumptions{}}
+	f, err := timed(g)
+	if err != nil {
+		return nil, err
+	}
 	var faults file.Faults
-	var err error
-	if f.loc, err = time.LoadLocation(g.Garden.TimeZone); err != nil {
-		faults.Add("/garden/time_zone", "is not a zone of the IANA time zone database, such as America/Los_Angeles")
-		return nil, faults
-	}
-	if g.Horizon.Days < 7 || g.Horizon.Days > 28 {
-		faults.Add("/horizon/days", "is %d, must be 7 to 28", g.Horizon.Days)
-		return nil, faults
-	}
-	f.start = instant(g.Horizon.FirstDay.Time, 0, f.loc)
-	f.end = instant(g.Horizon.FirstDay.AddDate(0, 0, g.Horizon.Days), 0, f.loc)
 	if f.openings = openings(g, f.loc); len(f.openings) == 0 {
 		faults.Add("/water_hours", "no source may run in the horizon: enter water hours, or check the season and the dates")
 	}
@@ -82,9 +77,52 @@ func gather(g file.Garden) (*facts, error) {
 		return nil, err
 	}
 	f.needs(&faults)
+	f.dropFallow()
 	f.choices(&faults)
 	f.checkReplan(&faults)
 	return f, faults.Err()
+}
+
+// gatherNeed resolves what the water need of a garden rests on. Nothing is planned, so a source without a flow test, or
+// one that a layout asks too much of, keeps no ledger from being seen: the evenness of its layouts is assumed.
+func gatherNeed(g file.Garden) (*facts, error) {
+	f, err := timed(g)
+	if err != nil {
+		return nil, err
+	}
+	var faults, tests, unsolved file.Faults
+	f.fitSources(&tests)
+	for _, x := range tests {
+		if i := 0; !scan(x.Pointer+" end", "/water_sources/%d end", &i) {
+			faults = append(faults, x)
+		}
+	}
+	f.findUnits(&faults)
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if err := f.solveHydraulics(&unsolved); err != nil {
+		return nil, err
+	}
+	f.ended = true
+	f.needs(&faults)
+	f.dropFallow()
+	return f, faults.Err()
+}
+
+// timed sets a garden's clock and horizon.
+func timed(g file.Garden) (*facts, error) {
+	f := &facts{Garden: g, supplies: map[string]hydraulics.Supply{}, assumed: map[string]hydraulics.SupplyAssumptions{}}
+	var err error
+	if f.loc, err = time.LoadLocation(g.Garden.TimeZone); err != nil {
+		return nil, file.Faults{{Pointer: "/garden/time_zone", Reason: "is not a zone of the IANA time zone database, such as America/Los_Angeles"}}
+	}
+	if g.Horizon.Days < 7 || g.Horizon.Days > 28 {
+		return nil, file.Faults{{Pointer: "/horizon/days", Reason: fmt.Sprintf("is %d, must be 7 to 28", g.Horizon.Days)}}
+	}
+	f.start = instant(g.Horizon.FirstDay.Time, 0, f.loc)
+	f.end = instant(g.Horizon.FirstDay.AddDate(0, 0, g.Horizon.Days), 0, f.loc)
+	return f, nil
 }
 
 func (f *facts) fitSources(faults *file.Faults) {
@@ -184,18 +222,19 @@ func (f *facts) solveHydraulics(faults *file.Faults) error {
 		return err
 	}
 	for _, u := range f.units {
-		if u.layout == nil {
+		supply, known := f.supplies[u.source]
+		if u.layout == nil || !known {
 			continue
 		}
 		if u.compiled, err = compiler.Compile(u.layout.Spec.Engine()); err != nil {
 			return err
 		}
-		op, err := hydraulics.Operate(f.supplies[u.source], []hydraulics.HeadFlow{u.compiled})
+		op, err := hydraulics.Operate(supply, []hydraulics.HeadFlow{u.compiled})
 		if err != nil {
 			faults.Add(u.at, "takes more than its water source can give at any pressure: %s", err)
 			continue
 		}
-		u.alone = u.compiled.Solve(unit.Head(op.Head))
+		u.alone, u.solved = u.compiled.Solve(unit.Head(op.Head)), true
 		u.leastHead = leastHead(u.compiled, op.Head)
 	}
 	return nil

@@ -10,6 +10,32 @@ import (
 	"rillturn.example/rillturn/service/file"
 )
 
+// NeedGarden works out what every layout and hand-watered plot of a garden needs over the horizon, with the ledgers of all
+// plantings that have begun, of those that have ended too. It is a function of the file alone. What is wrong with the file
+// comes back as file.Faults.
+func NeedGarden(g file.Garden) (file.GardenNeed, error) {
+	f, err := gatherNeed(g)
+	if err != nil {
+		return file.GardenNeed{}, err
+	}
+	out := file.GardenNeed{
+		GardenID: g.Garden.ID, FirstDay: g.Horizon.FirstDay, Days: g.Horizon.Days, Weather: file.SeriesOf(f.series), Units: []file.UnitNeed{},
+		Unplanned: append([]file.UnplannedPlan{}, f.left...),
+	}
+	for _, u := range f.units {
+		need := file.UnitNeedOf(u.unit, u.with, u.without)
+		need.PlotID, need.Flags = u.plot.ID, u.flags
+		if u.layout != nil {
+			need.LayoutID = &u.layout.ID
+		}
+		if len(u.demand.Days) > 0 {
+			need.Demand = file.DemandOf(u.demand)
+		}
+		out.Units = append(out.Units, need)
+	}
+	return out, nil
+}
+
 // needs computes the demand of every unit: its plantings' ledgers up to the horizon, then what they want and bear in it.
 func (f *facts) needs(faults *file.Faults) {
 	climate := f.needInputs(faults)
@@ -33,16 +59,22 @@ func (f *facts) needs(faults *file.Faults) {
 		*faults = append(*faults, file.EngineFaults(err)...)
 		return
 	}
-	kept := f.units[:0]
 	for _, u := range f.units {
-		if len(u.unit.Plantings) == 0 {
-			f.left = append(f.left, file.UnplannedPlan{ID: u.id, Reason: "nothing_planted"})
-			continue
+		if len(u.unit.Plantings) > 0 {
+			f.demand(u, first, faults)
 		}
-		f.demand(u, first, faults)
-		kept = append(kept, u)
 	}
-	f.units = kept
+}
+
+// dropFallow leaves out the units on which nothing grows.
+func (f *facts) dropFallow() {
+	f.units = slices.DeleteFunc(f.units, func(u *watered) bool {
+		fallow := len(u.unit.Plantings) == 0
+		if fallow {
+			f.left = append(f.left, file.UnplannedPlan{ID: u.id, Reason: "nothing_planted"})
+		}
+		return fallow
+	})
 }
 
 // needInputs checks the parts of the file that belong to no single unit, and returns the weather.
@@ -73,21 +105,38 @@ func (f *facts) soils(faults *file.Faults) map[string]waterneed.Soil {
 
 func (f *facts) demand(u *watered, first waterneed.Date, faults *file.Faults) {
 	history := f.recorded(u)
-	ledgers, err := waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{})
-	if err != nil {
+	var err error
+	if u.with, err = waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{}); err != nil {
 		history.blame(faults, u.at, err)
 		return
 	}
-	for _, l := range ledgers {
-		u.states = append(u.states, l.State)
+	if u.without, err = waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{WithoutAssumed: true}); err != nil {
+		history.blame(faults, u.at, err)
+		return
 	}
-	if u.demand, err = waterneed.UnitDemand(u.unit, f.series, u.states, first, f.Horizon.Days); err != nil {
+	growing, states := f.growing(u)
+	if len(states) == 0 {
+		return
+	}
+	if u.demand, err = waterneed.UnitDemand(growing, f.series, states, first, f.Horizon.Days); err != nil {
 		history.blame(faults, u.at, err)
 		return
 	}
 	if s := u.demand.Spell; s.Limited && s.On < leastSpell {
 		u.flags = append(u.flags, flagRunoff)
 	}
+}
+
+// growing is the part of a unit that grows in the horizon, with its soils on the first morning.
+func (f *facts) growing(u *watered) (waterneed.Unit, []waterneed.State) {
+	growing, states := u.unit, []waterneed.State(nil)
+	growing.Plantings = nil
+	for i, p := range u.unit.Plantings {
+		if !f.over(p) {
+			growing.Plantings, states = append(growing.Plantings, p), append(states, u.with[i].State)
+		}
+	}
+	return growing, states
 }
 
 // leastEvenness is the least evenness (DU) that litres are planned for. To water the driest quarter of a layout that is
@@ -100,17 +149,17 @@ const flagUneven = "too_uneven_for_far_end"
 // plant fills in what grows on a unit, on which soil, and how evenly it is watered.
 func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults) {
 	u.unit.ID = u.id
-	if u.layout != nil {
+	if u.layout != nil && u.solved {
 		even := u.alone.Uniformity.Distribution
 		if even < leastEvenness {
 			even, u.flags = leastEvenness, append(u.flags, flagUneven)
 		}
 		u.unit.Uniformity.Computed = waterneed.Given(even)
-		if u.layout.MeasuredDU != nil {
-			u.unit.Uniformity.Measured = waterneed.Given(*u.layout.MeasuredDU)
-		}
 		// The water falls on the wet strips alone. By hand it is moved about, so runoff limits no hand turn.
 		u.unit.Application.Flow = u.alone.Flow
+	}
+	if u.layout != nil && u.layout.MeasuredDU != nil {
+		u.unit.Uniformity.Measured = waterneed.Given(*u.layout.MeasuredDU)
 	}
 	for i, p := range f.Plantings {
 		share := f.shareOf(p, u)
@@ -122,10 +171,21 @@ func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults
 			*faults = append(*faults, file.EngineFaults(err)...)
 			continue
 		}
-		if first := f.Horizon.FirstDay.EngineDate(); planting.End().Compare(first) >= 0 && planting.From.Sub(first) < f.Horizon.Days {
+		if planting.From.Sub(f.Horizon.FirstDay.EngineDate()) < f.Horizon.Days {
 			u.unit.Plantings = append(u.unit.Plantings, planting)
 		}
 	}
+	for i, share := range u.unit.Shares() {
+		u.unit.Plantings[i].FlowShare = share // also of what has ended, whose ground is watered on
+	}
+	if !f.ended {
+		u.unit.Plantings = slices.DeleteFunc(u.unit.Plantings, f.over)
+	}
+}
+
+// over reports whether a planting ended before the horizon.
+func (f *facts) over(p waterneed.Planting) bool {
+	return p.End().Compare(f.Horizon.FirstDay.EngineDate()) < 0
 }
 
 // shareOf is the share of a planting's ground that a unit waters: all of it, or an equal part where the plot has several

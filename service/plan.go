@@ -233,6 +233,7 @@ func (f *facts) turns(m *problem.Model, made plan.Plan, operations map[string]pr
 // unitPlan writes one unit and replays the plan through its ledgers.
 func (f *facts) unitPlan(u *watered, made plan.Plan, perDay []unit.Volume) (file.UnitPlan, error) {
 	out := file.UnitPlan{ID: u.id, PlotID: u.plot.ID, SourceID: u.source, HandFlow: u.handFlow.LitersPerMinute(), Demand: *file.DemandOf(u.demand), Flags: u.flags}
+	out.Efficiency, out.Ledgers = file.EfficiencyOf(u.demand.Efficiency), file.StandOf(u.with, u.without)
 	if u.layout != nil {
 		out.LayoutID, out.LeastHeadM = &u.layout.ID, float64(u.leastHead)
 		alone := file.LayoutFlowOf(u.id, u.alone)
@@ -248,7 +249,8 @@ func (f *facts) unitPlan(u *watered, made plan.Plan, perDay []unit.Volume) (file
 	if perDay == nil {
 		perDay = make([]unit.Volume, f.Horizon.Days)
 	}
-	predicted, err := waterneed.Replay(u.unit, f.series, u.states, f.Horizon.FirstDay.EngineDate(), perDay)
+	growing, states := f.growing(u)
+	predicted, err := waterneed.Replay(growing, f.series, states, f.Horizon.FirstDay.EngineDate(), perDay)
 	if err != nil {
 		return out, fmt.Errorf("replay the plan for %s: %w", u.id, err)
 	}

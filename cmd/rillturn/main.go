@@ -30,7 +30,7 @@ type cli struct {
 	Token   tokenCmd   `cmd:"" help:"Make an access token and print it once."`
 	Doctor  doctorCmd  `cmd:"" help:"Check a database and a running server."`
 	Flow    flowCmd    `cmd:"" help:"Compute what comes out of every hole of the layouts in a flow file (offline)."`
-	Need    needCmd    `cmd:"" help:"Compute reference evapotranspiration, crop need and ledgers from a need file (offline)."`
+	Need    needCmd    `cmd:"" help:"Compute reference evapotranspiration, crop need and ledgers from a need file or a garden file (offline)."`
 	Plan    planCmd    `cmd:"" help:"Plan zones and turns for a garden file or a rotation problem (offline)."`
 	Sheet   sheetCmd   `cmd:"" help:"Work out parts, cuts, drill sheets and planting marks for the layouts in a sheet or garden file (offline)."`
 	Version versionCmd `cmd:"" help:"Print the version."`

@@ -94,6 +94,7 @@ func TestOffline_filesAndStandardInput(t *testing.T) {
 	for _, c := range []struct{ command, name, has string }{
 		{"flow", "examples/flow.json", "sets"},
 		{"need", "waterneed/need.json", "units"},
+		{"need", "garden/cinder-lane.json", "units"},
 		{"plan", "rotation/tight-8-drilled-2.json", "runs"},
 		{"plan", "garden/cinder-lane.json", "turns"},
 		{"sheet", "fieldwork/sheet.json", "layouts"},
@@ -286,4 +287,26 @@ func ask(t *testing.T, method, url, body string, header http.Header) (int, strin
 		t.Fatal(err)
 	}
 	return a.StatusCode, string(text)
+}
+
+// A garden file is answered whole, or for one plot by its label.
+func TestNeed_gardenFileByPlot(t *testing.T) {
+	t.Parallel()
+	all := rillturn(t, "", "need", example("garden/tanager-bend.json"))
+	one := rillturn(t, "", "need", "--plot", "A2", example("garden/tanager-bend.json"))
+	for name, c := range map[string]struct {
+		got   ran
+		units int
+	}{"all": {all, 25}, "A2": {one, 1}} {
+		var n file.GardenNeed
+		if err := json.Unmarshal([]byte(c.got.out), &n); c.got.code != 0 || err != nil || len(n.Units) != c.units || len(n.Weather) < 7 {
+			t.Errorf("%s: code %d, %v, %d units, %d days of weather, %s", name, c.got.code, err, len(n.Units), len(n.Weather), c.got.err)
+		}
+	}
+	if got := rillturn(t, "", "need", "--plot", "Z9", example("garden/tanager-bend.json")); got.code != exitRefused || !strings.Contains(got.err, "Z9") {
+		t.Errorf("an unknown plot: %+v", got)
+	}
+	if got := rillturn(t, `{"garden": {}}`, "need", "-"); got.code != exitRefused || !strings.Contains(got.err, "/garden/time_zone: is required") {
+		t.Errorf("half a garden: %+v", got)
+	}
 }

@@ -25,13 +25,6 @@ func (c flowCmd) Run(std streams) error {
 	})
 }
 
-type needCmd struct {
-	File string `arg:"" help:"Need file, or - for standard input."`
-}
-
-// Run computes a need file.
-func (c needCmd) Run(std streams) error { return offline(std, c.File, file.ReadNeed, file.RunNeed) }
-
 // offline reads a file, runs one stage of the engine and prints its result as JSON.
 func offline[In, Out any](std streams, name string, read func(io.Reader) (In, error), run func(In) (Out, error)) error {
 	in, err := std.open(name)

@@ -3,6 +3,7 @@ package waterneed
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -164,8 +165,12 @@ func (m model) demandOver(days []DayClimate, st State) PlantingDemand {
 		if !active {
 			active = true
 			if t > 0 || st == (State{}) {
-				st, _ = m.open(c)
+				var flags []Code
+				st, flags = m.open(c)
 				p.Start = st
+				if slices.Contains(flags, FlagOpeningAssumed) {
+					p.Notes = append(p.Notes, FlagOpeningAssumed)
+				}
 			}
 			if t > 0 {
 				p.Notes = append(p.Notes, NoteDemandStarts)
@@ -300,11 +305,12 @@ func (d *Demand) sum(days []DayClimate) {
 // flag notes what the plantings get from each other's thirst, and what was assumed.
 func (d *Demand) flag(u Unit) {
 	judged := false
+	shares := u.Shares()
 	for i := range d.Plantings {
 		p := &d.Plantings[i]
 		p.Gets = d.Total
 		p.Surplus = p.Gets - p.Wanted
-		p.SurplusHere = p.Surplus * unit.Volume(u.share(i))
+		p.SurplusHere = p.Surplus * unit.Volume(shares[i])
 		judged = judged || u.Plantings[i].Crop.CoefficientsJudged || u.Plantings[i].Crop.StagesJudged
 	}
 	if u.Soil.Assumed {
@@ -326,11 +332,9 @@ func (u Unit) spell() Spell {
 	case a.FlowPerMeter > 0:
 		rate = unit.IntensityOf(a.FlowPerMeter, unit.Area(a.StripWidth))
 	case a.Flow > 0:
-		var wet unit.Area
-		for _, p := range u.Plantings {
-			wet += p.wetArea()
+		for i, share := range u.Shares() {
+			rate = max(rate, unit.IntensityOf(a.Flow*unit.Flow(share), u.Plantings[i].wetArea()))
 		}
-		rate = unit.IntensityOf(a.Flow, wet)
 	}
 	s := Spell{Rate: rate, Intake: u.Soil.Infiltration}
 	s.On, s.Soak, s.Limited = CycleAndSoak(rate, u.Soil.Infiltration, u.Soil.SurfaceStorage)

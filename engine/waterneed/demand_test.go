@@ -93,6 +93,29 @@ func TestUnitDemand_theThirstiestRules(t *testing.T) {
 	near(t, "and less water", d.Total.Liters(), 13*93.75, 1e-6)
 }
 
+// Two crops follow each other on the ground of the bed: each has all of the water while it stands. A third beside them
+// halves that, also while its own ground lies bare.
+func TestShares_countWhatStandsTogether(t *testing.T) {
+	u, _ := bed(60)
+	u.Plantings[0].To = Date{2015, 7, 10}
+	next := u.Plantings[0]
+	next.ID, next.From, next.To = "next", Date{2015, 7, 10}, Date{2015, 8, 20}
+	u.Plantings = append(u.Plantings, next)
+	if got := u.Shares(); got[0] != 1 || got[1] != 1 {
+		t.Errorf("one after the other: %v", got)
+	}
+	beside := next
+	beside.ID, beside.From = "beside", Date{2015, 8, 1}
+	u.Plantings = append(u.Plantings, beside)
+	if got := u.Shares(); got[0] != 1 || got[1] != 0.5 || got[2] != 0.5 {
+		t.Errorf("with a third: %v", got)
+	}
+	for i := range u.Plantings {
+		u.Plantings[i].FlowShare = 0.6
+	}
+	wantField(t, u.Validate(), "plantings.flow_share")
+}
+
 func TestUnitDemand_seedlingsDaily(t *testing.T) {
 	u, s := bed(28)
 	crop, _ := CropByCode("lettuce")
@@ -119,7 +142,7 @@ func TestUnitDemand_plantingWithinTheHorizon(t *testing.T) {
 		}
 	}
 	near(t, "opens with half of RAW", d.Plantings[0].Days[3].Wanted, 32, 1e-9)
-	for _, note := range []Code{NoteDemandStarts, NoteDemandEnds} {
+	for _, note := range []Code{NoteDemandStarts, NoteDemandEnds, FlagOpeningAssumed} {
 		if !slices.Contains(d.Plantings[0].Notes, note) {
 			t.Errorf("notes %v", d.Plantings[0].Notes)
 		}

@@ -160,7 +160,7 @@ func newModel(u Unit, i int) model {
 	for _, c := range p.Companions {
 		m.companions = append(m.companions, newCurve(c.Crop, setting))
 	}
-	m.netDepth = float64(unit.DepthOf(1, p.wetArea())) * u.share(i) * u.Uniformity.Efficiency().Value
+	m.netDepth = float64(unit.DepthOf(1, p.wetArea())) * u.Shares()[i] * u.Uniformity.Efficiency().Value
 	return m
 }
 

@@ -246,6 +246,43 @@ type Unit struct {
 	Application Application
 }
 
+// stands reports whether a planting shares the ground with others on a date: the day on which one makes room for the next
+// is no overlap.
+func (p Planting) stands(d Date) bool {
+	return p.From.Compare(d) <= 0 && (p.From == d || p.End().Compare(d) > 0)
+}
+
+// wetGround returns the most wet ground that plantings of the unit hold at one time while planting i stands.
+func (u Unit) wetGround(i int) unit.Area {
+	var most unit.Area
+	for _, begins := range u.Plantings { // the sum is largest on a day on which a planting begins
+		if !u.Plantings[i].stands(begins.From) {
+			continue
+		}
+		var sum unit.Area
+		for j, q := range u.Plantings {
+			if j == i || q.stands(begins.From) {
+				sum += q.wetArea()
+			}
+		}
+		most = max(most, sum)
+	}
+	return most
+}
+
+// Shares returns the share of the unit's litres that falls on each planting: its own FlowShare, else its wet ground over
+// the most that stands with it at one time. Plantings that follow each other on the same ground each get all of it;
+// ground that lies bare for a while gets its water too.
+func (u Unit) Shares() []float64 {
+	out := make([]float64, len(u.Plantings))
+	for i, p := range u.Plantings {
+		if out[i] = p.FlowShare; p.FlowShare == 0 {
+			out[i] = float64(p.wetArea() / u.wetGround(i))
+		}
+	}
+	return out
+}
+
 func (u Unit) faults() InputErrors {
 	var faults InputErrors
 	faults.join("soil", u.Soil.faults())
@@ -261,7 +298,6 @@ func (u Unit) faults() InputErrors {
 		faults.add("plantings", ReasonMissing)
 	}
 	ids := map[string]bool{}
-	var shares float64
 	for i, p := range u.Plantings {
 		path := fmt.Sprintf("plantings[%d]", i)
 		faults.join(path, p.faults())
@@ -269,23 +305,27 @@ func (u Unit) faults() InputErrors {
 			faults.add(path+".id", ReasonDuplicate)
 		}
 		ids[p.ID] = true
-		shares += p.FlowShare
 		if (p.FlowShare == 0) != (u.Plantings[0].FlowShare == 0) {
 			faults.add(path+".flow_share", ReasonMissing)
 		}
 	}
-	faults.within("plantings.flow_share", shares, 0, 1+1e-9)
+	if len(faults) == 0 {
+		faults.within("plantings.flow_share", u.sharesAtOnce(), 0, 1+1e-9)
+	}
 	return faults
 }
 
-// share returns the share of the unit's litres that falls on planting i.
-func (u Unit) share(i int) float64 {
-	if u.Plantings[i].FlowShare > 0 {
-		return u.Plantings[i].FlowShare
+// sharesAtOnce returns the largest sum of flow shares given to plantings that stand at one time.
+func (u Unit) sharesAtOnce() float64 {
+	most := 0.0
+	for _, begins := range u.Plantings {
+		sum := 0.0
+		for _, q := range u.Plantings {
+			if q.stands(begins.From) {
+				sum += q.FlowShare
+			}
+		}
+		most = max(most, sum)
 	}
-	var total unit.Area
-	for _, p := range u.Plantings {
-		total += p.wetArea()
-	}
-	return float64(u.Plantings[i].wetArea() / total)
+	return most
 }

@@ -49,6 +49,8 @@ type UnitPlan struct {
 	HandFlow   float64           `json:"hand_flow_l_per_min,omitempty"`
 	LeastHeadM float64           `json:"least_head_m,omitempty"` // at the source, for the unit to be open with others
 	Demand     DemandResult      `json:"demand"`
+	Efficiency EfficiencyResult  `json:"efficiency"`
+	Ledgers    []LedgerPlan      `json:"ledgers,omitempty"` // of plantings that have begun
 	Flags      []string          `json:"flags,omitempty"`
 	Zone       string            `json:"zone,omitempty"` // left out when no zone can carry it
 	NeedL      float64           `json:"need_l"`

@@ -38,8 +38,12 @@ type NeedPlace struct {
 // NeedDate is a date written YYYY-MM-DD.
 type NeedDate waterneed.Date
 
-// UnmarshalJSON reads a date that exists.
+// UnmarshalJSON reads a date that exists; null is the zero date, as it is written.
 func (d *NeedDate) UnmarshalJSON(text []byte) error {
+	if string(text) == "null" {
+		*d = NeedDate{}
+		return nil
+	}
 	var s string
 	if err := json.Unmarshal(text, &s); err != nil {
 		return errors.New("must be a date like \"2015-07-06\"")

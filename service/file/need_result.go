@@ -311,7 +311,7 @@ func RunNeed(n Need) (NeedResult, error) {
 	if n.Series != nil {
 		s, err := climate.Series(waterneed.Date(n.Series.From), n.Series.Days)
 		faults = append(faults, faultsUnder("/series", err)...)
-		r.Series = seriesResult(s)
+		r.Series = SeriesOf(s)
 	}
 	for i, u := range n.Units {
 		result, err := u.run(climate, Point("units", i))
@@ -389,7 +389,7 @@ func (u NeedUnit) run(climate waterneed.Climate, pointer string) (UnitNeedResult
 	if err := e.Validate(); err != nil {
 		return UnitNeedResult{}, enginePointers(pointer, err)
 	}
-	r := UnitNeedResult{ID: u.ID, Soil: soilResult(e.Soil), Efficiency: efficiencyResult(e.Uniformity.Efficiency())}
+	r := UnitNeedResult{ID: u.ID, Soil: soilResult(e.Soil), Efficiency: EfficiencyOf(e.Uniformity.Efficiency())}
 	s, err := u.series(climate, e)
 	if err != nil {
 		return UnitNeedResult{}, enginePointers(pointer+"/plantings", err)
@@ -500,7 +500,8 @@ func referenceETResult(r waterneed.ReferenceET) ReferenceETResult {
 	}
 }
 
-func seriesResult(s waterneed.Series) []SeriesDayResult {
+// SeriesOf returns a run of days as files show it.
+func SeriesOf(s waterneed.Series) []SeriesDayResult {
 	out := make([]SeriesDayResult, len(s.Days))
 	for i, d := range s.Days {
 		out[i] = SeriesDayResult{Date: NeedDate(d.Date), ET0Mm: float64(d.ET0), Rung: string(d.Rung), RainMm: depthOf(d.Rain)}
@@ -540,7 +541,8 @@ func soilResult(s waterneed.Soil) SoilResult {
 	}
 }
 
-func efficiencyResult(e waterneed.Efficiency) EfficiencyResult {
+// EfficiencyOf returns an efficiency as files show it.
+func EfficiencyOf(e waterneed.Efficiency) EfficiencyResult {
 	return EfficiencyResult{Value: e.Value, Low: e.Low, High: e.High, Source: string(e.Source)}
 }
 

@@ -52,7 +52,7 @@ var englishNeed = needPhrases{
 			}
 		},
 		waterneed.FlagOpeningAssumed: func(Printer, NeedFact) Notice {
-			return Notice{Text: "How moist the soil was at the start is assumed.", Remedy: "Dig and enter what you see."}
+			return Notice{Text: "How moist the soil was at the start is not known; half of what plants reach easily is taken as gone.", Remedy: "Dig and enter what you see."}
 		},
 		waterneed.FlagSoilAssumed: func(Printer, NeedFact) Notice {
 			return Notice{Text: "The soil is not known; it counts as loam.", Remedy: "Rub moist soil between the fingers and enter what it feels like."}
@@ -124,6 +124,12 @@ var englishNeed = needPhrases{
 		waterneed.StageMid:         "full grown",
 		waterneed.StageLate:        "ripening",
 		waterneed.StagePast:        "past its season",
+	},
+	unreported: func(plot, crop, assumed, none string) string {
+		return fmt.Sprintf("%s, %s: the soil misses %s of water if every turn ran that nobody reported, %s if none did.", plot, crop, assumed, none)
+	},
+	surplus: func(plot, thirstiest, crop, volume string) string {
+		return fmt.Sprintf("%s: the %s asks for most; the %s on the same valve gets %s more than it wants.", plot, thirstiest, crop, volume)
 	},
 	efficiency: map[waterneed.Code]func(waterneed.Efficiency) Notice{
 		waterneed.EfficiencyMeasured: func(e waterneed.Efficiency) Notice {

@@ -26,6 +26,18 @@ type needPhrases struct {
 	wind       map[waterneed.Code]string
 	stages     map[waterneed.Code]string
 	efficiency map[waterneed.Code]func(waterneed.Efficiency) Notice
+	unreported func(plot, crop, assumed, none string) string
+	surplus    func(plot, thirstiest, crop, volume string) string
+}
+
+// Unreported says how dry a planting's soil is when all turns ran that nobody reported, and when none did.
+func (p Printer) Unreported(plot, crop string, assumed, none unit.Depth) string {
+	return p.language.need.unreported(OneLine(plot), OneLine(crop), p.Depth(assumed).String(), p.Depth(none).String())
+}
+
+// Surplus says how much more than it wants a planting gets because of the thirstiest one on its valve.
+func (p Printer) Surplus(plot, thirstiest, crop string, v unit.Volume) string {
+	return p.language.need.surplus(OneLine(plot), OneLine(thirstiest), OneLine(crop), p.Volume(v).String())
 }
 
 // NeedFlag says what a flag of a ledger or a demand means.
