@@ -55,15 +55,17 @@ type facts struct {
 	left     []file.UnplannedPlan // plots that are not planned for, and why
 	series   waterneed.Series
 	ended    bool // whether plantings that ended before the horizon are wanted too
+	supposed supposition
 }
 
 // gather resolves a garden: supply curves, compiled layouts, water need. What is wrong comes back as file.Faults with
 // pointers into the garden file.
-func gather(g file.Garden) (*facts, error) {
+func gather(g file.Garden, s supposition) (*facts, error) {
 	f, err := timed(g)
 	if err != nil {
 		return nil, err
 	}
+	f.supposed = s
 	var faults file.Faults
 	if f.openings = openings(g, f.loc); len(f.openings) == 0 {
 		faults.Add("/water_hours", "no source may run in the horizon: enter water hours, or check the season and the dates")

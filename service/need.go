@@ -59,6 +59,7 @@ func (f *facts) needs(faults *file.Faults) {
 		*faults = append(*faults, file.EngineFaults(err)...)
 		return
 	}
+	f.supposed.weather(&f.series, first)
 	for _, u := range f.units {
 		if len(u.unit.Plantings) > 0 {
 			f.demand(u, first, faults)

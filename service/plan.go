@@ -18,7 +18,11 @@ import (
 // It is a function of the file alone. stop is asked between evaluations; nil lets the plan run to its end. What is wrong
 // with the file comes back as file.Faults.
 func PlanGarden(g file.Garden, stop func() bool) (file.GardenPlan, error) {
-	f, err := gather(g)
+	return planGarden(g, supposition{}, stop)
+}
+
+func planGarden(g file.Garden, s supposition, stop func() bool) (file.GardenPlan, error) {
+	f, err := gather(g, s)
 	if err != nil {
 		return file.GardenPlan{}, err
 	}

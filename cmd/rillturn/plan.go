@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"slices"
+	"strings"
 
 	"rillturn.example/rillturn/api"
 	"rillturn.example/rillturn/api/render/words"
@@ -20,6 +21,7 @@ type planCmd struct {
 	File    string `arg:"" help:"Garden file or rotation problem, or - for standard input."`
 	Effort  string `enum:"fast,full,file" default:"file" help:"How hard to look for a better plan: fast, full, or as the garden file says."`
 	Explain bool   `help:"Also print the plan in words, on standard error."`
+	WhatIf  string `help:"A change to the garden, as JSON; prints what it makes of the plan, such as '{\"weather\": \"hot_week\"}'."`
 }
 
 // Run plans a garden file, which has a field garden, or a rotation problem.
@@ -35,6 +37,9 @@ func (c planCmd) Run(ctx context.Context, std streams) error {
 	if file.HasField(body, "garden") {
 		return c.garden(ctx, std, body)
 	}
+	if c.WhatIf != "" {
+		return errors.New("--what-if needs a garden file, and this is a rotation problem")
+	}
 	return c.problem(ctx, std, body)
 }
 
@@ -45,6 +50,9 @@ func (c planCmd) garden(ctx context.Context, std streams, body []byte) error {
 	}
 	if c.Effort != "file" {
 		g.Horizon.Effort = c.Effort
+	}
+	if c.WhatIf != "" {
+		return c.whatIf(ctx, std, g)
 	}
 	p, err := service.PlanGarden(g, ended(ctx))
 	if err != nil {
@@ -60,6 +68,18 @@ func (c planCmd) garden(ctx context.Context, std streams, body []byte) error {
 		}
 	}
 	return printJSON(std.out, p)
+}
+
+func (c planCmd) whatIf(ctx context.Context, std streams, g file.Garden) error {
+	change, err := file.ReadWhatIf(strings.NewReader(c.WhatIf))
+	if err != nil {
+		return err
+	}
+	d, err := service.WhatIf(g, change, ended(ctx))
+	if err != nil {
+		return err
+	}
+	return printJSON(std.out, d)
 }
 
 // allFaults joins what the contract and the file's decoder have to say, one fault a field. An error that is no fault of
