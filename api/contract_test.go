@@ -331,6 +331,10 @@ var shared = map[string]reflect.Type{
 	"SheetCutList":         reflect.TypeFor[gen.SheetCutList](),
 	"SheetStick":           reflect.TypeFor[gen.SheetStick](),
 	"SheetCut":             reflect.TypeFor[gen.SheetCut](),
+	"SheetStock":           reflect.TypeFor[gen.SheetStock](),
+	"SheetPrice":           reflect.TypeFor[gen.SheetPrice](),
+	"StoredPlug":           reflect.TypeFor[gen.StoredPlug](),
+	"Workshop":             reflect.TypeFor[gen.Workshop](),
 	"SheetReservation":     reflect.TypeFor[gen.SheetReservation](),
 }
 

@@ -39,6 +39,7 @@ var gardenParts = []gardenPart{
 		},
 	},
 	{list: "weather_days", schema: "WeatherDay"},
+	{list: "stored_pipes", schema: "StoredPipeValues", own: []string{"id"}, refs: []string{"owner_id", "reserved_layout_id", "from_layout_id"}},
 }
 
 // CheckGardenFile holds a garden file against the contract, so that it is refused for the same reasons as the requests
@@ -57,6 +58,9 @@ func CheckGardenFile(body []byte) error {
 		return err
 	}
 	faults = c.checkObject("/garden", root["garden"], gardenPart{schema: "GardenValues", own: []string{"id", "coastal", "humidity_class"}})
+	if shop, given := root["workshop"]; given {
+		faults = append(faults, c.checkObject("/workshop", shop, gardenPart{schema: "Workshop"})...)
+	}
 	for _, part := range gardenParts {
 		faults = append(faults, c.checkPart("", root, part)...)
 	}

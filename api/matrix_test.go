@@ -19,21 +19,23 @@ import (
 var usual = map[string]uuid.UUID{
 	"member": spareMember, "token": spareToken, "plot": plotID, "holder": holderID, "line": lineID, "source": sourceID,
 	"test": flowTestID, "hours": hoursID, "closure": closureID, "layout": draftLayout, "planting": plantingID,
-	"rotation": rotationID, "turn": turnID, "report": reportID,
+	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID,
 }
 
 // special are the operations that need another record, by operation and parameter.
 var special = map[string]uuid.UUID{
-	"holderCreate plot":        sparePlot,       // the member of the example holds the usual plot already
-	"plotDelete plot":          sparePlot,       // nothing refers to these
-	"serviceLineDelete line":   spareLine,       //
-	"waterSourceDelete source": spareSource,     //
-	"layoutAccept layout":      submittedLayout, // transitions begin at their own status
-	"layoutReturn layout":      submittedLayout, //
-	"layoutRetire layout":      acceptedLayout,  //
-	"layoutSheetGet layout":    acceptedLayout,  // sheets are made from accepted revisions
-	"layoutSheetCsvGet layout": acceptedLayout,  //
-	"layoutSheetPdfGet layout": acceptedLayout,  //
+	"holderCreate plot":             sparePlot,       // the member of the example holds the usual plot already
+	"plotDelete plot":               sparePlot,       // nothing refers to these
+	"serviceLineDelete line":        spareLine,       //
+	"waterSourceDelete source":      spareSource,     //
+	"layoutAccept layout":           submittedLayout, // transitions begin at their own status
+	"layoutReturn layout":           submittedLayout, //
+	"layoutRetire layout":           acceptedLayout,  //
+	"layoutSheetGet layout":         acceptedLayout,  // sheets are made from accepted revisions
+	"layoutSheetCsvGet layout":      acceptedLayout,  //
+	"layoutSheetPdfGet layout":      acceptedLayout,  //
+	"layoutReservationStore layout": acceptedLayout,
+	"layoutPipesStore layout":       acceptedLayout,
 }
 
 // planned are the operations that need a rotation that was really planned.

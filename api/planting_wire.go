@@ -21,6 +21,10 @@ func plantingValues(b gen.PlantingValues) repo.PlantingValues {
 		PlantSpacingM:  b.PlantSpacingM,
 		RowSpacingM:    b.RowSpacingM,
 		LayoutID:       b.LayoutId,
+		Outlets:        int16s(b.Outlets),
+		FromM:          b.FromM,
+		ToM:            b.ToM,
+		BothSides:      b.BothSides,
 		Note:           b.Note,
 	}
 }
@@ -45,6 +49,10 @@ func plantingView(r repo.Planting) (gen.Planting, error) {
 		PlantSpacingM:  r.PlantSpacingM,
 		RowSpacingM:    r.RowSpacingM,
 		LayoutId:       r.LayoutID,
+		Outlets:        int32s(r.Outlets),
+		FromM:          r.FromM,
+		ToM:            r.ToM,
+		BothSides:      r.BothSides,
 		Note:           r.Note,
 		Revision:       r.Revision,
 		CreatedAt:      r.CreatedAt,

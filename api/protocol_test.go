@@ -93,6 +93,7 @@ func (w *world) fill(t testing.TB, g garden) {
 		repotest.WaterHours(t, w.pool, g.id)
 		repotest.Closure(t, w.pool, g.id)
 		repotest.Planting(t, w.pool, g.id, func(v *repo.PlantingValues) { v.CropConstants = exampleOf(t, "Crop") })
+		repotest.StoredPipe(t, w.pool, g.id)
 		repotest.PlotHolder(t, w.pool, g.id, func(v *repo.PlotHolderValues) { v.PlotID = plotID })
 		repotest.TurnReport(t, w.pool, g.id, func(v *repo.TurnReportValues) { v.TurnID = turnID })
 		repotest.Rotation(t, w.pool, g.id)

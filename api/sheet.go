@@ -5,7 +5,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -93,7 +92,7 @@ func answerSheet(ctx context.Context, s service.GardenSheet, err error, media st
 	}
 	work, err := file.WorkSheet(s.Sheet)
 	if err != nil {
-		return d, sheetRefusal(err)
+		return d, service.SheetRefusal(err)
 	}
 	o.Made = decided(s)
 	d.body, err = drawSheet(work, names, media, o)
@@ -137,20 +136,6 @@ func decided(s service.GardenSheet) time.Time {
 		last = later(last, of.Decided)
 	}
 	return last
-}
-
-// sheetRefusal says what keeps a sheet from being worked out. The pointers lead into the sheet, which the caller has never
-// seen, so the sentence names the thing instead.
-func sheetRefusal(err error) error {
-	var faults file.Faults
-	if !errors.As(err, &faults) {
-		return err
-	}
-	reasons := make([]string, len(faults))
-	for i, f := range faults {
-		reasons[i] = strings.TrimPrefix(f.Pointer, "/") + ": " + f.Reason
-	}
-	return refuse(conflict, "The sheet can't be worked out: %s.", strings.Join(reasons, "; "))
 }
 
 func drawSheet(w file.SheetWork, names SheetNames, media string, o pdf.Options) ([]byte, error) {

@@ -126,6 +126,7 @@ var (
 	plantingID                             = id(61)
 	hoursID, closureID                     = id(71), id(72)
 	rotationID, turnID, reportID           = id(81), id(82), id(83)
+	pipeID                                 = id(91) // of the gardener
 )
 
 // garden is one tenant with records of every kind and a token for each role.
@@ -202,6 +203,7 @@ func (g *garden) ground(t testing.TB, tx pgx.Tx) {
 	repotest.Planting(t, tx, g.id, func(v *repo.PlantingValues) {
 		v.ID, v.PlotID, v.LayoutID, v.CropConstants = plantingID, plotID, &acceptedLayout, exampleOf(t, "Crop")
 	})
+	repotest.StoredPipe(t, tx, g.id, func(v *repo.StoredPipeValues) { v.ID, v.OwnerID = pipeID, &gardenerID })
 }
 
 func (g *garden) schedule(t testing.TB, tx pgx.Tx) {
@@ -384,7 +386,7 @@ func (w *world) counts(t testing.TB, g garden) map[string]int {
 	t.Helper()
 	tables := []string{
 		"member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
-		"layout_revision", "planting", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
+		"layout_revision", "planting", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
 	}
 	counts := map[string]int{}
 	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {

@@ -15,7 +15,10 @@ const (
 	layoutColumns = `garden_id, id, plot_id, water_source_id, name, status, own_valve, measured_du, latest_number,
 		accepted_number, revision, created_at, updated_at`
 	plantingColumns = `garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch,
-		mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at`
+		mulch_cover, plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, revision, created_at,
+		updated_at`
+	storedPipeColumns = `garden_id, id, label, owner_id, piece, plugged, condition, note, reserved_layout_id, from_layout_id,
+		revision, created_at, updated_at`
 	weatherDayColumns = `garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct,
 		wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at`
 	scheduleColumns = `garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status,
@@ -84,6 +87,22 @@ func (q *Queries) PlantingListPage(ctx context.Context, garden uuid.UUID, plot *
 	given(&w, "plot_id = ?", plot)
 	return list[Planting](ctx, q, `SELECT `+plantingColumns+` FROM planting WHERE `+w.String()+`
 		ORDER BY created_at, id LIMIT `+w.arg(limit), w.args)
+}
+
+// StoredPipeFilter chooses stored pipes; nil asks for all.
+type StoredPipeFilter struct {
+	OwnerID, ReservedLayoutID *uuid.UUID
+}
+
+// StoredPipeListPage lists stored pipes by what is written on them.
+func (q *Queries) StoredPipeListPage(ctx context.Context, garden uuid.UUID, f StoredPipeFilter, afterKey string, afterID uuid.UUID, limit int32) ([]StoredPipe, error) {
+	var w where
+	w.add("garden_id = ?", garden)
+	w.add("(label, id) > (?, ?)", afterKey, afterID)
+	given(&w, "owner_id = ?", f.OwnerID)
+	given(&w, "reserved_layout_id = ?", f.ReservedLayoutID)
+	return list[StoredPipe](ctx, q, `SELECT `+storedPipeColumns+` FROM stored_pipe WHERE `+w.String()+`
+		ORDER BY label, id LIMIT `+w.arg(limit), w.args)
 }
 
 // WeatherFilter chooses days of weather, First and Last included; nil asks for all.

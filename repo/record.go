@@ -25,6 +25,7 @@ type (
 	PlotHolder     = dbsqlc.PlotHolder
 	Rotation       = dbsqlc.Rotation
 	ServiceLine    = dbsqlc.ServiceLine
+	StoredPipe     = dbsqlc.StoredPipe
 	Token          = dbsqlc.Token
 	Turn           = dbsqlc.Turn
 	TurnMember     = dbsqlc.TurnMember
@@ -50,6 +51,7 @@ type (
 	PlotHolderValues     = dbsqlc.PlotHolderInsertParams
 	RotationValues       = dbsqlc.RotationInsertParams
 	ServiceLineValues    = dbsqlc.ServiceLineInsertParams
+	StoredPipeValues     = dbsqlc.StoredPipeInsertParams
 	TokenValues          = dbsqlc.TokenInsertParams
 	TurnReportValues     = dbsqlc.TurnReportInsertParams
 	WaterHoursValues     = dbsqlc.WaterHoursInsertParams
@@ -121,6 +123,11 @@ func (q *Queries) PlotHolderUpdate(ctx context.Context, v PlotHolderValues) (Plo
 // PlantingUpdate replaces a planting's values.
 func (q *Queries) PlantingUpdate(ctx context.Context, v PlantingValues) (Planting, error) {
 	return q.Queries.PlantingUpdate(ctx, dbsqlc.PlantingUpdateParams(v))
+}
+
+// StoredPipeUpdate replaces a stored pipe's values.
+func (q *Queries) StoredPipeUpdate(ctx context.Context, v StoredPipeValues) (StoredPipe, error) {
+	return q.Queries.StoredPipeUpdate(ctx, dbsqlc.StoredPipeUpdateParams(v))
 }
 
 // LayoutUpdate replaces a layout's values, its status and the numbers of its latest and accepted revision among them.

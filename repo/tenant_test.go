@@ -32,6 +32,7 @@ type world struct {
 	holder       repo.PlotHolder
 	layout       repo.Layout
 	planting     repo.Planting
+	pipe, free   repo.StoredPipe // the first one is reserved for the layout
 	published    repo.Rotation
 	proposed     repo.Rotation
 	undocumented repo.Rotation // its documents are not written yet
@@ -64,6 +65,8 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		v.PlotID, v.WaterSourceID, v.Status = w.plot.ID, w.source.ID, "accepted"
 	})
 	w.planting = repotest.Planting(t, tx, g, func(v *repo.PlantingValues) { v.PlotID = w.plot.ID })
+	w.pipe = repotest.StoredPipe(t, tx, g, func(v *repo.StoredPipeValues) { v.ReservedLayoutID = &w.layout.ID })
+	w.free = repotest.StoredPipe(t, tx, g)
 	w.unused.member, w.unused.line = repotest.Member(t, tx, g), repotest.ServiceLine(t, tx, g)
 	w.unused.source, w.unused.plot = repotest.WaterSource(t, tx, g), repotest.Plot(t, tx, g)
 	w.published = repotest.Rotation(t, tx, g, func(v *repo.RotationValues) { v.Status = "published" })
@@ -134,6 +137,9 @@ func (w world) calls() map[string][]any {
 		PlotID: w.plot.ID, WaterSourceID: w.source.ID, Name: "New", Status: "draft", LatestNumber: 1, GardenID: g, ID: w.layout.ID, Revision: 1,
 	}
 	revision := repo.LayoutRevisionValues{Status: "superseded", Spec: json.RawMessage("{}"), Author: "Ash", GardenID: g, LayoutID: w.layout.ID, Number: 1}
+	pipe := repo.StoredPipeValues{
+		Label: "New", Piece: json.RawMessage("{}"), Plugged: json.RawMessage("[]"), Condition: "good", GardenID: g, ID: w.pipe.ID, Revision: 1,
+	}
 	planting := repo.PlantingValues{
 		PlotID: w.plot.ID, Crop: "bean", CropConstants: json.RawMessage("{}"), PlantedOn: first, AreaM2: 1, WettedFraction: 0.5, Mulch: "none",
 		LayoutID: &w.layout.ID, GardenID: g, ID: w.planting.ID, Revision: 1,
@@ -185,6 +191,17 @@ func (w world) calls() map[string][]any {
 		"MemberList":               {g},
 		"MemberListPage":           {g, "", none, int32(10)},
 		"MemberUpdate":             {member},
+		"StoredPipeByID":           {g, w.pipe.ID},
+		"StoredPipeDelete":         {g, w.pipe.ID, int64(1)},
+		"StoredPipeDeleteByLabel":  {g, []string{w.pipe.Label}},
+		"StoredPipeInsert":         {withID(pipe, id)},
+		"StoredPipeList":           {g},
+		"StoredPipeListPage":       {g, repo.StoredPipeFilter{}, "", none, int32(10)},
+		"StoredPipeRelease":        {g, &w.layout.ID, []string{}},
+		"StoredPipeReserve":        {&w.layout.ID, g, []string{w.free.Label}},
+		"StoredPipeUpdate":         {pipe},
+		"SeasonUpdate":             {&first, &last, g},
+		"WorkshopUpdate":           {json.RawMessage("{}"), g, int64(1)},
 		"PlantingByID":             {g, w.planting.ID},
 		"PlantingDelete":           {g, w.planting.ID, int64(1)},
 		"PlantingInsert":           {withID(planting, id)},

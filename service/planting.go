@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"sort"
 
 	"github.com/google/uuid"
@@ -138,6 +139,11 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 		if l.PlotID != v.PlotID {
 			faults = append(faults, Field{"/layout_id", "names a layout of another plot"})
 		}
+		more, err := outletFaults(ctx, q, p, v)
+		if err != nil {
+			return err
+		}
+		faults = append(faults, more...)
 	}
 	if v.CropConstants == nil {
 		crop, known := waterneed.CropByCode(v.Crop)
@@ -151,4 +157,26 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 		return invalid(faults...)
 	}
 	return nil
+}
+
+// outletFaults holds the outlets of a planting against the latest revision of its layout.
+func outletFaults(ctx context.Context, q *repo.Queries, p Principal, v *repo.PlantingValues) ([]Field, error) {
+	if len(v.Outlets) == 0 {
+		return nil, nil
+	}
+	l, err := q.LayoutLatest(ctx, p.Garden, *v.LayoutID)
+	if err != nil {
+		return nil, err
+	}
+	var spec file.Layout
+	if err := json.Unmarshal(l.LayoutRevision.Spec, &spec); err != nil {
+		return nil, fmt.Errorf("stored layout document: %w", err)
+	}
+	var faults []Field
+	for i, o := range v.Outlets {
+		if int(o) >= len(spec.Manifold.Outlets) {
+			faults = append(faults, Field{file.Point("outlets", i), fmt.Sprintf("is %d, but the layout has %d outlets, counted from 0", o, len(spec.Manifold.Outlets))})
+		}
+	}
+	return faults, nil
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -59,31 +60,38 @@ func (s *Service) sheet(ctx context.Context, p Principal, choose func(*repo.Quer
 	}
 	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
 		q := repo.New(tx)
-		g, err := q.GardenByID(ctx, p.Garden)
-		if err != nil {
-			return err
-		}
-		today, err := s.today(g)
-		if err != nil {
-			return err
-		}
-		read := &snapping{q: q, garden: p.Garden}
-		for _, step := range []func(context.Context, *file.Garden) error{read.settings, read.people, read.water, read.ground, read.holders} {
-			if err := step(ctx, &out.Garden); err != nil {
-				return err
-			}
-		}
-		if err := choose(q, &out); err != nil {
-			return err
-		}
-		ids := make([]string, len(out.Layouts))
-		for i, l := range out.Layouts {
-			ids[i] = l.ID
-		}
-		out.Sheet = out.Garden.Sheet(file.Day{Time: today}, ids...)
-		return nil
+		return s.readSheet(ctx, q, p, &out, func() error { return choose(q, &out) })
 	})
 	return out, explain(err, effect{action: "read", entity: "layout"})
+}
+
+// readSheet reads the garden, lets choose name the layouts, and makes their sheet.
+func (s *Service) readSheet(ctx context.Context, q *repo.Queries, p Principal, out *GardenSheet, choose func() error) error {
+	g, err := q.GardenByID(ctx, p.Garden)
+	if err != nil {
+		return err
+	}
+	today, err := s.today(g)
+	if err != nil {
+		return err
+	}
+	read := &snapping{q: q, garden: p.Garden}
+	for _, step := range []func(context.Context, *file.Garden) error{
+		read.settings, read.people, read.water, read.ground, read.holders, read.shed,
+	} {
+		if err := step(ctx, &out.Garden); err != nil {
+			return err
+		}
+	}
+	if err := choose(); err != nil {
+		return err
+	}
+	ids := make([]string, len(out.Layouts))
+	for i, l := range out.Layouts {
+		ids[i] = l.ID
+	}
+	out.Sheet = out.Garden.Sheet(file.Day{Time: today}, ids...)
+	return nil
 }
 
 // addRevision takes a revision of a layout for the sheet, in place of the accepted one that the garden was read with.
@@ -121,6 +129,22 @@ func sheetRevision(r repo.LayoutRevision) SheetRevision {
 		}
 	}
 	return out
+}
+
+// SheetRefusal says what keeps a sheet from being worked out. The pointers of the faults lead into the sheet, which the
+// caller has never seen, so a sentence names them instead.
+func SheetRefusal(err error) error {
+	var faults file.Faults
+	if !errors.As(err, &faults) {
+		return err
+	}
+	reasons := make([]string, len(faults))
+	for i, f := range faults {
+		reasons[i] = strings.TrimPrefix(f.Pointer, "/") + ": " + f.Reason
+	}
+	refused := refuse(Conflict, "The sheet can't be worked out: %s.", strings.Join(reasons, "; "))
+	refused.cause = err
+	return refused
 }
 
 // holders notes on the plots who holds them.

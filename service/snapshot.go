@@ -154,7 +154,8 @@ func (s *snapping) plantings(ctx context.Context, out *file.Garden) error {
 		of := file.Planting{
 			ID: p.ID.String(), PlotID: p.PlotID.String(), LayoutID: idPointer(p.LayoutID), Crop: p.Crop, CropConstants: &file.Crop{},
 			PlantedOn: file.Day{Time: p.PlantedOn}, RemovedOn: dayPointer(p.RemovedOn), AreaM2: p.AreaM2, WettedFraction: p.WettedFraction,
-			Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM, RowSpacingM: p.RowSpacingM, Note: p.Note,
+			Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM, RowSpacingM: p.RowSpacingM,
+			Outlets: ints(p.Outlets), FromM: p.FromM, ToM: p.ToM, BothSides: p.BothSides, Note: p.Note,
 		}
 		if err := json.Unmarshal(p.CropConstants, of.CropConstants); err != nil {
 			return fmt.Errorf("crop of planting %s: %w", of.ID, err)

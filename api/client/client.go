@@ -262,6 +262,27 @@ func (e Paper) Valid() bool {
 	}
 }
 
+// Defines values for PipeCondition.
+const (
+	Good  PipeCondition = "good"
+	Unfit PipeCondition = "unfit"
+	Worn  PipeCondition = "worn"
+)
+
+// Valid indicates whether the value is a known member of the PipeCondition enum.
+func (e PipeCondition) Valid() bool {
+	switch e {
+	case Good:
+		return true
+	case Unfit:
+		return true
+	case Worn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleCoordinator Role = "coordinator"
@@ -1243,12 +1264,18 @@ type OpenSet struct {
 // Paper A size of paper.
 type Paper string
 
+// PipeCondition Unfit pipe is not offered to layouts.
+type PipeCondition string
+
 // Planting A crop on a plot.
 //
-// Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
+// Examples: {"area_m2":4,"both_sides":false,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","outlets":[],"planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
 type Planting struct {
 	// AreaM2 Ground that the crop covers.
 	AreaM2 float64 `json:"area_m2"`
+
+	// BothSides A row on either side of the pipe.
+	BothSides bool `json:"both_sides"`
 
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
@@ -1260,6 +1287,9 @@ type Planting struct {
 	//
 	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
 	CropConstants *Crop `json:"crop_constants,omitempty"`
+
+	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
+	FromM *float64 `json:"from_m,omitempty"`
 
 	// Id The identity, made by the service.
 	Id openapi_types.UUID `json:"id"`
@@ -1275,6 +1305,9 @@ type Planting struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note"`
+
+	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
+	Outlets []int32 `json:"outlets"`
 
 	// PlantSpacingM Distance in the row.
 	PlantSpacingM *float64 `json:"plant_spacing_m,omitempty"`
@@ -1293,6 +1326,9 @@ type Planting struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// ToM Where it ends. Left out: at the far end.
+	ToM *float64 `json:"to_m,omitempty"`
 
 	// UpdatedAt When it was last changed.
 	UpdatedAt time.Time `json:"updated_at"`
@@ -1317,8 +1353,14 @@ type PlantingValues struct {
 	// AreaM2 Ground that the crop covers.
 	AreaM2 float64 `json:"area_m2"`
 
+	// BothSides A row on either side of the pipe.
+	BothSides bool `json:"both_sides,omitempty"`
+
 	// Crop Name of a crop of the library; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
+	FromM *float64 `json:"from_m,omitempty"`
 
 	// LayoutId The layout that waters it. Left out: all of the plot's.
 	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
@@ -1331,6 +1373,9 @@ type PlantingValues struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
+
+	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
+	Outlets []int32 `json:"outlets,omitempty"`
 
 	// PlantSpacingM Distance in the row.
 	PlantSpacingM *float64 `json:"plant_spacing_m,omitempty"`
@@ -1346,6 +1391,9 @@ type PlantingValues struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// ToM Where it ends. Left out: at the far end.
+	ToM *float64 `json:"to_m,omitempty"`
 
 	// WettedFraction Share of that ground that watering wets.
 	WettedFraction float64 `json:"wetted_fraction"`
@@ -1670,6 +1718,32 @@ type ScheduleTurn struct {
 	Zone string `json:"zone"`
 }
 
+// Season What became of a garden that was taken into a new season.
+type Season struct {
+	// Drafts Layouts that got a draft like their accepted revision, which stays in force until the draft is accepted.
+	Drafts []openapi_types.UUID `json:"drafts"`
+
+	// Plantings Plantings of the last season that had a last day, planted again.
+	Plantings []Planting `json:"plantings"`
+
+	// WaterOff Last day with water.
+	WaterOff openapi_types.Date `json:"water_off"`
+
+	// WaterOn First day with water.
+	WaterOn openapi_types.Date `json:"water_on"`
+}
+
+// SeasonValues A season of a garden, later than the one that it has.
+//
+// Examples: {"water_off":"2027-10-20","water_on":"2027-04-10"}
+type SeasonValues struct {
+	// WaterOff Last day with water.
+	WaterOff openapi_types.Date `json:"water_off"`
+
+	// WaterOn First day with water.
+	WaterOn openapi_types.Date `json:"water_on"`
+}
+
 // ServiceLine A metered pipe that feeds sources.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
@@ -1758,17 +1832,109 @@ type SheetPlantMarks = file.SheetPlantMarks
 // SheetPlantRow The plants along one side of a lateral.
 type SheetPlantRow = file.SheetPlantRow
 
+// SheetPrice What one part costs, in hundredths of the garden's money. Fields that are left out fit anything; the first price that fits holds.
+type SheetPrice = file.SheetPrice
+
 // SheetReservation A stored pipe that is taken for a place of a layout.
 type SheetReservation = file.SheetReservation
 
 // SheetStick One stick or off-cut with what is cut from it: the pieces, the kerf and what is left add up to its length.
 type SheetStick = file.SheetStick
 
+// SheetStock A pipe in the lengths in which it is sold.
+type SheetStock = file.SheetStock
+
 // SheetTask One thing to do.
 type SheetTask = file.SheetTask
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
+
+// StoredPipe A piece of pipe that is kept for the next season.
+type StoredPipe struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// FromLayoutId Where it lay last.
+	FromLayoutId *openapi_types.UUID `json:"from_layout_id,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Label What is written on the pipe, unlike that of any other stored pipe.
+	Label string `json:"label"`
+
+	// Note Wear, and anything else worth knowing.
+	Note string `json:"note"`
+
+	// OwnerId The member whose pipe it is. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+
+	// Piece A length of pipe with one hole pattern, or with none.
+	Piece LayoutPiece `json:"piece"`
+
+	// Plugged Hole sets with holes that no longer open.
+	Plugged []StoredPlug `json:"plugged"`
+
+	// ReservedLayoutId The one layout that may take it.
+	ReservedLayoutId *openapi_types.UUID `json:"reserved_layout_id,omitempty"`
+
+	// Revision Rises by one with every change; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// UpdatedAt When it was last changed.
+	UpdatedAt time.Time `json:"updated_at"`
+}
+
+// StoredPipeList A page of a list.
+type StoredPipeList struct {
+	// Items The items of the page.
+	Items []StoredPipe `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// StoredPipeValues A piece of pipe that is kept for the next season. Without a pattern it is plain, and pieces are cut from it.
+//
+// Examples: {"condition":"worn","label":"Plot 4 1-1 A","note":"a little bent at the far end","owner_id":"01985c00-0000-7000-8000-000000000011","piece":{"length_m":3.048,"pattern":{"first_offset_m":0.0762,"hole_diameter_mm":1.5875,"spacing_m":0.1524},"pipe":{"size":"1/2","wall":"schedule 40"}},"plugged":[{"holes":1,"set":4}]}
+type StoredPipeValues struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// FromLayoutId Where it lay last.
+	FromLayoutId *openapi_types.UUID `json:"from_layout_id,omitempty"`
+
+	// Label What is written on the pipe, unlike that of any other stored pipe.
+	Label string `json:"label"`
+
+	// Note Wear, and anything else worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// OwnerId The member whose pipe it is. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+
+	// Piece A length of pipe with one hole pattern, or with none.
+	Piece LayoutPiece `json:"piece"`
+
+	// Plugged Hole sets with holes that no longer open.
+	Plugged []StoredPlug `json:"plugged,omitempty"`
+
+	// ReservedLayoutId The one layout that may take it.
+	ReservedLayoutId *openapi_types.UUID `json:"reserved_layout_id,omitempty"`
+}
+
+// StoredPipes Stored pipes, all of them.
+type StoredPipes struct {
+	// Items The pipes.
+	Items []StoredPipe `json:"items"`
+}
+
+// StoredPlug A hole set of a stored pipe with holes that no longer open.
+type StoredPlug = file.StoredPlug
 
 // Strip `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
 type Strip string
@@ -1778,6 +1944,20 @@ type SupplyAssumption = file.AssumptionResult
 
 // SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// TakeIn How the pipes of a layout go into the store.
+//
+// Examples: {"condition":"good","note":"taken up in October","owner_id":"01985c00-0000-7000-8000-000000000011"}
+type TakeIn struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// Note Written to each pipe.
+	Note string `json:"note,omitempty"`
+
+	// OwnerId The member whose pipes they are. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+}
 
 // Token An access token, without its secret.
 //
@@ -2245,6 +2425,11 @@ type WeatherKind string
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
 
+// Workshop What the garden's workshop works with.
+//
+// Examples: {"kerf_mm":3,"prices":[{"cents":420,"kind":"pipe","length_m":3.048,"size":"1/2"},{"cents":95,"kind":"tee"}],"stock":[{"lengths_m":[3.048,6.096],"pipe":{"size":"1/2","wall":"schedule 40"}}]}
+type Workshop = file.Workshop
+
 // ClosurePath defines model for ClosurePath.
 type ClosurePath = openapi_types.UUID
 
@@ -2299,8 +2484,14 @@ type MemberPath = openapi_types.UUID
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
 
+// OwnerFilter defines model for OwnerFilter.
+type OwnerFilter = openapi_types.UUID
+
 // PaperQuery A size of paper.
 type PaperQuery = Paper
+
+// PipePath defines model for PipePath.
+type PipePath = openapi_types.UUID
 
 // PlantingPath defines model for PlantingPath.
 type PlantingPath = openapi_types.UUID
@@ -2313,6 +2504,9 @@ type PlotPath = openapi_types.UUID
 
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
+
+// ReservedFilter defines model for ReservedFilter.
+type ReservedFilter = openapi_types.UUID
 
 // RevisionQuery defines model for RevisionQuery.
 type RevisionQuery = int32
@@ -2938,6 +3132,45 @@ type SheetPdfGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// StoredPipeListParams defines parameters for StoredPipeList.
+type StoredPipeListParams struct {
+	// Owner Only of this member.
+	Owner *OwnerFilter `form:"owner,omitempty" json:"owner,omitempty"`
+
+	// ReservedFor Only what is set aside for this layout.
+	ReservedFor *ReservedFilter `form:"reserved_for,omitempty" json:"reserved_for,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// StoredPipeCreateParams defines parameters for StoredPipeCreate.
+type StoredPipeCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// StoredPipeDeleteParams defines parameters for StoredPipeDelete.
+type StoredPipeDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// StoredPipeGetParams defines parameters for StoredPipeGet.
+type StoredPipeGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// StoredPipeReplaceParams defines parameters for StoredPipeReplace.
+type StoredPipeReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // TokenListParams defines parameters for TokenList.
 type TokenListParams struct {
 	// Limit Most items of one page.
@@ -3118,6 +3351,18 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WorkshopGetParams defines parameters for WorkshopGet.
+type WorkshopGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WorkshopReplaceParams defines parameters for WorkshopReplace.
+type WorkshopReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // GardenCreateJSONRequestBody defines body for GardenCreate for application/json ContentType.
 type GardenCreateJSONRequestBody = GardenCreate
 
@@ -3141,6 +3386,9 @@ type LayoutReplaceJSONRequestBody = LayoutValues
 
 // LayoutReturnJSONRequestBody defines body for LayoutReturn for application/json ContentType.
 type LayoutReturnJSONRequestBody = LayoutReturn
+
+// LayoutPipesStoreJSONRequestBody defines body for LayoutPipesStore for application/json ContentType.
+type LayoutPipesStoreJSONRequestBody = TakeIn
 
 // MemberCreateJSONRequestBody defines body for MemberCreate for application/json ContentType.
 type MemberCreateJSONRequestBody = MemberValues
@@ -3172,11 +3420,20 @@ type RotationCreateJSONRequestBody = RotationCreate
 // RotationPublishJSONRequestBody defines body for RotationPublish for application/json ContentType.
 type RotationPublishJSONRequestBody = RotationPublish
 
+// SeasonCreateJSONRequestBody defines body for SeasonCreate for application/json ContentType.
+type SeasonCreateJSONRequestBody = SeasonValues
+
 // ServiceLineCreateJSONRequestBody defines body for ServiceLineCreate for application/json ContentType.
 type ServiceLineCreateJSONRequestBody = ServiceLineValues
 
 // ServiceLineReplaceJSONRequestBody defines body for ServiceLineReplace for application/json ContentType.
 type ServiceLineReplaceJSONRequestBody = ServiceLineValues
+
+// StoredPipeCreateJSONRequestBody defines body for StoredPipeCreate for application/json ContentType.
+type StoredPipeCreateJSONRequestBody = StoredPipeValues
+
+// StoredPipeReplaceJSONRequestBody defines body for StoredPipeReplace for application/json ContentType.
+type StoredPipeReplaceJSONRequestBody = StoredPipeValues
 
 // TokenCreateJSONRequestBody defines body for TokenCreate for application/json ContentType.
 type TokenCreateJSONRequestBody = TokenCreate
@@ -3204,6 +3461,9 @@ type OpenSetCreateJSONRequestBody = OpenSet
 
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WorkshopReplaceJSONRequestBody defines body for WorkshopReplace for application/json ContentType.
+type WorkshopReplaceJSONRequestBody = Workshop
 
 // RequestEditorFn is the function signature for the RequestEditor callback function
 type RequestEditorFn func(ctx context.Context, req *http.Request) error
@@ -3456,6 +3716,16 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
 	LayoutProfileSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// LayoutReservationDelete Free the stored pipes that are set aside for a layout
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationDelete` operationId).
+	LayoutReservationDelete(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutReservationStore Set stored pipes aside for a layout, those that its sheet takes
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationStore` operationId).
+	LayoutReservationStore(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// LayoutRetire Take the layout out of use
 	//
 	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/retire (the `LayoutRetire` operationId).
@@ -3499,6 +3769,20 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
 	LayoutSheetPdfGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutPipesStoreWithBody Take the laterals of a layout apart into the store
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+	LayoutPipesStoreWithBody(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutPipesStore Take the laterals of a layout apart into the store
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+	LayoutPipesStore(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutPipesStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LayoutSubmit Hand in the latest revision for review
 	//
@@ -3764,6 +4048,20 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/schedule.svg (the `ScheduleSvgGet` operationId).
 	ScheduleSvgGet(ctx context.Context, garden GardenPath, params *ScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// SeasonCreateWithBody Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+	SeasonCreateWithBody(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SeasonCreate Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+	SeasonCreate(ctx context.Context, garden GardenPath, body SeasonCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ServiceLineList List service lines
 	//
 	// Corresponds with GET /v1/gardens/{garden}/service-lines (the `ServiceLineList` operationId).
@@ -3821,6 +4119,49 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
 	SheetPdfGet(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeList List the pipes in the store
+	//
+	// Corresponds with GET /v1/gardens/{garden}/stored-pipes (the `StoredPipeList` operationId).
+	StoredPipeList(ctx context.Context, garden GardenPath, params *StoredPipeListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeCreateWithBody Put a pipe into the store
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+	StoredPipeCreateWithBody(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeCreate Put a pipe into the store
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+	StoredPipeCreate(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, body StoredPipeCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeDelete Take a pipe out of the store
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeDelete` operationId).
+	StoredPipeDelete(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeGet Read a stored pipe
+	//
+	// Corresponds with GET /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeGet` operationId).
+	StoredPipeGet(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeReplaceWithBody Replace a stored pipe
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+	StoredPipeReplaceWithBody(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StoredPipeReplace Replace a stored pipe
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+	StoredPipeReplace(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, body StoredPipeReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// TokenList List tokens
 	//
@@ -4041,6 +4382,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
+	//
+	// Corresponds with GET /v1/gardens/{garden}/workshop (the `WorkshopGet` operationId).
+	WorkshopGet(ctx context.Context, garden GardenPath, params *WorkshopGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WorkshopReplaceWithBody Replace the workshop
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+	WorkshopReplaceWithBody(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WorkshopReplace Replace the workshop
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+	WorkshopReplace(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, body WorkshopReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // HealthGet Is the process alive?
@@ -4510,6 +4870,36 @@ func (c *Client) LayoutProfileSvgGet(ctx context.Context, garden GardenPath, lay
 	return c.Client.Do(req)
 }
 
+// LayoutReservationDelete Free the stored pipes that are set aside for a layout
+//
+// Corresponds with DELETE /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationDelete` operationId).
+func (c *Client) LayoutReservationDelete(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutReservationDeleteRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutReservationStore Set stored pipes aside for a layout, those that its sheet takes
+//
+// Corresponds with PUT /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationStore` operationId).
+func (c *Client) LayoutReservationStore(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutReservationStoreRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // LayoutRetire Take the layout out of use
 //
 // Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/retire (the `LayoutRetire` operationId).
@@ -4624,6 +5014,40 @@ func (c *Client) LayoutSheetCsvGet(ctx context.Context, garden GardenPath, layou
 // Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
 func (c *Client) LayoutSheetPdfGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLayoutSheetPdfGetRequest(c.Server, garden, layout, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutPipesStoreWithBody Take the laterals of a layout apart into the store
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+func (c *Client) LayoutPipesStoreWithBody(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutPipesStoreRequestWithBody(c.Server, garden, layout, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutPipesStore Take the laterals of a layout apart into the store
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+func (c *Client) LayoutPipesStore(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutPipesStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutPipesStoreRequest(c.Server, garden, layout, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5338,6 +5762,40 @@ func (c *Client) ScheduleSvgGet(ctx context.Context, garden GardenPath, params *
 	return c.Client.Do(req)
 }
 
+// SeasonCreateWithBody Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+func (c *Client) SeasonCreateWithBody(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSeasonCreateRequestWithBody(c.Server, garden, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SeasonCreate Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+func (c *Client) SeasonCreate(ctx context.Context, garden GardenPath, body SeasonCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSeasonCreateRequest(c.Server, garden, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ServiceLineList List service lines
 //
 // Corresponds with GET /v1/gardens/{garden}/service-lines (the `ServiceLineList` operationId).
@@ -5486,6 +5944,119 @@ func (c *Client) SheetCsvGet(ctx context.Context, garden GardenPath, params *She
 // Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
 func (c *Client) SheetPdfGet(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewSheetPdfGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeList List the pipes in the store
+//
+// Corresponds with GET /v1/gardens/{garden}/stored-pipes (the `StoredPipeList` operationId).
+func (c *Client) StoredPipeList(ctx context.Context, garden GardenPath, params *StoredPipeListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeCreateWithBody Put a pipe into the store
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+func (c *Client) StoredPipeCreateWithBody(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeCreate Put a pipe into the store
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+func (c *Client) StoredPipeCreate(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, body StoredPipeCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeCreateRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeDelete Take a pipe out of the store
+//
+// Corresponds with DELETE /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeDelete` operationId).
+func (c *Client) StoredPipeDelete(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeDeleteRequest(c.Server, garden, pipe, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeGet Read a stored pipe
+//
+// Corresponds with GET /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeGet` operationId).
+func (c *Client) StoredPipeGet(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeGetRequest(c.Server, garden, pipe, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeReplaceWithBody Replace a stored pipe
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+func (c *Client) StoredPipeReplaceWithBody(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeReplaceRequestWithBody(c.Server, garden, pipe, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StoredPipeReplace Replace a stored pipe
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+func (c *Client) StoredPipeReplace(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, body StoredPipeReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStoredPipeReplaceRequest(c.Server, garden, pipe, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6066,6 +6637,55 @@ func (c *Client) WeatherDayStoreWithBody(ctx context.Context, garden GardenPath,
 // Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 func (c *Client) WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewWeatherDayStoreRequest(c.Server, garden, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
+//
+// Corresponds with GET /v1/gardens/{garden}/workshop (the `WorkshopGet` operationId).
+func (c *Client) WorkshopGet(ctx context.Context, garden GardenPath, params *WorkshopGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWorkshopGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WorkshopReplaceWithBody Replace the workshop
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+func (c *Client) WorkshopReplaceWithBody(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWorkshopReplaceRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WorkshopReplace Replace the workshop
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+func (c *Client) WorkshopReplace(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, body WorkshopReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWorkshopReplaceRequest(c.Server, garden, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -7310,6 +7930,88 @@ func NewLayoutProfileSvgGetRequest(server string, garden GardenPath, layout Layo
 	return req, nil
 }
 
+// NewLayoutReservationDeleteRequest constructs an http.Request for the LayoutReservationDelete method
+func NewLayoutReservationDeleteRequest(server string, garden GardenPath, layout LayoutPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/reservation", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewLayoutReservationStoreRequest constructs an http.Request for the LayoutReservationStore method
+func NewLayoutReservationStoreRequest(server string, garden GardenPath, layout LayoutPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/reservation", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewLayoutRetireRequest constructs an http.Request for the LayoutRetire method
 func NewLayoutRetireRequest(server string, garden GardenPath, layout LayoutPath, params *LayoutRetireParams) (*http.Request, error) {
 	var err error
@@ -7880,6 +8582,60 @@ func NewLayoutSheetPdfGetRequest(server string, garden GardenPath, layout Layout
 		}
 
 	}
+
+	return req, nil
+}
+
+// NewLayoutPipesStoreRequest calls the generic LayoutPipesStore builder with application/json body
+func NewLayoutPipesStoreRequest(server string, garden GardenPath, layout LayoutPath, body LayoutPipesStoreJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewLayoutPipesStoreRequestWithBody(server, garden, layout, "application/json", bodyReader)
+}
+
+// NewLayoutPipesStoreRequestWithBody constructs an http.Request for the LayoutPipesStore method, with any body, and a specified content type
+func NewLayoutPipesStoreRequestWithBody(server string, garden GardenPath, layout LayoutPath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/stored-pipes", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -10243,6 +10999,53 @@ func NewScheduleSvgGetRequest(server string, garden GardenPath, params *Schedule
 	return req, nil
 }
 
+// NewSeasonCreateRequest calls the generic SeasonCreate builder with application/json body
+func NewSeasonCreateRequest(server string, garden GardenPath, body SeasonCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSeasonCreateRequestWithBody(server, garden, "application/json", bodyReader)
+}
+
+// NewSeasonCreateRequestWithBody constructs an http.Request for the SeasonCreate method, with any body, and a specified content type
+func NewSeasonCreateRequestWithBody(server string, garden GardenPath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/seasons", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewServiceLineListRequest constructs an http.Request for the ServiceLineList method
 func NewServiceLineListRequest(server string, garden GardenPath, params *ServiceLineListParams) (*http.Request, error) {
 	var err error
@@ -10801,6 +11604,346 @@ func NewSheetPdfGetRequest(server string, garden GardenPath, params *SheetPdfGet
 			}
 
 			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewStoredPipeListRequest constructs an http.Request for the StoredPipeList method
+func NewStoredPipeListRequest(server string, garden GardenPath, params *StoredPipeListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/stored-pipes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Owner != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "owner", *params.Owner, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReservedFor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "reserved_for", *params.ReservedFor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewStoredPipeCreateRequest calls the generic StoredPipeCreate builder with application/json body
+func NewStoredPipeCreateRequest(server string, garden GardenPath, params *StoredPipeCreateParams, body StoredPipeCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewStoredPipeCreateRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewStoredPipeCreateRequestWithBody constructs an http.Request for the StoredPipeCreate method, with any body, and a specified content type
+func NewStoredPipeCreateRequestWithBody(server string, garden GardenPath, params *StoredPipeCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/stored-pipes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewStoredPipeDeleteRequest constructs an http.Request for the StoredPipeDelete method
+func NewStoredPipeDeleteRequest(server string, garden GardenPath, pipe PipePath, params *StoredPipeDeleteParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pipe", pipe, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/stored-pipes/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewStoredPipeGetRequest constructs an http.Request for the StoredPipeGet method
+func NewStoredPipeGetRequest(server string, garden GardenPath, pipe PipePath, params *StoredPipeGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pipe", pipe, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/stored-pipes/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewStoredPipeReplaceRequest calls the generic StoredPipeReplace builder with application/json body
+func NewStoredPipeReplaceRequest(server string, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, body StoredPipeReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewStoredPipeReplaceRequestWithBody(server, garden, pipe, params, "application/json", bodyReader)
+}
+
+// NewStoredPipeReplaceRequestWithBody constructs an http.Request for the StoredPipeReplace method, with any body, and a specified content type
+func NewStoredPipeReplaceRequestWithBody(server string, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pipe", pipe, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/stored-pipes/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
 		}
 
 	}
@@ -12587,6 +13730,117 @@ func NewWeatherDayStoreRequestWithBody(server string, garden GardenPath, content
 	return req, nil
 }
 
+// NewWorkshopGetRequest constructs an http.Request for the WorkshopGet method
+func NewWorkshopGetRequest(server string, garden GardenPath, params *WorkshopGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/workshop", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewWorkshopReplaceRequest calls the generic WorkshopReplace builder with application/json body
+func NewWorkshopReplaceRequest(server string, garden GardenPath, params *WorkshopReplaceParams, body WorkshopReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWorkshopReplaceRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewWorkshopReplaceRequestWithBody constructs an http.Request for the WorkshopReplace method, with any body, and a specified content type
+func NewWorkshopReplaceRequestWithBody(server string, garden GardenPath, params *WorkshopReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/workshop", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 func (c *Client) applyEditors(ctx context.Context, req *http.Request, additionalEditors []RequestEditorFn) error {
 	for _, r := range c.RequestEditors {
 		if err := r(ctx, req); err != nil {
@@ -12838,6 +14092,20 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/profile.svg (the `LayoutProfileSvgGet` operationId).
 	LayoutProfileSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutProfileSvgGetResponse, error)
 
+	// LayoutReservationDeleteWithResponse Free the stored pipes that are set aside for a layout
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationDelete` operationId).
+	LayoutReservationDeleteWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutReservationDeleteResponse, error)
+
+	// LayoutReservationStoreWithResponse Set stored pipes aside for a layout, those that its sheet takes
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationStore` operationId).
+	LayoutReservationStoreWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutReservationStoreResponse, error)
+
 	// LayoutRetireWithResponse Take the layout out of use
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -12893,6 +14161,20 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf (the `LayoutSheetPdfGet` operationId).
 	LayoutSheetPdfGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetPdfGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetPdfGetResponse, error)
+
+	// LayoutPipesStoreWithBodyWithResponse Take the laterals of a layout apart into the store
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+	LayoutPipesStoreWithBodyWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayoutPipesStoreResponse, error)
+
+	// LayoutPipesStoreWithResponse Take the laterals of a layout apart into the store
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+	LayoutPipesStoreWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutPipesStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*LayoutPipesStoreResponse, error)
 
 	// LayoutSubmitWithResponse Hand in the latest revision for review
 	//
@@ -13206,6 +14488,20 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/schedule.svg (the `ScheduleSvgGet` operationId).
 	ScheduleSvgGetWithResponse(ctx context.Context, garden GardenPath, params *ScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*ScheduleSvgGetResponse, error)
 
+	// SeasonCreateWithBodyWithResponse Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+	SeasonCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SeasonCreateResponse, error)
+
+	// SeasonCreateWithResponse Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+	SeasonCreateWithResponse(ctx context.Context, garden GardenPath, body SeasonCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*SeasonCreateResponse, error)
+
 	// ServiceLineListWithResponse List service lines
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -13275,6 +14571,55 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/sheet.pdf (the `SheetPdfGet` operationId).
 	SheetPdfGetWithResponse(ctx context.Context, garden GardenPath, params *SheetPdfGetParams, reqEditors ...RequestEditorFn) (*SheetPdfGetResponse, error)
+
+	// StoredPipeListWithResponse List the pipes in the store
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/stored-pipes (the `StoredPipeList` operationId).
+	StoredPipeListWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeListParams, reqEditors ...RequestEditorFn) (*StoredPipeListResponse, error)
+
+	// StoredPipeCreateWithBodyWithResponse Put a pipe into the store
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+	StoredPipeCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StoredPipeCreateResponse, error)
+
+	// StoredPipeCreateWithResponse Put a pipe into the store
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+	StoredPipeCreateWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, body StoredPipeCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*StoredPipeCreateResponse, error)
+
+	// StoredPipeDeleteWithResponse Take a pipe out of the store
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeDelete` operationId).
+	StoredPipeDeleteWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeDeleteParams, reqEditors ...RequestEditorFn) (*StoredPipeDeleteResponse, error)
+
+	// StoredPipeGetWithResponse Read a stored pipe
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeGet` operationId).
+	StoredPipeGetWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeGetParams, reqEditors ...RequestEditorFn) (*StoredPipeGetResponse, error)
+
+	// StoredPipeReplaceWithBodyWithResponse Replace a stored pipe
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+	StoredPipeReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StoredPipeReplaceResponse, error)
+
+	// StoredPipeReplaceWithResponse Replace a stored pipe
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+	StoredPipeReplaceWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, body StoredPipeReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*StoredPipeReplaceResponse, error)
 
 	// TokenListWithResponse List tokens
 	//
@@ -13531,6 +14876,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStoreWithResponse(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherDayStoreResponse, error)
+
+	// WorkshopGetWithResponse Read the lengths in which pipe is sold, the saw's kerf and the prices
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/workshop (the `WorkshopGet` operationId).
+	WorkshopGetWithResponse(ctx context.Context, garden GardenPath, params *WorkshopGetParams, reqEditors ...RequestEditorFn) (*WorkshopGetResponse, error)
+
+	// WorkshopReplaceWithBodyWithResponse Replace the workshop
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+	WorkshopReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WorkshopReplaceResponse, error)
+
+	// WorkshopReplaceWithResponse Replace the workshop
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+	WorkshopReplaceWithResponse(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, body WorkshopReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WorkshopReplaceResponse, error)
 }
 
 type HealthGetResponse struct {
@@ -14648,6 +16014,95 @@ func (r LayoutProfileSvgGetResponse) ContentType() string {
 	return ""
 }
 
+type LayoutReservationDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutReservationDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutReservationDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutReservationDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutReservationDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutReservationDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutReservationStoreResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredPipes
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayoutReservationStoreResponse) GetJSON200() *StoredPipes {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutReservationStoreResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutReservationStoreResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutReservationStoreResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutReservationStoreResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutReservationStoreResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // LayoutRetireResponse200Headers the declared response headers of an HTTP 200 response for LayoutRetire
 type LayoutRetireResponse200Headers struct {
 	ETag string
@@ -14999,6 +16454,54 @@ func (r LayoutSheetPdfGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LayoutSheetPdfGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutPipesStoreResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredPipes
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayoutPipesStoreResponse) GetJSON200() *StoredPipes {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutPipesStoreResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutPipesStoreResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutPipesStoreResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutPipesStoreResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutPipesStoreResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -16754,6 +18257,61 @@ func (r ScheduleSvgGetResponse) ContentType() string {
 	return ""
 }
 
+// SeasonCreateResponse201Headers the declared response headers of an HTTP 201 response for SeasonCreate
+type SeasonCreateResponse201Headers struct {
+	Location string
+}
+
+type SeasonCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Season
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *SeasonCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SeasonCreateResponse) GetJSON201() *Season {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SeasonCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SeasonCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SeasonCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SeasonCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SeasonCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ServiceLineListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17154,6 +18712,261 @@ func (r SheetPdfGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r SheetPdfGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type StoredPipeListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredPipeList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r StoredPipeListResponse) GetJSON200() *StoredPipeList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StoredPipeListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StoredPipeListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StoredPipeListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StoredPipeListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StoredPipeListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// StoredPipeCreateResponse201Headers the declared response headers of an HTTP 201 response for StoredPipeCreate
+type StoredPipeCreateResponse201Headers struct {
+	ETag     string
+	Location string
+}
+
+type StoredPipeCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *StoredPipe
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *StoredPipeCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r StoredPipeCreateResponse) GetJSON201() *StoredPipe {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StoredPipeCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StoredPipeCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StoredPipeCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StoredPipeCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StoredPipeCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type StoredPipeDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StoredPipeDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StoredPipeDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StoredPipeDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StoredPipeDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StoredPipeDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// StoredPipeGetResponse200Headers the declared response headers of an HTTP 200 response for StoredPipeGet
+type StoredPipeGetResponse200Headers struct {
+	ETag string
+}
+
+type StoredPipeGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredPipe
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *StoredPipeGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r StoredPipeGetResponse) GetJSON200() *StoredPipe {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StoredPipeGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StoredPipeGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StoredPipeGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StoredPipeGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StoredPipeGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// StoredPipeReplaceResponse200Headers the declared response headers of an HTTP 200 response for StoredPipeReplace
+type StoredPipeReplaceResponse200Headers struct {
+	ETag string
+}
+
+type StoredPipeReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredPipe
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *StoredPipeReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r StoredPipeReplaceResponse) GetJSON200() *StoredPipe {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StoredPipeReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StoredPipeReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StoredPipeReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StoredPipeReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StoredPipeReplaceResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18516,6 +20329,116 @@ func (r WeatherDayStoreResponse) ContentType() string {
 	return ""
 }
 
+// WorkshopGetResponse200Headers the declared response headers of an HTTP 200 response for WorkshopGet
+type WorkshopGetResponse200Headers struct {
+	ETag string
+}
+
+type WorkshopGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Workshop
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WorkshopGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WorkshopGetResponse) GetJSON200() *Workshop {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WorkshopGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WorkshopGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WorkshopGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WorkshopGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WorkshopGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WorkshopReplaceResponse200Headers the declared response headers of an HTTP 200 response for WorkshopReplace
+type WorkshopReplaceResponse200Headers struct {
+	ETag string
+}
+
+type WorkshopReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Workshop
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WorkshopReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WorkshopReplaceResponse) GetJSON200() *Workshop {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WorkshopReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WorkshopReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WorkshopReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WorkshopReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WorkshopReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // HealthGetWithResponse Is the process alive?
 //
 // Returns a wrapper object for the known response body format(s).
@@ -18897,6 +20820,32 @@ func (c *ClientWithResponses) LayoutProfileSvgGetWithResponse(ctx context.Contex
 	return ParseLayoutProfileSvgGetResponse(rsp)
 }
 
+// LayoutReservationDeleteWithResponse Free the stored pipes that are set aside for a layout
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationDelete` operationId).
+func (c *ClientWithResponses) LayoutReservationDeleteWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutReservationDeleteResponse, error) {
+	rsp, err := c.LayoutReservationDelete(ctx, garden, layout, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutReservationDeleteResponse(rsp)
+}
+
+// LayoutReservationStoreWithResponse Set stored pipes aside for a layout, those that its sheet takes
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/layouts/{layout}/reservation (the `LayoutReservationStore` operationId).
+func (c *ClientWithResponses) LayoutReservationStoreWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutReservationStoreResponse, error) {
+	rsp, err := c.LayoutReservationStore(ctx, garden, layout, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutReservationStoreResponse(rsp)
+}
+
 // LayoutRetireWithResponse Take the layout out of use
 //
 // Returns a wrapper object for the known response body format(s).
@@ -18999,6 +20948,32 @@ func (c *ClientWithResponses) LayoutSheetPdfGetWithResponse(ctx context.Context,
 		return nil, err
 	}
 	return ParseLayoutSheetPdfGetResponse(rsp)
+}
+
+// LayoutPipesStoreWithBodyWithResponse Take the laterals of a layout apart into the store
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+func (c *ClientWithResponses) LayoutPipesStoreWithBodyWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayoutPipesStoreResponse, error) {
+	rsp, err := c.LayoutPipesStoreWithBody(ctx, garden, layout, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutPipesStoreResponse(rsp)
+}
+
+// LayoutPipesStoreWithResponse Take the laterals of a layout apart into the store
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes (the `LayoutPipesStore` operationId).
+func (c *ClientWithResponses) LayoutPipesStoreWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutPipesStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*LayoutPipesStoreResponse, error) {
+	rsp, err := c.LayoutPipesStore(ctx, garden, layout, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutPipesStoreResponse(rsp)
 }
 
 // LayoutSubmitWithResponse Hand in the latest revision for review
@@ -19577,6 +21552,32 @@ func (c *ClientWithResponses) ScheduleSvgGetWithResponse(ctx context.Context, ga
 	return ParseScheduleSvgGetResponse(rsp)
 }
 
+// SeasonCreateWithBodyWithResponse Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+func (c *ClientWithResponses) SeasonCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SeasonCreateResponse, error) {
+	rsp, err := c.SeasonCreateWithBody(ctx, garden, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSeasonCreateResponse(rsp)
+}
+
+// SeasonCreateWithResponse Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/seasons (the `SeasonCreate` operationId).
+func (c *ClientWithResponses) SeasonCreateWithResponse(ctx context.Context, garden GardenPath, body SeasonCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*SeasonCreateResponse, error) {
+	rsp, err := c.SeasonCreate(ctx, garden, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSeasonCreateResponse(rsp)
+}
+
 // ServiceLineListWithResponse List service lines
 //
 // Returns a wrapper object for the known response body format(s).
@@ -19705,6 +21706,97 @@ func (c *ClientWithResponses) SheetPdfGetWithResponse(ctx context.Context, garde
 		return nil, err
 	}
 	return ParseSheetPdfGetResponse(rsp)
+}
+
+// StoredPipeListWithResponse List the pipes in the store
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/stored-pipes (the `StoredPipeList` operationId).
+func (c *ClientWithResponses) StoredPipeListWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeListParams, reqEditors ...RequestEditorFn) (*StoredPipeListResponse, error) {
+	rsp, err := c.StoredPipeList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeListResponse(rsp)
+}
+
+// StoredPipeCreateWithBodyWithResponse Put a pipe into the store
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+func (c *ClientWithResponses) StoredPipeCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StoredPipeCreateResponse, error) {
+	rsp, err := c.StoredPipeCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeCreateResponse(rsp)
+}
+
+// StoredPipeCreateWithResponse Put a pipe into the store
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/stored-pipes (the `StoredPipeCreate` operationId).
+func (c *ClientWithResponses) StoredPipeCreateWithResponse(ctx context.Context, garden GardenPath, params *StoredPipeCreateParams, body StoredPipeCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*StoredPipeCreateResponse, error) {
+	rsp, err := c.StoredPipeCreate(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeCreateResponse(rsp)
+}
+
+// StoredPipeDeleteWithResponse Take a pipe out of the store
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeDelete` operationId).
+func (c *ClientWithResponses) StoredPipeDeleteWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeDeleteParams, reqEditors ...RequestEditorFn) (*StoredPipeDeleteResponse, error) {
+	rsp, err := c.StoredPipeDelete(ctx, garden, pipe, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeDeleteResponse(rsp)
+}
+
+// StoredPipeGetWithResponse Read a stored pipe
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeGet` operationId).
+func (c *ClientWithResponses) StoredPipeGetWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeGetParams, reqEditors ...RequestEditorFn) (*StoredPipeGetResponse, error) {
+	rsp, err := c.StoredPipeGet(ctx, garden, pipe, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeGetResponse(rsp)
+}
+
+// StoredPipeReplaceWithBodyWithResponse Replace a stored pipe
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+func (c *ClientWithResponses) StoredPipeReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StoredPipeReplaceResponse, error) {
+	rsp, err := c.StoredPipeReplaceWithBody(ctx, garden, pipe, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeReplaceResponse(rsp)
+}
+
+// StoredPipeReplaceWithResponse Replace a stored pipe
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/stored-pipes/{pipe} (the `StoredPipeReplace` operationId).
+func (c *ClientWithResponses) StoredPipeReplaceWithResponse(ctx context.Context, garden GardenPath, pipe PipePath, params *StoredPipeReplaceParams, body StoredPipeReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*StoredPipeReplaceResponse, error) {
+	rsp, err := c.StoredPipeReplace(ctx, garden, pipe, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStoredPipeReplaceResponse(rsp)
 }
 
 // TokenListWithResponse List tokens
@@ -20177,6 +22269,45 @@ func (c *ClientWithResponses) WeatherDayStoreWithResponse(ctx context.Context, g
 		return nil, err
 	}
 	return ParseWeatherDayStoreResponse(rsp)
+}
+
+// WorkshopGetWithResponse Read the lengths in which pipe is sold, the saw's kerf and the prices
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/workshop (the `WorkshopGet` operationId).
+func (c *ClientWithResponses) WorkshopGetWithResponse(ctx context.Context, garden GardenPath, params *WorkshopGetParams, reqEditors ...RequestEditorFn) (*WorkshopGetResponse, error) {
+	rsp, err := c.WorkshopGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWorkshopGetResponse(rsp)
+}
+
+// WorkshopReplaceWithBodyWithResponse Replace the workshop
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+func (c *ClientWithResponses) WorkshopReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WorkshopReplaceResponse, error) {
+	rsp, err := c.WorkshopReplaceWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWorkshopReplaceResponse(rsp)
+}
+
+// WorkshopReplaceWithResponse Replace the workshop
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/workshop (the `WorkshopReplace` operationId).
+func (c *ClientWithResponses) WorkshopReplaceWithResponse(ctx context.Context, garden GardenPath, params *WorkshopReplaceParams, body WorkshopReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WorkshopReplaceResponse, error) {
+	rsp, err := c.WorkshopReplace(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWorkshopReplaceResponse(rsp)
 }
 
 // ParseHealthGetResponse parses an HTTP response from a HealthGetWithResponse call
@@ -21051,6 +23182,68 @@ func ParseLayoutProfileSvgGetResponse(rsp *http.Response) (*LayoutProfileSvgGetR
 	return response, nil
 }
 
+// ParseLayoutReservationDeleteResponse parses an HTTP response from a LayoutReservationDeleteWithResponse call
+func ParseLayoutReservationDeleteResponse(rsp *http.Response) (*LayoutReservationDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutReservationDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayoutReservationStoreResponse parses an HTTP response from a LayoutReservationStoreWithResponse call
+func ParseLayoutReservationStoreResponse(rsp *http.Response) (*LayoutReservationStoreResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutReservationStoreResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredPipes
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseLayoutRetireResponse parses an HTTP response from a LayoutRetireWithResponse call
 func ParseLayoutRetireResponse(rsp *http.Response) (*LayoutRetireResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -21331,6 +23524,39 @@ func ParseLayoutSheetPdfGetResponse(rsp *http.Response) (*LayoutSheetPdfGetRespo
 			headers.ETag = value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseLayoutPipesStoreResponse parses an HTTP response from a LayoutPipesStoreWithResponse call
+func ParseLayoutPipesStoreResponse(rsp *http.Response) (*LayoutPipesStoreResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutPipesStoreResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredPipes
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
 	}
 
 	return response, nil
@@ -22770,6 +24996,52 @@ func ParseScheduleSvgGetResponse(rsp *http.Response) (*ScheduleSvgGetResponse, e
 	return response, nil
 }
 
+// ParseSeasonCreateResponse parses an HTTP response from a SeasonCreateWithResponse call
+func ParseSeasonCreateResponse(rsp *http.Response) (*SeasonCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SeasonCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Season
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers SeasonCreateResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseServiceLineListResponse parses an HTTP response from a ServiceLineListWithResponse call
 func ParseServiceLineListResponse(rsp *http.Response) (*ServiceLineListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -23091,6 +25363,213 @@ func ParseSheetPdfGetResponse(rsp *http.Response) (*SheetPdfGetResponse, error) 
 	switch {
 	case rsp.StatusCode == 200:
 		var headers SheetPdfGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseStoredPipeListResponse parses an HTTP response from a StoredPipeListWithResponse call
+func ParseStoredPipeListResponse(rsp *http.Response) (*StoredPipeListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StoredPipeListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredPipeList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseStoredPipeCreateResponse parses an HTTP response from a StoredPipeCreateWithResponse call
+func ParseStoredPipeCreateResponse(rsp *http.Response) (*StoredPipeCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StoredPipeCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest StoredPipe
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers StoredPipeCreateResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseStoredPipeDeleteResponse parses an HTTP response from a StoredPipeDeleteWithResponse call
+func ParseStoredPipeDeleteResponse(rsp *http.Response) (*StoredPipeDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StoredPipeDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseStoredPipeGetResponse parses an HTTP response from a StoredPipeGetWithResponse call
+func ParseStoredPipeGetResponse(rsp *http.Response) (*StoredPipeGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StoredPipeGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredPipe
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers StoredPipeGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseStoredPipeReplaceResponse parses an HTTP response from a StoredPipeReplaceWithResponse call
+func ParseStoredPipeReplaceResponse(rsp *http.Response) (*StoredPipeReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StoredPipeReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredPipe
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers StoredPipeReplaceResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24158,6 +26637,98 @@ func ParseWeatherDayStoreResponse(rsp *http.Response) (*WeatherDayStoreResponse,
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseWorkshopGetResponse parses an HTTP response from a WorkshopGetWithResponse call
+func ParseWorkshopGetResponse(rsp *http.Response) (*WorkshopGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WorkshopGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Workshop
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WorkshopGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWorkshopReplaceResponse parses an HTTP response from a WorkshopReplaceWithResponse call
+func ParseWorkshopReplaceResponse(rsp *http.Response) (*WorkshopReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WorkshopReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Workshop
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WorkshopReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

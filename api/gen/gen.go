@@ -262,6 +262,27 @@ func (e Paper) Valid() bool {
 	}
 }
 
+// Defines values for PipeCondition.
+const (
+	Good  PipeCondition = "good"
+	Unfit PipeCondition = "unfit"
+	Worn  PipeCondition = "worn"
+)
+
+// Valid indicates whether the value is a known member of the PipeCondition enum.
+func (e PipeCondition) Valid() bool {
+	switch e {
+	case Good:
+		return true
+	case Unfit:
+		return true
+	case Worn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleCoordinator Role = "coordinator"
@@ -1243,12 +1264,18 @@ type OpenSet struct {
 // Paper A size of paper.
 type Paper string
 
+// PipeCondition Unfit pipe is not offered to layouts.
+type PipeCondition string
+
 // Planting A crop on a plot.
 //
-// Examples: {"area_m2":4,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
+// Examples: {"area_m2":4,"both_sides":false,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","outlets":[],"planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
 type Planting struct {
 	// AreaM2 Ground that the crop covers.
 	AreaM2 float64 `json:"area_m2"`
+
+	// BothSides A row on either side of the pipe.
+	BothSides bool `json:"both_sides"`
 
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
@@ -1260,6 +1287,9 @@ type Planting struct {
 	//
 	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
 	CropConstants *Crop `json:"crop_constants,omitempty"`
+
+	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
+	FromM *float64 `json:"from_m,omitempty"`
 
 	// Id The identity, made by the service.
 	Id openapi_types.UUID `json:"id"`
@@ -1275,6 +1305,9 @@ type Planting struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note"`
+
+	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
+	Outlets []int32 `json:"outlets"`
 
 	// PlantSpacingM Distance in the row.
 	PlantSpacingM *float64 `json:"plant_spacing_m,omitempty"`
@@ -1293,6 +1326,9 @@ type Planting struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// ToM Where it ends. Left out: at the far end.
+	ToM *float64 `json:"to_m,omitempty"`
 
 	// UpdatedAt When it was last changed.
 	UpdatedAt time.Time `json:"updated_at"`
@@ -1317,8 +1353,14 @@ type PlantingValues struct {
 	// AreaM2 Ground that the crop covers.
 	AreaM2 float64 `json:"area_m2"`
 
+	// BothSides A row on either side of the pipe.
+	BothSides bool `json:"both_sides,omitempty"`
+
 	// Crop Name of a crop of the library; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
+	FromM *float64 `json:"from_m,omitempty"`
 
 	// LayoutId The layout that waters it. Left out: all of the plot's.
 	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
@@ -1331,6 +1373,9 @@ type PlantingValues struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
+
+	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
+	Outlets []int32 `json:"outlets,omitempty"`
 
 	// PlantSpacingM Distance in the row.
 	PlantSpacingM *float64 `json:"plant_spacing_m,omitempty"`
@@ -1346,6 +1391,9 @@ type PlantingValues struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// ToM Where it ends. Left out: at the far end.
+	ToM *float64 `json:"to_m,omitempty"`
 
 	// WettedFraction Share of that ground that watering wets.
 	WettedFraction float64 `json:"wetted_fraction"`
@@ -1670,6 +1718,32 @@ type ScheduleTurn struct {
 	Zone string `json:"zone"`
 }
 
+// Season What became of a garden that was taken into a new season.
+type Season struct {
+	// Drafts Layouts that got a draft like their accepted revision, which stays in force until the draft is accepted.
+	Drafts []openapi_types.UUID `json:"drafts"`
+
+	// Plantings Plantings of the last season that had a last day, planted again.
+	Plantings []Planting `json:"plantings"`
+
+	// WaterOff Last day with water.
+	WaterOff openapi_types.Date `json:"water_off"`
+
+	// WaterOn First day with water.
+	WaterOn openapi_types.Date `json:"water_on"`
+}
+
+// SeasonValues A season of a garden, later than the one that it has.
+//
+// Examples: {"water_off":"2027-10-20","water_on":"2027-04-10"}
+type SeasonValues struct {
+	// WaterOff Last day with water.
+	WaterOff openapi_types.Date `json:"water_off"`
+
+	// WaterOn First day with water.
+	WaterOn openapi_types.Date `json:"water_on"`
+}
+
 // ServiceLine A metered pipe that feeds sources.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
@@ -1758,17 +1832,109 @@ type SheetPlantMarks = file.SheetPlantMarks
 // SheetPlantRow The plants along one side of a lateral.
 type SheetPlantRow = file.SheetPlantRow
 
+// SheetPrice What one part costs, in hundredths of the garden's money. Fields that are left out fit anything; the first price that fits holds.
+type SheetPrice = file.SheetPrice
+
 // SheetReservation A stored pipe that is taken for a place of a layout.
 type SheetReservation = file.SheetReservation
 
 // SheetStick One stick or off-cut with what is cut from it: the pieces, the kerf and what is left add up to its length.
 type SheetStick = file.SheetStick
 
+// SheetStock A pipe in the lengths in which it is sold.
+type SheetStock = file.SheetStock
+
 // SheetTask One thing to do.
 type SheetTask = file.SheetTask
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
+
+// StoredPipe A piece of pipe that is kept for the next season.
+type StoredPipe struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// FromLayoutId Where it lay last.
+	FromLayoutId *openapi_types.UUID `json:"from_layout_id,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Label What is written on the pipe, unlike that of any other stored pipe.
+	Label string `json:"label"`
+
+	// Note Wear, and anything else worth knowing.
+	Note string `json:"note"`
+
+	// OwnerId The member whose pipe it is. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+
+	// Piece A length of pipe with one hole pattern, or with none.
+	Piece LayoutPiece `json:"piece"`
+
+	// Plugged Hole sets with holes that no longer open.
+	Plugged []StoredPlug `json:"plugged"`
+
+	// ReservedLayoutId The one layout that may take it.
+	ReservedLayoutId *openapi_types.UUID `json:"reserved_layout_id,omitempty"`
+
+	// Revision Rises by one with every change; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// UpdatedAt When it was last changed.
+	UpdatedAt time.Time `json:"updated_at"`
+}
+
+// StoredPipeList A page of a list.
+type StoredPipeList struct {
+	// Items The items of the page.
+	Items []StoredPipe `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// StoredPipeValues A piece of pipe that is kept for the next season. Without a pattern it is plain, and pieces are cut from it.
+//
+// Examples: {"condition":"worn","label":"Plot 4 1-1 A","note":"a little bent at the far end","owner_id":"01985c00-0000-7000-8000-000000000011","piece":{"length_m":3.048,"pattern":{"first_offset_m":0.0762,"hole_diameter_mm":1.5875,"spacing_m":0.1524},"pipe":{"size":"1/2","wall":"schedule 40"}},"plugged":[{"holes":1,"set":4}]}
+type StoredPipeValues struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// FromLayoutId Where it lay last.
+	FromLayoutId *openapi_types.UUID `json:"from_layout_id,omitempty"`
+
+	// Label What is written on the pipe, unlike that of any other stored pipe.
+	Label string `json:"label"`
+
+	// Note Wear, and anything else worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// OwnerId The member whose pipe it is. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+
+	// Piece A length of pipe with one hole pattern, or with none.
+	Piece LayoutPiece `json:"piece"`
+
+	// Plugged Hole sets with holes that no longer open.
+	Plugged []StoredPlug `json:"plugged,omitempty"`
+
+	// ReservedLayoutId The one layout that may take it.
+	ReservedLayoutId *openapi_types.UUID `json:"reserved_layout_id,omitempty"`
+}
+
+// StoredPipes Stored pipes, all of them.
+type StoredPipes struct {
+	// Items The pipes.
+	Items []StoredPipe `json:"items"`
+}
+
+// StoredPlug A hole set of a stored pipe with holes that no longer open.
+type StoredPlug = file.StoredPlug
 
 // Strip `fit` draws each pipe over the width of the paper; `full` in its true length, over as many rows as it takes.
 type Strip string
@@ -1778,6 +1944,20 @@ type SupplyAssumption = file.AssumptionResult
 
 // SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// TakeIn How the pipes of a layout go into the store.
+//
+// Examples: {"condition":"good","note":"taken up in October","owner_id":"01985c00-0000-7000-8000-000000000011"}
+type TakeIn struct {
+	// Condition Unfit pipe is not offered to layouts.
+	Condition PipeCondition `json:"condition"`
+
+	// Note Written to each pipe.
+	Note string `json:"note,omitempty"`
+
+	// OwnerId The member whose pipes they are. Left out: the garden's.
+	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
+}
 
 // Token An access token, without its secret.
 //
@@ -2245,6 +2425,11 @@ type WeatherKind string
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
 
+// Workshop What the garden's workshop works with.
+//
+// Examples: {"kerf_mm":3,"prices":[{"cents":420,"kind":"pipe","length_m":3.048,"size":"1/2"},{"cents":95,"kind":"tee"}],"stock":[{"lengths_m":[3.048,6.096],"pipe":{"size":"1/2","wall":"schedule 40"}}]}
+type Workshop = file.Workshop
+
 // ClosurePath defines model for ClosurePath.
 type ClosurePath = openapi_types.UUID
 
@@ -2299,8 +2484,14 @@ type MemberPath = openapi_types.UUID
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
 
+// OwnerFilter defines model for OwnerFilter.
+type OwnerFilter = openapi_types.UUID
+
 // PaperQuery A size of paper.
 type PaperQuery = Paper
+
+// PipePath defines model for PipePath.
+type PipePath = openapi_types.UUID
 
 // PlantingPath defines model for PlantingPath.
 type PlantingPath = openapi_types.UUID
@@ -2313,6 +2504,9 @@ type PlotPath = openapi_types.UUID
 
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
+
+// ReservedFilter defines model for ReservedFilter.
+type ReservedFilter = openapi_types.UUID
 
 // RevisionQuery defines model for RevisionQuery.
 type RevisionQuery = int32
@@ -2938,6 +3132,45 @@ type SheetPdfGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// StoredPipeListParams defines parameters for StoredPipeList.
+type StoredPipeListParams struct {
+	// Owner Only of this member.
+	Owner *OwnerFilter `form:"owner,omitempty" json:"owner,omitempty"`
+
+	// ReservedFor Only what is set aside for this layout.
+	ReservedFor *ReservedFilter `form:"reserved_for,omitempty" json:"reserved_for,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// StoredPipeCreateParams defines parameters for StoredPipeCreate.
+type StoredPipeCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// StoredPipeDeleteParams defines parameters for StoredPipeDelete.
+type StoredPipeDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// StoredPipeGetParams defines parameters for StoredPipeGet.
+type StoredPipeGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// StoredPipeReplaceParams defines parameters for StoredPipeReplace.
+type StoredPipeReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // TokenListParams defines parameters for TokenList.
 type TokenListParams struct {
 	// Limit Most items of one page.
@@ -3118,6 +3351,18 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WorkshopGetParams defines parameters for WorkshopGet.
+type WorkshopGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WorkshopReplaceParams defines parameters for WorkshopReplace.
+type WorkshopReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // GardenCreateJSONRequestBody defines body for GardenCreate for application/json ContentType.
 type GardenCreateJSONRequestBody = GardenCreate
 
@@ -3141,6 +3386,9 @@ type LayoutReplaceJSONRequestBody = LayoutValues
 
 // LayoutReturnJSONRequestBody defines body for LayoutReturn for application/json ContentType.
 type LayoutReturnJSONRequestBody = LayoutReturn
+
+// LayoutPipesStoreJSONRequestBody defines body for LayoutPipesStore for application/json ContentType.
+type LayoutPipesStoreJSONRequestBody = TakeIn
 
 // MemberCreateJSONRequestBody defines body for MemberCreate for application/json ContentType.
 type MemberCreateJSONRequestBody = MemberValues
@@ -3172,11 +3420,20 @@ type RotationCreateJSONRequestBody = RotationCreate
 // RotationPublishJSONRequestBody defines body for RotationPublish for application/json ContentType.
 type RotationPublishJSONRequestBody = RotationPublish
 
+// SeasonCreateJSONRequestBody defines body for SeasonCreate for application/json ContentType.
+type SeasonCreateJSONRequestBody = SeasonValues
+
 // ServiceLineCreateJSONRequestBody defines body for ServiceLineCreate for application/json ContentType.
 type ServiceLineCreateJSONRequestBody = ServiceLineValues
 
 // ServiceLineReplaceJSONRequestBody defines body for ServiceLineReplace for application/json ContentType.
 type ServiceLineReplaceJSONRequestBody = ServiceLineValues
+
+// StoredPipeCreateJSONRequestBody defines body for StoredPipeCreate for application/json ContentType.
+type StoredPipeCreateJSONRequestBody = StoredPipeValues
+
+// StoredPipeReplaceJSONRequestBody defines body for StoredPipeReplace for application/json ContentType.
+type StoredPipeReplaceJSONRequestBody = StoredPipeValues
 
 // TokenCreateJSONRequestBody defines body for TokenCreate for application/json ContentType.
 type TokenCreateJSONRequestBody = TokenCreate
@@ -3204,6 +3461,9 @@ type OpenSetCreateJSONRequestBody = OpenSet
 
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WorkshopReplaceJSONRequestBody defines body for WorkshopReplace for application/json ContentType.
+type WorkshopReplaceJSONRequestBody = Workshop
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
@@ -3273,6 +3533,12 @@ type ServerInterface interface {
 	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
 	LayoutProfileSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutReservationDelete Free the stored pipes that are set aside for a layout
+	// (DELETE /v1/gardens/{garden}/layouts/{layout}/reservation)
+	LayoutReservationDelete(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutReservationStore Set stored pipes aside for a layout, those that its sheet takes
+	// (PUT /v1/gardens/{garden}/layouts/{layout}/reservation)
+	LayoutReservationStore(c *gin.Context, garden GardenPath, layout LayoutPath)
 	// LayoutRetire Take the layout out of use
 	// (POST /v1/gardens/{garden}/layouts/{layout}/retire)
 	LayoutRetire(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutRetireParams)
@@ -3294,6 +3560,9 @@ type ServerInterface interface {
 	// LayoutSheetPdfGet Print the sheets of a layout
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf)
 	LayoutSheetPdfGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetPdfGetParams)
+	// LayoutPipesStore Take the laterals of a layout apart into the store
+	// (POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes)
+	LayoutPipesStore(c *gin.Context, garden GardenPath, layout LayoutPath)
 	// LayoutSubmit Hand in the latest revision for review
 	// (POST /v1/gardens/{garden}/layouts/{layout}/submit)
 	LayoutSubmit(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSubmitParams)
@@ -3396,6 +3665,9 @@ type ServerInterface interface {
 	// ScheduleSvgGet Read the published turns as a picture for the shed door
 	// (GET /v1/gardens/{garden}/schedule.svg)
 	ScheduleSvgGet(c *gin.Context, garden GardenPath, params ScheduleSvgGetParams)
+	// SeasonCreate Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	// (POST /v1/gardens/{garden}/seasons)
+	SeasonCreate(c *gin.Context, garden GardenPath)
 	// ServiceLineList List service lines
 	// (GET /v1/gardens/{garden}/service-lines)
 	ServiceLineList(c *gin.Context, garden GardenPath, params ServiceLineListParams)
@@ -3420,6 +3692,21 @@ type ServerInterface interface {
 	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
 	// (GET /v1/gardens/{garden}/sheet.pdf)
 	SheetPdfGet(c *gin.Context, garden GardenPath, params SheetPdfGetParams)
+	// StoredPipeList List the pipes in the store
+	// (GET /v1/gardens/{garden}/stored-pipes)
+	StoredPipeList(c *gin.Context, garden GardenPath, params StoredPipeListParams)
+	// StoredPipeCreate Put a pipe into the store
+	// (POST /v1/gardens/{garden}/stored-pipes)
+	StoredPipeCreate(c *gin.Context, garden GardenPath, params StoredPipeCreateParams)
+	// StoredPipeDelete Take a pipe out of the store
+	// (DELETE /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeDelete(c *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeDeleteParams)
+	// StoredPipeGet Read a stored pipe
+	// (GET /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeGet(c *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeGetParams)
+	// StoredPipeReplace Replace a stored pipe
+	// (PUT /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeReplace(c *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeReplaceParams)
 	// TokenList List tokens
 	// (GET /v1/gardens/{garden}/tokens)
 	TokenList(c *gin.Context, garden GardenPath, params TokenListParams)
@@ -3501,6 +3788,12 @@ type ServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(c *gin.Context, garden GardenPath)
+	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
+	// (GET /v1/gardens/{garden}/workshop)
+	WorkshopGet(c *gin.Context, garden GardenPath, params WorkshopGetParams)
+	// WorkshopReplace Replace the workshop
+	// (PUT /v1/gardens/{garden}/workshop)
+	WorkshopReplace(c *gin.Context, garden GardenPath, params WorkshopReplaceParams)
 }
 
 // ServerInterfaceWrapper converts contexts to parameters.
@@ -4481,6 +4774,74 @@ func (siw *ServerInterfaceWrapper) LayoutProfileSvgGet(c *gin.Context) {
 	siw.Handler.LayoutProfileSvgGet(c, garden, layout)
 }
 
+// LayoutReservationDelete operation middleware
+func (siw *ServerInterfaceWrapper) LayoutReservationDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutReservationDelete(c, garden, layout)
+}
+
+// LayoutReservationStore operation middleware
+func (siw *ServerInterfaceWrapper) LayoutReservationStore(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutReservationStore(c, garden, layout)
+}
+
 // LayoutRetire operation middleware
 func (siw *ServerInterfaceWrapper) LayoutRetire(c *gin.Context) {
 
@@ -4937,6 +5298,40 @@ func (siw *ServerInterfaceWrapper) LayoutSheetPdfGet(c *gin.Context) {
 	}
 
 	siw.Handler.LayoutSheetPdfGet(c, garden, layout, params)
+}
+
+// LayoutPipesStore operation middleware
+func (siw *ServerInterfaceWrapper) LayoutPipesStore(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutPipesStore(c, garden, layout)
 }
 
 // LayoutSubmit operation middleware
@@ -6915,6 +7310,31 @@ func (siw *ServerInterfaceWrapper) ScheduleSvgGet(c *gin.Context) {
 	siw.Handler.ScheduleSvgGet(c, garden, params)
 }
 
+// SeasonCreate operation middleware
+func (siw *ServerInterfaceWrapper) SeasonCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SeasonCreate(c, garden)
+}
+
 // ServiceLineList operation middleware
 func (siw *ServerInterfaceWrapper) ServiceLineList(c *gin.Context) {
 
@@ -7375,6 +7795,289 @@ func (siw *ServerInterfaceWrapper) SheetPdfGet(c *gin.Context) {
 	}
 
 	siw.Handler.SheetPdfGet(c, garden, params)
+}
+
+// StoredPipeList operation middleware
+func (siw *ServerInterfaceWrapper) StoredPipeList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StoredPipeListParams
+
+	// ------------- Optional query parameter "owner" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "owner", c.Request.URL.Query(), &params.Owner, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter owner: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "reserved_for" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "reserved_for", c.Request.URL.Query(), &params.ReservedFor, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter reserved_for: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.StoredPipeList(c, garden, params)
+}
+
+// StoredPipeCreate operation middleware
+func (siw *ServerInterfaceWrapper) StoredPipeCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StoredPipeCreateParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.StoredPipeCreate(c, garden, params)
+}
+
+// StoredPipeDelete operation middleware
+func (siw *ServerInterfaceWrapper) StoredPipeDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "pipe" -------------
+	var pipe PipePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pipe", c.Param("pipe"), &pipe, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter pipe: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StoredPipeDeleteParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.StoredPipeDelete(c, garden, pipe, params)
+}
+
+// StoredPipeGet operation middleware
+func (siw *ServerInterfaceWrapper) StoredPipeGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "pipe" -------------
+	var pipe PipePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pipe", c.Param("pipe"), &pipe, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter pipe: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StoredPipeGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.StoredPipeGet(c, garden, pipe, params)
+}
+
+// StoredPipeReplace operation middleware
+func (siw *ServerInterfaceWrapper) StoredPipeReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "pipe" -------------
+	var pipe PipePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pipe", c.Param("pipe"), &pipe, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter pipe: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StoredPipeReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.StoredPipeReplace(c, garden, pipe, params)
 }
 
 // TokenList operation middleware
@@ -8814,6 +9517,104 @@ func (siw *ServerInterfaceWrapper) WeatherDayStore(c *gin.Context) {
 	siw.Handler.WeatherDayStore(c, garden)
 }
 
+// WorkshopGet operation middleware
+func (siw *ServerInterfaceWrapper) WorkshopGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WorkshopGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WorkshopGet(c, garden, params)
+}
+
+// WorkshopReplace operation middleware
+func (siw *ServerInterfaceWrapper) WorkshopReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WorkshopReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WorkshopReplace(c, garden, params)
+}
+
 // GinServerOptions provides options for the Gin server.
 type GinServerOptions struct {
 	BaseURL      string
@@ -8863,6 +9664,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/check", wrapper.LayoutCheckGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/drawing.svg", wrapper.LayoutDrawingSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/profile.svg", wrapper.LayoutProfileSvgGet)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/reservation", wrapper.LayoutReservationDelete)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/reservation", wrapper.LayoutReservationStore)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/retire", wrapper.LayoutRetire)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/return", wrapper.LayoutReturn)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/revisions", wrapper.LayoutRevisionList)
@@ -8870,6 +9673,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet", wrapper.LayoutSheetGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet.csv", wrapper.LayoutSheetCsvGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/sheet.pdf", wrapper.LayoutSheetPdfGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/stored-pipes", wrapper.LayoutPipesStore)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/submit", wrapper.LayoutSubmit)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/members", wrapper.MemberList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/members", wrapper.MemberCreate)
@@ -8904,6 +9708,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.ics", wrapper.ScheduleIcsGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.pdf", wrapper.SchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.svg", wrapper.ScheduleSvgGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/seasons", wrapper.SeasonCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/service-lines", wrapper.ServiceLineList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/service-lines", wrapper.ServiceLineCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineDelete)
@@ -8912,6 +9717,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet", wrapper.SheetGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.csv", wrapper.SheetCsvGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.pdf", wrapper.SheetPdfGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/stored-pipes", wrapper.StoredPipeList)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/stored-pipes", wrapper.StoredPipeCreate)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/stored-pipes/:pipe", wrapper.StoredPipeDelete)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/stored-pipes/:pipe", wrapper.StoredPipeGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/stored-pipes/:pipe", wrapper.StoredPipeReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/tokens", wrapper.TokenList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/tokens", wrapper.TokenCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/tokens/:token", wrapper.TokenDelete)
@@ -8939,6 +9749,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/supply-curve", wrapper.SupplyCurveGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayList)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayStore)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopReplace)
 }
 
 type BadRequestApplicationProblemPlusJSONResponse Problem
@@ -9985,6 +10797,80 @@ func (response LayoutProfileSvgGetdefaultApplicationProblemPlusJSONResponse) Vis
 	return err
 }
 
+type LayoutReservationDeleteRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+}
+
+type LayoutReservationDeleteResponseObject interface {
+	VisitLayoutReservationDeleteResponse(w http.ResponseWriter) error
+}
+
+type LayoutReservationDelete204Response struct {
+}
+
+func (response LayoutReservationDelete204Response) VisitLayoutReservationDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type LayoutReservationDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutReservationDeletedefaultApplicationProblemPlusJSONResponse) VisitLayoutReservationDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutReservationStoreRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+}
+
+type LayoutReservationStoreResponseObject interface {
+	VisitLayoutReservationStoreResponse(w http.ResponseWriter) error
+}
+
+type LayoutReservationStore200JSONResponse StoredPipes
+
+func (response LayoutReservationStore200JSONResponse) VisitLayoutReservationStoreResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutReservationStoredefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutReservationStoredefaultApplicationProblemPlusJSONResponse) VisitLayoutReservationStoreResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type LayoutRetireRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Layout LayoutPath `json:"layout"`
@@ -10354,6 +11240,47 @@ type LayoutSheetPdfGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LayoutSheetPdfGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutPipesStoreRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+	Body   *LayoutPipesStoreJSONRequestBody
+}
+
+type LayoutPipesStoreResponseObject interface {
+	VisitLayoutPipesStoreResponse(w http.ResponseWriter) error
+}
+
+type LayoutPipesStore200JSONResponse StoredPipes
+
+func (response LayoutPipesStore200JSONResponse) VisitLayoutPipesStoreResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutPipesStoredefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutPipesStoredefaultApplicationProblemPlusJSONResponse) VisitLayoutPipesStoreResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12052,6 +12979,54 @@ func (response ScheduleSvgGetdefaultApplicationProblemPlusJSONResponse) VisitSch
 	return err
 }
 
+type SeasonCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Body   *SeasonCreateJSONRequestBody
+}
+
+type SeasonCreateResponseObject interface {
+	VisitSeasonCreateResponse(w http.ResponseWriter) error
+}
+
+type SeasonCreate201ResponseHeaders struct {
+	Location string
+}
+
+type SeasonCreate201JSONResponse struct {
+	Body    Season
+	Headers SeasonCreate201ResponseHeaders
+}
+
+func (response SeasonCreate201JSONResponse) VisitSeasonCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SeasonCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SeasonCreatedefaultApplicationProblemPlusJSONResponse) VisitSeasonCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ServiceLineListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params ServiceLineListParams
@@ -12462,6 +13437,231 @@ type SheetPdfGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SheetPdfGetdefaultApplicationProblemPlusJSONResponse) VisitSheetPdfGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params StoredPipeListParams
+}
+
+type StoredPipeListResponseObject interface {
+	VisitStoredPipeListResponse(w http.ResponseWriter) error
+}
+
+type StoredPipeList200JSONResponse StoredPipeList
+
+func (response StoredPipeList200JSONResponse) VisitStoredPipeListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StoredPipeListdefaultApplicationProblemPlusJSONResponse) VisitStoredPipeListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params StoredPipeCreateParams
+	Body   *StoredPipeCreateJSONRequestBody
+}
+
+type StoredPipeCreateResponseObject interface {
+	VisitStoredPipeCreateResponse(w http.ResponseWriter) error
+}
+
+type StoredPipeCreate201ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type StoredPipeCreate201JSONResponse struct {
+	Body    StoredPipe
+	Headers StoredPipeCreate201ResponseHeaders
+}
+
+func (response StoredPipeCreate201JSONResponse) VisitStoredPipeCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StoredPipeCreatedefaultApplicationProblemPlusJSONResponse) VisitStoredPipeCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeDeleteRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Pipe   PipePath   `json:"pipe"`
+	Params StoredPipeDeleteParams
+}
+
+type StoredPipeDeleteResponseObject interface {
+	VisitStoredPipeDeleteResponse(w http.ResponseWriter) error
+}
+
+type StoredPipeDelete204Response struct {
+}
+
+func (response StoredPipeDelete204Response) VisitStoredPipeDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type StoredPipeDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StoredPipeDeletedefaultApplicationProblemPlusJSONResponse) VisitStoredPipeDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Pipe   PipePath   `json:"pipe"`
+	Params StoredPipeGetParams
+}
+
+type StoredPipeGetResponseObject interface {
+	VisitStoredPipeGetResponse(w http.ResponseWriter) error
+}
+
+type StoredPipeGet200ResponseHeaders struct {
+	ETag string
+}
+
+type StoredPipeGet200JSONResponse struct {
+	Body    StoredPipe
+	Headers StoredPipeGet200ResponseHeaders
+}
+
+func (response StoredPipeGet200JSONResponse) VisitStoredPipeGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StoredPipeGetdefaultApplicationProblemPlusJSONResponse) VisitStoredPipeGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Pipe   PipePath   `json:"pipe"`
+	Params StoredPipeReplaceParams
+	Body   *StoredPipeReplaceJSONRequestBody
+}
+
+type StoredPipeReplaceResponseObject interface {
+	VisitStoredPipeReplaceResponse(w http.ResponseWriter) error
+}
+
+type StoredPipeReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type StoredPipeReplace200JSONResponse struct {
+	Body    StoredPipe
+	Headers StoredPipeReplace200ResponseHeaders
+}
+
+func (response StoredPipeReplace200JSONResponse) VisitStoredPipeReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StoredPipeReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StoredPipeReplacedefaultApplicationProblemPlusJSONResponse) VisitStoredPipeReplaceResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -13659,6 +14859,103 @@ func (response WeatherDayStoredefaultApplicationProblemPlusJSONResponse) VisitWe
 	return err
 }
 
+type WorkshopGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WorkshopGetParams
+}
+
+type WorkshopGetResponseObject interface {
+	VisitWorkshopGetResponse(w http.ResponseWriter) error
+}
+
+type WorkshopGet200ResponseHeaders struct {
+	ETag string
+}
+
+type WorkshopGet200JSONResponse struct {
+	Body    Workshop
+	Headers WorkshopGet200ResponseHeaders
+}
+
+func (response WorkshopGet200JSONResponse) VisitWorkshopGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WorkshopGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WorkshopGetdefaultApplicationProblemPlusJSONResponse) VisitWorkshopGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WorkshopReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WorkshopReplaceParams
+	Body   *WorkshopReplaceJSONRequestBody
+}
+
+type WorkshopReplaceResponseObject interface {
+	VisitWorkshopReplaceResponse(w http.ResponseWriter) error
+}
+
+type WorkshopReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type WorkshopReplace200JSONResponse struct {
+	Body    Workshop
+	Headers WorkshopReplace200ResponseHeaders
+}
+
+func (response WorkshopReplace200JSONResponse) VisitWorkshopReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WorkshopReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WorkshopReplacedefaultApplicationProblemPlusJSONResponse) VisitWorkshopReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// HealthGet Is the process alive?
@@ -13727,6 +15024,12 @@ type StrictServerInterface interface {
 	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
 	LayoutProfileSvgGet(ctx context.Context, request LayoutProfileSvgGetRequestObject) (LayoutProfileSvgGetResponseObject, error)
+	// LayoutReservationDelete Free the stored pipes that are set aside for a layout
+	// (DELETE /v1/gardens/{garden}/layouts/{layout}/reservation)
+	LayoutReservationDelete(ctx context.Context, request LayoutReservationDeleteRequestObject) (LayoutReservationDeleteResponseObject, error)
+	// LayoutReservationStore Set stored pipes aside for a layout, those that its sheet takes
+	// (PUT /v1/gardens/{garden}/layouts/{layout}/reservation)
+	LayoutReservationStore(ctx context.Context, request LayoutReservationStoreRequestObject) (LayoutReservationStoreResponseObject, error)
 	// LayoutRetire Take the layout out of use
 	// (POST /v1/gardens/{garden}/layouts/{layout}/retire)
 	LayoutRetire(ctx context.Context, request LayoutRetireRequestObject) (LayoutRetireResponseObject, error)
@@ -13748,6 +15051,9 @@ type StrictServerInterface interface {
 	// LayoutSheetPdfGet Print the sheets of a layout
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.pdf)
 	LayoutSheetPdfGet(ctx context.Context, request LayoutSheetPdfGetRequestObject) (LayoutSheetPdfGetResponseObject, error)
+	// LayoutPipesStore Take the laterals of a layout apart into the store
+	// (POST /v1/gardens/{garden}/layouts/{layout}/stored-pipes)
+	LayoutPipesStore(ctx context.Context, request LayoutPipesStoreRequestObject) (LayoutPipesStoreResponseObject, error)
 	// LayoutSubmit Hand in the latest revision for review
 	// (POST /v1/gardens/{garden}/layouts/{layout}/submit)
 	LayoutSubmit(ctx context.Context, request LayoutSubmitRequestObject) (LayoutSubmitResponseObject, error)
@@ -13850,6 +15156,9 @@ type StrictServerInterface interface {
 	// ScheduleSvgGet Read the published turns as a picture for the shed door
 	// (GET /v1/gardens/{garden}/schedule.svg)
 	ScheduleSvgGet(ctx context.Context, request ScheduleSvgGetRequestObject) (ScheduleSvgGetResponseObject, error)
+	// SeasonCreate Take the garden into a new season: layouts in use as drafts, plantings with a last day again
+	// (POST /v1/gardens/{garden}/seasons)
+	SeasonCreate(ctx context.Context, request SeasonCreateRequestObject) (SeasonCreateResponseObject, error)
 	// ServiceLineList List service lines
 	// (GET /v1/gardens/{garden}/service-lines)
 	ServiceLineList(ctx context.Context, request ServiceLineListRequestObject) (ServiceLineListResponseObject, error)
@@ -13874,6 +15183,21 @@ type StrictServerInterface interface {
 	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
 	// (GET /v1/gardens/{garden}/sheet.pdf)
 	SheetPdfGet(ctx context.Context, request SheetPdfGetRequestObject) (SheetPdfGetResponseObject, error)
+	// StoredPipeList List the pipes in the store
+	// (GET /v1/gardens/{garden}/stored-pipes)
+	StoredPipeList(ctx context.Context, request StoredPipeListRequestObject) (StoredPipeListResponseObject, error)
+	// StoredPipeCreate Put a pipe into the store
+	// (POST /v1/gardens/{garden}/stored-pipes)
+	StoredPipeCreate(ctx context.Context, request StoredPipeCreateRequestObject) (StoredPipeCreateResponseObject, error)
+	// StoredPipeDelete Take a pipe out of the store
+	// (DELETE /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeDelete(ctx context.Context, request StoredPipeDeleteRequestObject) (StoredPipeDeleteResponseObject, error)
+	// StoredPipeGet Read a stored pipe
+	// (GET /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeGet(ctx context.Context, request StoredPipeGetRequestObject) (StoredPipeGetResponseObject, error)
+	// StoredPipeReplace Replace a stored pipe
+	// (PUT /v1/gardens/{garden}/stored-pipes/{pipe})
+	StoredPipeReplace(ctx context.Context, request StoredPipeReplaceRequestObject) (StoredPipeReplaceResponseObject, error)
 	// TokenList List tokens
 	// (GET /v1/gardens/{garden}/tokens)
 	TokenList(ctx context.Context, request TokenListRequestObject) (TokenListResponseObject, error)
@@ -13955,6 +15279,12 @@ type StrictServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(ctx context.Context, request WeatherDayStoreRequestObject) (WeatherDayStoreResponseObject, error)
+	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
+	// (GET /v1/gardens/{garden}/workshop)
+	WorkshopGet(ctx context.Context, request WorkshopGetRequestObject) (WorkshopGetResponseObject, error)
+	// WorkshopReplace Replace the workshop
+	// (PUT /v1/gardens/{garden}/workshop)
+	WorkshopReplace(ctx context.Context, request WorkshopReplaceRequestObject) (WorkshopReplaceResponseObject, error)
 }
 
 type StrictHandlerFunc func(ctx *gin.Context, request any) (any, error)
@@ -14731,6 +16061,60 @@ func (sh *strictHandler) LayoutProfileSvgGet(ctx *gin.Context, garden GardenPath
 	}
 }
 
+// LayoutReservationDelete operation middleware
+func (sh *strictHandler) LayoutReservationDelete(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutReservationDeleteRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutReservationDelete(ctx, request.(LayoutReservationDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutReservationDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutReservationDeleteResponseObject); ok {
+		if err := validResponse.VisitLayoutReservationDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutReservationStore operation middleware
+func (sh *strictHandler) LayoutReservationStore(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutReservationStoreRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutReservationStore(ctx, request.(LayoutReservationStoreRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutReservationStore")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutReservationStoreResponseObject); ok {
+		if err := validResponse.VisitLayoutReservationStoreResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // LayoutRetire operation middleware
 func (sh *strictHandler) LayoutRetire(ctx *gin.Context, garden GardenPath, layout LayoutPath, params LayoutRetireParams) {
 	var request LayoutRetireRequestObject
@@ -14938,6 +16322,51 @@ func (sh *strictHandler) LayoutSheetPdfGet(ctx *gin.Context, garden GardenPath, 
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(LayoutSheetPdfGetResponseObject); ok {
 		if err := validResponse.VisitLayoutSheetPdfGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutPipesStore operation middleware
+func (sh *strictHandler) LayoutPipesStore(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutPipesStoreRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	var body LayoutPipesStoreJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutPipesStore(ctx, request.(LayoutPipesStoreRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutPipesStore")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutPipesStoreResponseObject); ok {
+		if err := validResponse.VisitLayoutPipesStoreResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -16066,6 +17495,50 @@ func (sh *strictHandler) ScheduleSvgGet(ctx *gin.Context, garden GardenPath, par
 	}
 }
 
+// SeasonCreate operation middleware
+func (sh *strictHandler) SeasonCreate(ctx *gin.Context, garden GardenPath) {
+	var request SeasonCreateRequestObject
+
+	request.Garden = garden
+
+	var body SeasonCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SeasonCreate(ctx, request.(SeasonCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SeasonCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SeasonCreateResponseObject); ok {
+		if err := validResponse.VisitSeasonCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // ServiceLineList operation middleware
 func (sh *strictHandler) ServiceLineList(ctx *gin.Context, garden GardenPath, params ServiceLineListParams) {
 	var request ServiceLineListRequestObject
@@ -16314,6 +17787,180 @@ func (sh *strictHandler) SheetPdfGet(ctx *gin.Context, garden GardenPath, params
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(SheetPdfGetResponseObject); ok {
 		if err := validResponse.VisitSheetPdfGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// StoredPipeList operation middleware
+func (sh *strictHandler) StoredPipeList(ctx *gin.Context, garden GardenPath, params StoredPipeListParams) {
+	var request StoredPipeListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StoredPipeList(ctx, request.(StoredPipeListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StoredPipeList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(StoredPipeListResponseObject); ok {
+		if err := validResponse.VisitStoredPipeListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// StoredPipeCreate operation middleware
+func (sh *strictHandler) StoredPipeCreate(ctx *gin.Context, garden GardenPath, params StoredPipeCreateParams) {
+	var request StoredPipeCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body StoredPipeCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StoredPipeCreate(ctx, request.(StoredPipeCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StoredPipeCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(StoredPipeCreateResponseObject); ok {
+		if err := validResponse.VisitStoredPipeCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// StoredPipeDelete operation middleware
+func (sh *strictHandler) StoredPipeDelete(ctx *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeDeleteParams) {
+	var request StoredPipeDeleteRequestObject
+
+	request.Garden = garden
+	request.Pipe = pipe
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StoredPipeDelete(ctx, request.(StoredPipeDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StoredPipeDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(StoredPipeDeleteResponseObject); ok {
+		if err := validResponse.VisitStoredPipeDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// StoredPipeGet operation middleware
+func (sh *strictHandler) StoredPipeGet(ctx *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeGetParams) {
+	var request StoredPipeGetRequestObject
+
+	request.Garden = garden
+	request.Pipe = pipe
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StoredPipeGet(ctx, request.(StoredPipeGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StoredPipeGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(StoredPipeGetResponseObject); ok {
+		if err := validResponse.VisitStoredPipeGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// StoredPipeReplace operation middleware
+func (sh *strictHandler) StoredPipeReplace(ctx *gin.Context, garden GardenPath, pipe PipePath, params StoredPipeReplaceParams) {
+	var request StoredPipeReplaceRequestObject
+
+	request.Garden = garden
+	request.Pipe = pipe
+	request.Params = params
+
+	var body StoredPipeReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StoredPipeReplace(ctx, request.(StoredPipeReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StoredPipeReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(StoredPipeReplaceResponseObject); ok {
+		if err := validResponse.VisitStoredPipeReplaceResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -17222,6 +18869,78 @@ func (sh *strictHandler) WeatherDayStore(ctx *gin.Context, garden GardenPath) {
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(WeatherDayStoreResponseObject); ok {
 		if err := validResponse.VisitWeatherDayStoreResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WorkshopGet operation middleware
+func (sh *strictHandler) WorkshopGet(ctx *gin.Context, garden GardenPath, params WorkshopGetParams) {
+	var request WorkshopGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WorkshopGet(ctx, request.(WorkshopGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WorkshopGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WorkshopGetResponseObject); ok {
+		if err := validResponse.VisitWorkshopGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WorkshopReplace operation middleware
+func (sh *strictHandler) WorkshopReplace(ctx *gin.Context, garden GardenPath, params WorkshopReplaceParams) {
+	var request WorkshopReplaceRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body WorkshopReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WorkshopReplace(ctx, request.(WorkshopReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WorkshopReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WorkshopReplaceResponseObject); ok {
+		if err := validResponse.VisitWorkshopReplaceResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -27,7 +27,7 @@ func loadGarden(ctx context.Context, svc *service.Service, g file.Garden) (servi
 		svc: svc, members: map[string]uuid.UUID{}, lines: map[string]uuid.UUID{}, sources: map[string]uuid.UUID{}, plots: map[string]uuid.UUID{},
 		layouts: map[string]uuid.UUID{},
 	}
-	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.plant, l.weather} {
+	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.plant, l.weather, l.shed} {
 		if err := step(ctx, g); err != nil {
 			return l.p, fmt.Errorf("load %s: %w", g.Garden.Name, err)
 		}
@@ -165,7 +165,7 @@ func (l *loader) plant(ctx context.Context, g file.Garden) error {
 		v := repo.PlantingValues{
 			PlotID: l.plots[p.PlotID], LayoutID: lookup(l.layouts, p.LayoutID), Crop: p.Crop, PlantedOn: p.PlantedOn.Time, RemovedOn: timeOf(p.RemovedOn),
 			AreaM2: p.AreaM2, WettedFraction: p.WettedFraction, Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM,
-			RowSpacingM: p.RowSpacingM, Note: p.Note,
+			RowSpacingM: p.RowSpacingM, Outlets: smallInts(p.Outlets), FromM: p.FromM, ToM: p.ToM, BothSides: p.BothSides, Note: p.Note,
 		}
 		if p.CropConstants != nil {
 			constants, err := json.Marshal(p.CropConstants)
@@ -191,6 +191,23 @@ func (l *loader) weather(ctx context.Context, g file.Garden) error {
 		}
 	}
 	return l.svc.StoreWeather(ctx, l.p, days)
+}
+
+// shed enters what is in the store, and the workshop.
+func (l *loader) shed(ctx context.Context, g file.Garden) error {
+	if _, _, err := l.svc.ReplaceWorkshop(ctx, l.p, 1, g.Workshop); err != nil {
+		return fmt.Errorf("workshop: %w", err)
+	}
+	for _, s := range g.StoredPipes {
+		_, err := l.svc.CreateStoredPipe(ctx, l.p, repo.StoredPipeValues{
+			Label: s.Label, OwnerID: lookup(l.members, s.OwnerID), Condition: s.Condition, Note: s.Note,
+			ReservedLayoutID: lookup(l.layouts, s.ReservedLayoutID), FromLayoutID: lookup(l.layouts, s.FromLayoutID),
+		}, s)
+		if err != nil {
+			return fmt.Errorf("stored pipe %s: %w", s.Label, err)
+		}
+	}
+	return nil
 }
 
 func timeOf(d *file.Day) *time.Time {

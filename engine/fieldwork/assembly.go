@@ -100,6 +100,9 @@ var defaultStub = map[Ruler]unit.Length{RulerInches: unit.Inches(4), RulerMillim
 const (
 	// socketDepth is how far a pipe of garden size goes into a fitting, with some to spare; own judgement.
 	socketDepth = unit.Length(0.025)
+	// wholeStick is how much longer than a stick a piece may be described that is meant to be one: people write 3.05 m for
+	// 10 ft; own judgement.
+	wholeStick = unit.Length(0.005)
 	// samePlace is the distance under which tees of a manifold are one fitting.
 	samePlace = unit.Length(0.001)
 )
@@ -259,8 +262,11 @@ func (b *builder) run(p BuiltPipe, length unit.Length) [2]end {
 type stretch struct{ from, to unit.Length }
 
 // split divides a length into parts no longer than a stick. A cut that would fall into a hole or a socket's reach of it
-// is moved back to the middle between two holes.
+// is moved back to the middle between two holes. A piece that is a hair longer than a stick is a whole stick.
 func split(length unit.Length, holes []Hole, longest unit.Length) []stretch {
+	if over := length - longest; over > 0 && over <= wholeStick && (len(holes) == 0 || holes[len(holes)-1].At <= longest) {
+		return []stretch{{0, longest}}
+	}
 	var parts []stretch
 	from := unit.Length(0)
 	for length-from > longest+1e-9 {

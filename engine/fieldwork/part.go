@@ -21,6 +21,15 @@ const (
 	PartBackflow PartKind = "backflow_device"
 )
 
+// Known says that a parts list may have a line of this kind.
+func (k PartKind) Known() bool {
+	switch k {
+	case PartPipe, PartRatedOutlet, PartCement, PartBackflow:
+		return true
+	}
+	return FittingKind(k).Ports() > 0
+}
+
 // Part is one line of a parts list.
 type Part struct {
 	Kind PartKind

@@ -536,6 +536,32 @@ func TestPlan_refuses(t *testing.T) {
 	}
 }
 
+func TestPlan_aHairLongerThanAStickIsAStick(t *testing.T) {
+	for _, tc := range []struct {
+		length unit.Length
+		first  float64 // of one hole, in inches
+		pipes  int
+	}{{3.05, 3, 1}, {3.0535, 3, 2}, {3.05, 120.05, 2}} {
+		p := pattern(6, tc.first, 1, 1)
+		p.Count = 1
+		s := mustPlan(t, Request{Ruler: RulerMillimeters, Sites: []Site{row("a", "", hydraulics.Piece{Pipe: half, Length: tc.length, Pattern: p})}})
+		n, bought := 0, 0
+		for _, x := range s.Sites[0].Assembly.Pipes {
+			if x.Use == UseLateral {
+				n++
+			}
+		}
+		for _, c := range s.Cuts {
+			if c.Pipe == half {
+				bought = len(c.List.Sticks)
+			}
+		}
+		if n != tc.pipes || bought != tc.pipes {
+			t.Errorf("%v m, hole at %v in: %d pipes from %d sticks, want %d", tc.length, tc.first, n, bought, tc.pipes)
+		}
+	}
+}
+
 func TestPlan_isRepeatable(t *testing.T) {
 	r := Request{Sites: []Site{threeRows(), threeRows()}, Ruler: RulerInches, Kerf: 0.003}
 	a, b := mustPlan(t, r), mustPlan(t, r)

@@ -28,6 +28,18 @@ SELECT * FROM garden WHERE garden_id = @garden_id;
 -- name: GardenLock :one
 SELECT * FROM garden WHERE garden_id = @garden_id FOR NO KEY UPDATE;
 
+-- SeasonUpdate writes the dates of a season; the caller holds the garden.
+-- name: SeasonUpdate :one
+UPDATE garden SET water_on = @water_on, water_off = @water_off, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id
+RETURNING *;
+
+-- WorkshopUpdate writes the workshop over its own revision; no row when that has moved on.
+-- name: WorkshopUpdate :one
+UPDATE garden SET workshop = @workshop, workshop_revision = workshop_revision + 1
+WHERE garden_id = @garden_id AND workshop_revision = @revision
+RETURNING *;
+
 -- name: GardenPlanTouch :exec
 UPDATE garden SET plan_revision = plan_revision + 1 WHERE garden_id = @garden_id;
 

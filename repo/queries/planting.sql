@@ -1,10 +1,11 @@
 -- name: PlantingInsert :one
 INSERT INTO planting (
     plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover,
-    plant_spacing_m, row_spacing_m, layout_id, note, garden_id, id, revision
+    plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, garden_id, id, revision
 ) VALUES (
     @plot_id, @crop, @crop_constants, @planted_on, sqlc.narg('removed_on'), @area_m2, @wetted_fraction, @mulch,
-    @mulch_cover, sqlc.narg('plant_spacing_m'), sqlc.narg('row_spacing_m'), sqlc.narg('layout_id'), @note,
+    @mulch_cover, sqlc.narg('plant_spacing_m'), sqlc.narg('row_spacing_m'), sqlc.narg('layout_id'),
+    coalesce(@outlets::smallint[], '{}'), sqlc.narg('from_m'), sqlc.narg('to_m'), @both_sides, @note,
     @garden_id, @id, @revision
 )
 RETURNING *;
@@ -15,7 +16,9 @@ UPDATE planting SET
     plot_id = @plot_id, crop = @crop, crop_constants = @crop_constants, planted_on = @planted_on,
     removed_on = sqlc.narg('removed_on'), area_m2 = @area_m2, wetted_fraction = @wetted_fraction,
     mulch = @mulch, mulch_cover = @mulch_cover, plant_spacing_m = sqlc.narg('plant_spacing_m'),
-    row_spacing_m = sqlc.narg('row_spacing_m'), layout_id = sqlc.narg('layout_id'), note = @note,
+    row_spacing_m = sqlc.narg('row_spacing_m'), layout_id = sqlc.narg('layout_id'),
+    outlets = coalesce(@outlets::smallint[], '{}'), from_m = sqlc.narg('from_m'), to_m = sqlc.narg('to_m'), both_sides = @both_sides,
+    note = @note,
     revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND id = @id AND revision = @revision
 RETURNING *;

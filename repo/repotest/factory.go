@@ -216,6 +216,15 @@ func Planting(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*re
 	return made(t, db, garden, values, nil, (*repo.Queries).PlantingInsert)
 }
 
+// StoredPipe makes a stored pipe of 3 m without holes.
+func StoredPipe(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.StoredPipeValues)) repo.StoredPipe {
+	t.Helper()
+	return made(t, db, garden, repo.StoredPipeValues{
+		Label: numbered("Pipe"), Piece: json.RawMessage(`{"pipe":{"size":"1/2","wall":"schedule 40"},"length_m":3}`),
+		Plugged: json.RawMessage("[]"), Condition: "good", GardenID: garden, ID: newID(), Revision: 1,
+	}, edit, (*repo.Queries).StoredPipeInsert)
+}
+
 // Rotation makes a proposed rotation of seven days from the first day on, with its documents.
 func Rotation(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.RotationValues)) repo.Rotation {
 	t.Helper()

@@ -29,7 +29,10 @@ type Garden struct {
 	Digs      []Dig            `json:"digs,omitempty"`
 	Planning  *Planning        `json:"planning,omitempty"`
 	Replan    *Replan          `json:"replan,omitempty"`
-	Horizon   Horizon          `json:"horizon" file:"required"`
+	// StoredPipes and Workshop are no input of plans, and no rotation stores them.
+	StoredPipes []StoredPipe `json:"stored_pipes,omitempty"`
+	Workshop    Workshop     `json:"workshop,omitzero"`
+	Horizon     Horizon      `json:"horizon" file:"required"`
 }
 
 // GardenSettings are the garden's own facts and choices.

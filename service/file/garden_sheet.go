@@ -9,7 +9,10 @@ import (
 // means all. What grows along them, and who holds their plots, is as on a day. A source whose tests give no supply curve
 // is left out: its layouts have no readings to compare with.
 func (g Garden) Sheet(day Day, layouts ...string) Sheet {
-	s := Sheet{Units: g.Garden.Units}
+	shop := g.Workshop
+	s := Sheet{
+		Units: g.Garden.Units, Stock: shop.Stock, KerfMM: shop.KerfMM, StubM: shop.StubM, TakeOutMM: shop.TakeOutMM, Prices: shop.Prices,
+	}
 	onPlot := map[string]int{}
 	for _, l := range g.Layouts {
 		onPlot[l.PlotID]++
@@ -27,12 +30,13 @@ func (g Garden) Sheet(day Day, layouts ...string) Sheet {
 			}
 		}
 		for _, p := range g.Plantings {
-			if p.growsAlong(l, day) {
-				out.Plantings = append(out.Plantings, p.sheet())
+			if along, ok := p.sheet(l); ok && p.growsAlong(l, day) {
+				out.Plantings = append(out.Plantings, along)
 			}
 		}
 		s.Layouts = append(s.Layouts, out)
 	}
+	s.addStored(g.StoredPipes)
 	return s
 }
 
@@ -77,6 +81,19 @@ func (p Planting) growsAlong(l LayoutOnPlot, day Day) bool {
 	return p.PlotID == l.PlotID
 }
 
-func (p Planting) sheet() SheetPlanting {
-	return SheetPlanting{Name: strings.ReplaceAll(p.Crop, "_", " "), Crop: p.Crop, SpacingM: or(p.PlantSpacingM, 0)}
+// sheet is a planting along the laterals of a layout. Outlets that a later revision no longer has are left out; ok is false
+// when none of them is left.
+func (p Planting) sheet(l LayoutOnPlot) (out SheetPlanting, ok bool) {
+	out = SheetPlanting{
+		Name: strings.ReplaceAll(p.Crop, "_", " "), Crop: p.Crop, SpacingM: or(p.PlantSpacingM, 0), FromM: or(p.FromM, 0), ToM: or(p.ToM, 0), Sides: 1,
+	}
+	if p.BothSides {
+		out.Sides = 2
+	}
+	for _, o := range p.Outlets {
+		if o < len(l.Spec.Manifold.Outlets) {
+			out.Outlets = append(out.Outlets, o)
+		}
+	}
+	return out, len(p.Outlets) == 0 || len(out.Outlets) > 0
 }

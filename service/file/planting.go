@@ -43,7 +43,13 @@ type Planting struct {
 	OpeningDepletionMM *float64 `json:"opening_depletion_mm,omitempty"`
 	PlantSpacingM      *float64 `json:"plant_spacing_m,omitempty"`
 	RowSpacingM        *float64 `json:"row_spacing_m,omitempty"`
-	Note               string   `json:"note,omitempty"`
+	// Outlets are those of the layout along whose laterals it stands, from 0; left out: all. FromM and ToM bound it on each
+	// of them, from the tee; left out: the tee and the far end. BothSides: a row on either side of the pipe.
+	Outlets   []int    `json:"outlets,omitempty"`
+	FromM     *float64 `json:"from_m,omitempty"`
+	ToM       *float64 `json:"to_m,omitempty"`
+	BothSides bool     `json:"both_sides,omitempty"`
+	Note      string   `json:"note,omitempty"`
 }
 
 // PlantingCompanion is another crop on a planting's bed, until a day or to the end of its stages of growth.

@@ -130,6 +130,11 @@ func (s Sheet) Validate() error {
 			faults.Add(at+"/reserved_for", "%q is not the id of a layout of this file", p.ReservedFor)
 		}
 	}
+	for i, p := range s.Prices {
+		if !fieldwork.PartKind(p.Kind).Known() {
+			faults.Add(Point("prices", i, "kind"), "%q is no part: a parts list names what there is, such as pipe, tee or coupling", p.Kind)
+		}
+	}
 	if s.Source != nil {
 		faults = append(faults, sourceFaults(s.Source, "/source")...)
 	}

@@ -7,13 +7,14 @@ package dbsqlc
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"github.com/google/uuid"
 )
 
 const gardenByID = `-- name: GardenByID :one
-SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at FROM garden WHERE garden_id = $1
+SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision FROM garden WHERE garden_id = $1
 `
 
 func (q *Queries) GardenByID(ctx context.Context, gardenID uuid.UUID) (Garden, error) {
@@ -39,6 +40,8 @@ func (q *Queries) GardenByID(ctx context.Context, gardenID uuid.UUID) (Garden, e
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
 	)
 	return i, err
 }
@@ -85,7 +88,7 @@ INSERT INTO garden (
     $1, $2, $3, $4, $5, $6, $7, $8,
     $9, $10, $11, $12, $13, $14, $15
 )
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
 `
 
 type GardenInsertParams struct {
@@ -145,12 +148,14 @@ func (q *Queries) GardenInsert(ctx context.Context, arg GardenInsertParams) (Gar
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
 	)
 	return i, err
 }
 
 const gardenLock = `-- name: GardenLock :one
-SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at FROM garden WHERE garden_id = $1 FOR NO KEY UPDATE
+SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision FROM garden WHERE garden_id = $1 FOR NO KEY UPDATE
 `
 
 // GardenLock reads the garden and holds it until the transaction ends: one publishing at a time.
@@ -177,6 +182,8 @@ func (q *Queries) GardenLock(ctx context.Context, gardenID uuid.UUID) (Garden, e
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
 	)
 	return i, err
 }
@@ -206,7 +213,7 @@ UPDATE garden SET
     water_off = $9, fairness = $10, free_share = $11,
     start_grid_min = $12, notice_period_h = $13, revision = revision + 1, updated_at = now()
 WHERE garden_id = $14 AND revision = $15
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
 `
 
 type GardenUpdateParams struct {
@@ -267,6 +274,80 @@ func (q *Queries) GardenUpdate(ctx context.Context, arg GardenUpdateParams) (Gar
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
+	)
+	return i, err
+}
+
+const seasonUpdate = `-- name: SeasonUpdate :one
+UPDATE garden SET water_on = $1, water_off = $2, revision = revision + 1, updated_at = now()
+WHERE garden_id = $3
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+`
+
+// SeasonUpdate writes the dates of a season; the caller holds the garden.
+func (q *Queries) SeasonUpdate(ctx context.Context, waterOn *time.Time, waterOff *time.Time, gardenID uuid.UUID) (Garden, error) {
+	row := q.db.QueryRow(ctx, seasonUpdate, waterOn, waterOff, gardenID)
+	var i Garden
+	err := row.Scan(
+		&i.GardenID,
+		&i.Name,
+		&i.TimeZone,
+		&i.LatitudeDeg,
+		&i.LongitudeDeg,
+		&i.ElevationM,
+		&i.Units,
+		&i.Language,
+		&i.WaterOn,
+		&i.WaterOff,
+		&i.Fairness,
+		&i.FreeShare,
+		&i.StartGridMin,
+		&i.NoticePeriodH,
+		&i.PlanRevision,
+		&i.ScheduleVersion,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
+	)
+	return i, err
+}
+
+const workshopUpdate = `-- name: WorkshopUpdate :one
+UPDATE garden SET workshop = $1, workshop_revision = workshop_revision + 1
+WHERE garden_id = $2 AND workshop_revision = $3
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+`
+
+// WorkshopUpdate writes the workshop over its own revision; no row when that has moved on.
+func (q *Queries) WorkshopUpdate(ctx context.Context, workshop json.RawMessage, gardenID uuid.UUID, revision int64) (Garden, error) {
+	row := q.db.QueryRow(ctx, workshopUpdate, workshop, gardenID, revision)
+	var i Garden
+	err := row.Scan(
+		&i.GardenID,
+		&i.Name,
+		&i.TimeZone,
+		&i.LatitudeDeg,
+		&i.LongitudeDeg,
+		&i.ElevationM,
+		&i.Units,
+		&i.Language,
+		&i.WaterOn,
+		&i.WaterOff,
+		&i.Fairness,
+		&i.FreeShare,
+		&i.StartGridMin,
+		&i.NoticePeriodH,
+		&i.PlanRevision,
+		&i.ScheduleVersion,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.UpdatedAt,
+		&i.Workshop,
+		&i.WorkshopRevision,
 	)
 	return i, err
 }

@@ -54,25 +54,27 @@ type FlowTest struct {
 }
 
 type Garden struct {
-	GardenID        uuid.UUID
-	Name            string
-	TimeZone        string
-	LatitudeDeg     float64
-	LongitudeDeg    float64
-	ElevationM      float64
-	Units           string
-	Language        string
-	WaterOn         *time.Time
-	WaterOff        *time.Time
-	Fairness        string
-	FreeShare       float64
-	StartGridMin    float64
-	NoticePeriodH   float64
-	PlanRevision    int64
-	ScheduleVersion int64
-	Revision        int64
-	CreatedAt       time.Time
-	UpdatedAt       time.Time
+	GardenID         uuid.UUID
+	Name             string
+	TimeZone         string
+	LatitudeDeg      float64
+	LongitudeDeg     float64
+	ElevationM       float64
+	Units            string
+	Language         string
+	WaterOn          *time.Time
+	WaterOff         *time.Time
+	Fairness         string
+	FreeShare        float64
+	StartGridMin     float64
+	NoticePeriodH    float64
+	PlanRevision     int64
+	ScheduleVersion  int64
+	Revision         int64
+	CreatedAt        time.Time
+	UpdatedAt        time.Time
+	Workshop         json.RawMessage
+	WorkshopRevision int64
 }
 
 type GardenDirectory struct {
@@ -155,6 +157,10 @@ type Planting struct {
 	Revision       int64
 	CreatedAt      time.Time
 	UpdatedAt      time.Time
+	Outlets        []int16
+	FromM          *float64
+	ToM            *float64
+	BothSides      bool
 }
 
 type Plot struct {
@@ -225,6 +231,22 @@ type ServiceLine struct {
 	Revision          int64
 	CreatedAt         time.Time
 	UpdatedAt         time.Time
+}
+
+type StoredPipe struct {
+	GardenID         uuid.UUID
+	ID               uuid.UUID
+	Label            string
+	OwnerID          *uuid.UUID
+	Piece            json.RawMessage
+	Plugged          json.RawMessage
+	Condition        string
+	Note             string
+	ReservedLayoutID *uuid.UUID
+	FromLayoutID     *uuid.UUID
+	Revision         int64
+	CreatedAt        time.Time
+	UpdatedAt        time.Time
 }
 
 type Token struct {

@@ -14,7 +14,7 @@ import (
 )
 
 const plantingByID = `-- name: PlantingByID :one
-SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at FROM planting WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) PlantingByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Planting, error) {
@@ -39,6 +39,10 @@ func (q *Queries) PlantingByID(ctx context.Context, gardenID uuid.UUID, iD uuid.
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Outlets,
+		&i.FromM,
+		&i.ToM,
+		&i.BothSides,
 	)
 	return i, err
 }
@@ -58,13 +62,14 @@ func (q *Queries) PlantingDelete(ctx context.Context, gardenID uuid.UUID, iD uui
 const plantingInsert = `-- name: PlantingInsert :one
 INSERT INTO planting (
     plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover,
-    plant_spacing_m, row_spacing_m, layout_id, note, garden_id, id, revision
+    plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, garden_id, id, revision
 ) VALUES (
     $1, $2, $3, $4, $5, $6, $7, $8,
-    $9, $10, $11, $12, $13,
-    $14, $15, $16
+    $9, $10, $11, $12,
+    coalesce($13::smallint[], '{}'), $14, $15, $16, $17,
+    $18, $19, $20
 )
-RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at
+RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides
 `
 
 type PlantingInsertParams struct {
@@ -80,6 +85,10 @@ type PlantingInsertParams struct {
 	PlantSpacingM  *float64
 	RowSpacingM    *float64
 	LayoutID       *uuid.UUID
+	Outlets        []int16
+	FromM          *float64
+	ToM            *float64
+	BothSides      bool
 	Note           string
 	GardenID       uuid.UUID
 	ID             uuid.UUID
@@ -100,6 +109,10 @@ func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) 
 		arg.PlantSpacingM,
 		arg.RowSpacingM,
 		arg.LayoutID,
+		arg.Outlets,
+		arg.FromM,
+		arg.ToM,
+		arg.BothSides,
 		arg.Note,
 		arg.GardenID,
 		arg.ID,
@@ -125,12 +138,16 @@ func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) 
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Outlets,
+		&i.FromM,
+		&i.ToM,
+		&i.BothSides,
 	)
 	return i, err
 }
 
 const plantingList = `-- name: PlantingList :many
-SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at FROM planting WHERE garden_id = $1 ORDER BY plot_id, planted_on, id
+SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 ORDER BY plot_id, planted_on, id
 `
 
 func (q *Queries) PlantingList(ctx context.Context, gardenID uuid.UUID) ([]Planting, error) {
@@ -161,6 +178,10 @@ func (q *Queries) PlantingList(ctx context.Context, gardenID uuid.UUID) ([]Plant
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.Outlets,
+			&i.FromM,
+			&i.ToM,
+			&i.BothSides,
 		); err != nil {
 			return nil, err
 		}
@@ -177,10 +198,12 @@ UPDATE planting SET
     plot_id = $1, crop = $2, crop_constants = $3, planted_on = $4,
     removed_on = $5, area_m2 = $6, wetted_fraction = $7,
     mulch = $8, mulch_cover = $9, plant_spacing_m = $10,
-    row_spacing_m = $11, layout_id = $12, note = $13,
+    row_spacing_m = $11, layout_id = $12,
+    outlets = coalesce($13::smallint[], '{}'), from_m = $14, to_m = $15, both_sides = $16,
+    note = $17,
     revision = revision + 1, updated_at = now()
-WHERE garden_id = $14 AND id = $15 AND revision = $16
-RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at
+WHERE garden_id = $18 AND id = $19 AND revision = $20
+RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides
 `
 
 type PlantingUpdateParams struct {
@@ -196,6 +219,10 @@ type PlantingUpdateParams struct {
 	PlantSpacingM  *float64
 	RowSpacingM    *float64
 	LayoutID       *uuid.UUID
+	Outlets        []int16
+	FromM          *float64
+	ToM            *float64
+	BothSides      bool
 	Note           string
 	GardenID       uuid.UUID
 	ID             uuid.UUID
@@ -217,6 +244,10 @@ func (q *Queries) PlantingUpdate(ctx context.Context, arg PlantingUpdateParams) 
 		arg.PlantSpacingM,
 		arg.RowSpacingM,
 		arg.LayoutID,
+		arg.Outlets,
+		arg.FromM,
+		arg.ToM,
+		arg.BothSides,
 		arg.Note,
 		arg.GardenID,
 		arg.ID,
@@ -242,6 +273,10 @@ func (q *Queries) PlantingUpdate(ctx context.Context, arg PlantingUpdateParams) 
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Outlets,
+		&i.FromM,
+		&i.ToM,
+		&i.BothSides,
 	)
 	return i, err
 }

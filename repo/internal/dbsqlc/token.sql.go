@@ -67,7 +67,7 @@ func (q *Queries) TokenByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUI
 }
 
 const tokenBySecret = `-- name: TokenBySecret :one
-SELECT token.garden_id, token.id, token.label, token.role, token.member_id, token.secret_sha256, token.expires_at, token.revision, token.created_at, coalesce(member.name, '')::text AS member_name, garden.garden_id, garden.name, garden.time_zone, garden.latitude_deg, garden.longitude_deg, garden.elevation_m, garden.units, garden.language, garden.water_on, garden.water_off, garden.fairness, garden.free_share, garden.start_grid_min, garden.notice_period_h, garden.plan_revision, garden.schedule_version, garden.revision, garden.created_at, garden.updated_at
+SELECT token.garden_id, token.id, token.label, token.role, token.member_id, token.secret_sha256, token.expires_at, token.revision, token.created_at, coalesce(member.name, '')::text AS member_name, garden.garden_id, garden.name, garden.time_zone, garden.latitude_deg, garden.longitude_deg, garden.elevation_m, garden.units, garden.language, garden.water_on, garden.water_off, garden.fairness, garden.free_share, garden.start_grid_min, garden.notice_period_h, garden.plan_revision, garden.schedule_version, garden.revision, garden.created_at, garden.updated_at, garden.workshop, garden.workshop_revision
 FROM token
 JOIN garden ON garden.garden_id = token.garden_id
 LEFT JOIN member ON member.garden_id = token.garden_id AND member.id = token.member_id
@@ -114,6 +114,8 @@ func (q *Queries) TokenBySecret(ctx context.Context, gardenID uuid.UUID, secretS
 		&i.Garden.Revision,
 		&i.Garden.CreatedAt,
 		&i.Garden.UpdatedAt,
+		&i.Garden.Workshop,
+		&i.Garden.WorkshopRevision,
 	)
 	return i, err
 }
