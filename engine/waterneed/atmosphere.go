@@ -47,6 +47,7 @@ func WindAtTwoMeters(uz unit.Velocity, z unit.Length) unit.Velocity {
 const (
 	HumidityGiven      Code = "vapor_pressure"
 	HumidityDewPoint   Code = "dew_point"
+	HumidityWetBulb    Code = "psychrometer"
 	HumidityMaxMin     Code = "rh_max_min"
 	HumidityMax        Code = "rh_max"
 	HumidityMean       Code = "rh_mean"
@@ -59,28 +60,59 @@ const (
 	WindAssumed        Code = "assumed_2_m_s"
 )
 
-// actualVaporPressure returns ea [kPa] from the best humidity datum of the day and says which it was.
-// Sources: FAO-56 eq. 14 (dew point), 17 (both extremes of relative humidity), 18 (its maximum), 19 (its mean), 48 (the
+// ActualVaporPressure returns ea [kPa] from the best humidity datum of the day and says which it was. Where none is known
+// the lowest temperature stands in. Relative humidity needs the temperatures.
+// Sources: FAO-56 eq. 14 (dew point), 15 (psychrometer), 17 (both extremes of relative humidity), 18 (its maximum), 19 (its mean), 48 (the
 // lowest temperature, less 2 to 3 °C where air is dry).
-func actualVaporPressure(p Place, w Weather) (ea float64, source Code) {
-	eMax := float64(SaturationVaporPressure(w.TMax.Value))
-	eMin := float64(SaturationVaporPressure(w.TMin.Value))
+func ActualVaporPressure(p Place, w Weather) (ea unit.Pressure, source Code) {
+	eMax, eMin := SaturationVaporPressure(w.TMax.Value), SaturationVaporPressure(w.TMin.Value)
 	switch {
 	case w.VaporPressure.Known:
-		return float64(w.VaporPressure.Value), HumidityGiven
+		return w.VaporPressure.Value, HumidityGiven
 	case w.DewPoint.Known:
-		return float64(SaturationVaporPressure(w.DewPoint.Value)), HumidityDewPoint
+		return SaturationVaporPressure(w.DewPoint.Value), HumidityDewPoint
+	case w.WetBulb.Known:
+		return w.Ventilation.vaporPressure(w.DryBulb.Value, w.WetBulb.Value, AtmosphericPressure(p.Elevation)), HumidityWetBulb
 	case w.RHMax.Known && w.RHMin.Known:
-		return (eMin*float64(w.RHMax.Value) + eMax*float64(w.RHMin.Value)) / 200, HumidityMaxMin
+		return (eMin*unit.Pressure(w.RHMax.Value) + eMax*unit.Pressure(w.RHMin.Value)) / 200, HumidityMaxMin
 	case w.RHMax.Known:
-		return eMin * float64(w.RHMax.Value) / 100, HumidityMax
+		return eMin * unit.Pressure(w.RHMax.Value) / 100, HumidityMax
 	case w.RHMean.Known:
-		return (eMax + eMin) / 2 * float64(w.RHMean.Value) / 100, HumidityMean
+		return (eMax + eMin) / 2 * unit.Pressure(w.RHMean.Value) / 100, HumidityMean
 	}
 	if drop := p.Humidity.dewPointDrop(); drop > 0 {
-		return float64(SaturationVaporPressure(w.TMin.Value - drop)), HumidityTMinDrop
+		return SaturationVaporPressure(w.TMin.Value - drop), HumidityTMinDrop
 	}
 	return eMin, HumidityFromTMin
+}
+
+// Ventilation is how the air passes the bulbs of a psychrometer.
+type Ventilation string
+
+// The kinds of FAO-56 p. 38. The empty kind is a ventilated psychrometer.
+const (
+	Ventilated          Ventilation = "ventilated"           // Asmann type, air at about 5 m/s
+	NaturallyVentilated Ventilation = "naturally_ventilated" // air at about 1 m/s
+	Indoor              Ventilation = "indoor"
+)
+
+// coefficient returns a_psy [1/°C]. Source: FAO-56 eq. 16.
+func (v Ventilation) coefficient() (a float64, known bool) {
+	switch v {
+	case "", Ventilated:
+		return 0.000662, true
+	case NaturallyVentilated:
+		return 0.000800, true
+	case Indoor:
+		return 0.001200, true
+	}
+	return 0, false
+}
+
+// vaporPressure returns ea = e°(Twet) - a_psy P (Tdry - Twet), not below 0. Source: FAO-56 eq. 15, 16.
+func (v Ventilation) vaporPressure(dry, wet unit.Temperature, p unit.Pressure) unit.Pressure {
+	a, _ := v.coefficient()
+	return max(0, SaturationVaporPressure(wet)-unit.Pressure(a*float64(p)*float64(dry-wet)))
 }
 
 // HumidityClass says how dry a place is. Source: FAO-56 Table 16 and p. 58-59.

@@ -9,6 +9,8 @@ import (
 
 // The rungs of the ladder from full weather to none, best first. Every day of a Series says on which it stands.
 const (
+	// RungGiven: reference evapotranspiration that somebody else computed.
+	RungGiven Code = "et0_given"
 	// RungMeasured: temperatures, humidity, radiation or sunshine, and wind.
 	RungMeasured Code = "measured"
 	// RungPartly: temperatures and some of the others.
@@ -51,7 +53,8 @@ type DayClimate struct {
 	Rung Code
 	// Rain is the measured rain; it is unknown on days without a reading, whatever a forecast says.
 	Rain Optional[unit.Depth]
-	// Working is how ET0 came about; nil on rungs that are means or a table.
+	// Working is how the day's weather leads to ET0; nil on rungs that are means or a table, and where nothing but ET0
+	// itself is known.
 	Working *ReferenceET
 }
 
@@ -90,7 +93,7 @@ const maxSeriesDays = 3660
 
 // Series climbs down the ladder for each of n days from a date:
 //
-//  1. measured weather of the day, as much as there is;
+//  1. measured weather of the day, as much as there is; ET0 that somebody else computed for the day comes before it;
 //  2. forecast weather of the day, never its rain;
 //  3. the mean ET0 of the seven days that end with the last day of 1 or 2, when at least three of them are known and
 //     that last day is at most seven days ago;
@@ -157,30 +160,31 @@ func knownDays(faults *InputErrors, field string, p Place, days []Day, forecast 
 		if forecast {
 			known.Rain = Optional[unit.Depth]{}
 		}
-		sky := SkyAt(p.Latitude, day.Date.DayOfYear())
-		if !w.TMax.Known && !w.TMin.Known {
-			faults.join(path, w.partFaults(p, sky, 0))
-			out = append(out, known)
-			continue
-		}
-		part := w.faults(p, sky, 0)
+		part := w.knownFaults(p, SkyAt(p.Latitude, day.Date.DayOfYear()))
 		faults.join(path, part)
-		if len(part) == 0 {
+		if len(part) == 0 && w.TMax.Known {
 			r := penmanMonteith(p, day.Date.DayOfYear(), w, 0)
-			known.ET0, known.Working, known.Rung = r.ET0, &r, rungOf(r, forecast)
+			known.ET0, known.Working, known.Rung = r.ET0, &r, rungOf(r)
+		}
+		if w.ET0.Known {
+			known.ET0, known.Rung = w.ET0.Value, RungGiven
+		}
+		if forecast && known.Rung != "" {
+			known.Rung = RungForecast
 		}
 		out = append(out, known)
 	}
 	return out
 }
 
-func rungOf(r ReferenceET, forecast bool) Code {
+// known reports whether the day's ET0 is known, not only its rain.
+func (d DayClimate) known() bool { return d.Rung != "" }
+
+func rungOf(r ReferenceET) Code {
 	humid := r.HumiditySource != HumidityFromTMin && r.HumiditySource != HumidityTMinDrop
 	sunny := r.RadiationSource != RadiationFromRange
 	windy := r.WindSource == WindMeasured
 	switch {
-	case forecast:
-		return RungForecast
 	case humid && sunny && windy:
 		return RungMeasured
 	case humid || sunny || windy:
@@ -197,7 +201,7 @@ func (l *ladder) merge(measured, forecast []DayClimate) {
 	for _, day := range all {
 		number := day.Date.Number()
 		if last := len(l.known) - 1; last >= 0 && l.numbers[last] == number {
-			if l.known[last].Working == nil {
+			if !l.known[last].known() {
 				day.Rain = l.known[last].Rain
 				l.known[last] = day
 			}
@@ -215,7 +219,7 @@ func (l ladder) day(d Date) DayClimate {
 	day := DayClimate{Date: d}
 	if found {
 		day = l.known[i]
-		if day.Working != nil {
+		if day.known() {
 			return day
 		}
 	}
@@ -236,7 +240,7 @@ func (l ladder) day(d Date) DayClimate {
 func (l ladder) recentMean(before, number int) (mean unit.Depth, ok bool) {
 	last, sum, n := 0, unit.Depth(0), 0
 	for i := before - 1; i >= 0; i-- {
-		if l.known[i].Working == nil {
+		if !l.known[i].known() {
 			continue
 		}
 		if n == 0 {

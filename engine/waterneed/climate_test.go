@@ -55,6 +55,25 @@ func TestSeries_climbsDownTheLadder(t *testing.T) {
 	near(t, "the same a week on", s.Days[14].ET0, float64(sum)/6, 1e-12)
 }
 
+// ET0 that somebody else computed comes before the day's own weather, and needs none.
+func TestSeries_takesGivenET0(t *testing.T) {
+	c := ladderClimate(false)
+	c.Measured[0].Weather.ET0 = Given(unit.Depth(4.4))
+	c.Measured[2].Weather.ET0 = Given(unit.Depth(3.3))
+	s, err := c.Series(Date{2015, 7, 1}, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range map[int]unit.Depth{0: 4.4, 2: 3.3} {
+		if d := s.Days[i]; d.ET0 != want || d.Rung != RungGiven || (d.Working != nil) != (i == 0) {
+			t.Errorf("%s: %g mm on rung %s", d.Date, d.ET0, d.Rung)
+		}
+	}
+	c.Measured[1].Weather.ET0 = Given(unit.Depth(-1))
+	_, err = c.Series(Date{2015, 7, 1}, 3)
+	wantField(t, err, "measured[1].et0_mm")
+}
+
 func TestSeries_booksMeasuredRainOnly(t *testing.T) {
 	s, err := ladderClimate(false).Series(Date{2015, 7, 1}, 8)
 	if err != nil {
@@ -151,6 +170,10 @@ func TestDailyReferenceET_guardsEachField(t *testing.T) {
 	}{
 		{"colder by day than by night", "weather.tmax_c", ReasonOrder, func(w *Weather) { w.TMax = Given(unit.Temperature(5)) }},
 		{"no temperature", "weather.tmax_c", ReasonMissing, func(w *Weather) { w.TMax = Optional[unit.Temperature]{} }},
+		{"bulbs the wrong way round", "weather.dry_bulb_c", ReasonOrder, func(w *Weather) {
+			w.DryBulb, w.WetBulb = Given(unit.Temperature(15)), Given(unit.Temperature(20))
+		}},
+		{"one bulb", "weather.wet_bulb_c", ReasonMissing, func(w *Weather) { w.DryBulb = Given(unit.Temperature(20)) }},
 		{"humidity above 100", "weather.rh_max_pct", ReasonOutOfRange, func(w *Weather) { w.RHMax = Given(unit.Percent(101)) }},
 		{"humidity the wrong way round", "weather.rh_max_pct", ReasonOrder, func(w *Weather) {
 			w.RHMax, w.RHMin = Given(unit.Percent(40)), Given(unit.Percent(60))
@@ -194,6 +217,7 @@ func TestReferenceET_takesTheBestHumidity(t *testing.T) {
 		{HumidityMean, func() { w.RHMean = Given(unit.Percent(60)) }},
 		{HumidityMax, func() { w.RHMax = Given(unit.Percent(90)) }},
 		{HumidityMaxMin, func() { w.RHMin = Given(unit.Percent(40)) }},
+		{HumidityWetBulb, func() { w.DryBulb, w.WetBulb = Given(unit.Temperature(22)), Given(unit.Temperature(16)) }},
 		{HumidityDewPoint, func() { w.DewPoint = Given(unit.Temperature(12)) }},
 		{HumidityGiven, func() { w.VaporPressure = Given(unit.Pressure(1.3)) }},
 	}

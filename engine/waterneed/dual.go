@@ -55,6 +55,7 @@ type SurfaceDay struct {
 
 // SurfaceResult is what a SurfaceDay comes to.
 type SurfaceResult struct {
+	SurfaceDay
 	Few, Kr, Ke  float64
 	Evaporation  unit.Depth // over all the ground
 	Percolation  unit.Depth // out of the layer, DPe
@@ -65,7 +66,7 @@ type SurfaceResult struct {
 // Evaporate steps the surface layer by a day: wetting early in the day, then evaporation. No runoff, no transpiration
 // from the layer. Source: FAO-56 eq. 71, 74, 75, 77.
 func (s SurfaceDay) Evaporate() SurfaceResult {
-	r := SurfaceResult{Few: ExposedWetFraction(s.Cover, s.Wetted)}
+	r := SurfaceResult{SurfaceDay: s, Few: ExposedWetFraction(s.Cover, s.Wetted)}
 	r.Percolation = max(0, s.Rain+s.StripSupply-s.Depletion)
 	r.DepletionWet = min(s.TEW, max(0, s.Depletion-s.Rain-s.StripSupply))
 	r.Kr = EvaporationReduction(r.DepletionWet, s.REW, s.TEW)

@@ -25,11 +25,11 @@ const lightWetting, heavyWetting = 10, 40
 // (eq. 61), and the result multiplied by it (eq. 60): PartInitialCoefficient does both.
 // Source: FAO-56 eq. 59 and Figures 29, 30 in their numeric form.
 func InitialCoefficient(interval float64, et0, depth unit.Depth, coarse bool) float64 {
-	light := lightCoefficient(interval, et0)
+	light := LightCoefficient(interval, et0)
 	if depth <= lightWetting {
 		return light
 	}
-	heavy := heavyCoefficient(interval, et0, coarse)
+	heavy := HeavyCoefficient(interval, et0, coarse)
 	if depth >= heavyWetting {
 		return heavy
 	}
@@ -42,14 +42,15 @@ func PartInitialCoefficient(interval float64, et0, depth unit.Depth, coarse bool
 	return fw * InitialCoefficient(interval, et0, depth/unit.Depth(fw), coarse)
 }
 
-// lightCoefficient is Figure 29, heavyCoefficient Figure 30 (a for coarse, b for other soils): evaporation of a layer
-// that holds tew of which rew evaporates freely. Their TEW and REW are from memory of FAO-56 Annex 7.
-func lightCoefficient(interval float64, et0 unit.Depth) float64 {
+// LightCoefficient is Kc ini for light wettings, FAO-56 Figure 29: evaporation of a layer that holds 10 mm of which a part
+// evaporates freely. TEW and REW of this and of HeavyCoefficient are from memory of FAO-56 Annex 7.
+func LightCoefficient(interval float64, et0 unit.Depth) float64 {
 	rew := min(7, max(2.5, 6/math.Sqrt(float64(et0))))
 	return drying(interval, float64(et0), 10, rew)
 }
 
-func heavyCoefficient(interval float64, et0 unit.Depth, coarse bool) float64 {
+// HeavyCoefficient is Kc ini for heavy wettings, FAO-56 Figure 30, a for coarse and b for other soils.
+func HeavyCoefficient(interval float64, et0 unit.Depth, coarse bool) float64 {
 	root := math.Sqrt(float64(et0))
 	if coarse {
 		return drying(interval, float64(et0), min(15, 7*root), 6)

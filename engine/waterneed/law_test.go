@@ -347,10 +347,10 @@ func TestLaw_surplusPercolatesOneForOne(t *testing.T) {
 		d := LedgerDay{TAW: taw, RAW: taw / 2, StripET: 4, Start: taw * unit.Depth(number(t, "share", 0, 1))}
 		within, beyond := d, d
 		within.Irrigation = d.Start * unit.Depth(number(t, "part", 0, 1))
-		within.balance()
+		within.Balance()
 		extra := unit.Depth(number(t, "extra", 0, 50))
 		beyond.Irrigation = d.Start + extra
-		beyond.balance()
+		beyond.Balance()
 		if within.Percolation != 0 || math.Abs(float64(beyond.Percolation-extra)) > 1e-9 {
 			t.Fatalf("percolation %g within, %g for %g beyond", within.Percolation, beyond.Percolation, extra)
 		}

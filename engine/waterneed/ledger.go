@@ -50,6 +50,8 @@ type LedgerDay struct {
 	ET0         unit.Depth
 	// Kc is the coefficient in effect without stress: the single one, or Kcb + Ke.
 	Kc, Ke float64
+	// Surface is the working of the dual method; nil without it and under plastic.
+	Surface *SurfaceResult
 	// GroundET is crop evapotranspiration without stress over the ground; StripET the same water over the wet strip.
 	GroundET, StripET unit.Depth
 	Roots             unit.Length
@@ -277,7 +279,7 @@ func (m model) step(st State, c DayClimate, e dayEvents) (LedgerDay, State) {
 	if e.dig != nil {
 		d.dig(*e.dig)
 	}
-	d.balance()
+	d.Balance()
 	next.Depletion = d.End
 	if d.Irrigation > 0 {
 		next.LastWatered = d.Date
@@ -394,7 +396,7 @@ func (m model) surface(d *LedgerDay, next *State) float64 {
 		TEW: m.soil.TotallyEvaporable, REW: m.soil.ReadilyEvaporable,
 		Depletion: next.Surface, Rain: d.RainCounted, StripSupply: d.Irrigation,
 	}.Evaporate()
-	next.Surface = r.DepletionEnd
+	next.Surface, d.Surface = r.DepletionEnd, &r
 	if m.setting.Mulch == MulchOrganic {
 		return r.Ke * (1 - 0.5*m.setting.MulchCover)
 	}
@@ -416,13 +418,14 @@ func (d *LedgerDay) dig(dig Dig) {
 	d.Flags = append(d.Flags, FlagDig)
 }
 
-// balance books the day: wetting, percolation of the surplus, then evapotranspiration with Ks from the depletion after
-// the wetting.
+// Balance books the day: wetting, percolation of the surplus, then evapotranspiration with Ks from the depletion after
+// the wetting. It reads Start, Adjustment, RainCounted, Irrigation, TAW, RAW, StripET and, with the dual method, Kc, Ke and
+// the basal coefficient; it sets Percolation, Wet, Ks, ET, Stress and End.
 //
 //	Ks = (TAW - Dr)/(TAW - RAW) beyond RAW, else 1
 //
 // Source: FAO-56 eq. 84, 85, 86, in the order of its plans by day (Example 37).
-func (d *LedgerDay) balance() {
+func (d *LedgerDay) Balance() {
 	before := d.Start + d.Adjustment
 	d.Percolation = max(0, d.RainCounted+d.Irrigation-before)
 	d.Wet = max(0, before-d.RainCounted-d.Irrigation)

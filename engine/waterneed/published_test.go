@@ -34,6 +34,16 @@ func TestPublished_example3SaturationVaporPressure(t *testing.T) {
 	near(t, "e°(Tmean)", SaturationVaporPressure(19.75), 2.30, 0.005)
 }
 
+// FAO-56 ch. 3 Example 4, p. 38, from memory: a ventilated psychrometer at 1200 m.
+func TestPublished_example4Psychrometer(t *testing.T) {
+	w := Weather{DryBulb: Given(unit.Temperature(25.6)), WetBulb: Given(unit.Temperature(19.5)), Ventilation: Ventilated}
+	ea, source := ActualVaporPressure(Place{Elevation: 1200}, w)
+	near(t, "ea", ea, 1.91, 0.005)
+	if source != HumidityWetBulb {
+		t.Errorf("source %s", source)
+	}
+}
+
 // FAO-56 ch. 3 Examples 5 and 6, p. 39.
 func TestPublished_example5And6ActualVaporPressure(t *testing.T) {
 	w := temperatures(25, 18)

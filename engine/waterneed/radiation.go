@@ -17,6 +17,7 @@ const albedo = 0.23
 
 // Sky is the geometry of the sun on one day at one latitude.
 type Sky struct {
+	Latitude  unit.Angle // φ, north positive
 	DayOfYear int
 	// InverseDistance is the inverse relative distance of earth and sun dr [-] (FAO-56 eq. 23).
 	InverseDistance float64
@@ -41,7 +42,7 @@ func SkyAt(latitude unit.Angle, j int) Sky {
 	ra := 24 * 60 / math.Pi * solarConstant * dr *
 		(ws*math.Sin(phi)*math.Sin(delta) + math.Cos(phi)*math.Cos(delta)*math.Sin(ws))
 	return Sky{
-		DayOfYear: j, InverseDistance: dr, Declination: unit.Angle(delta), SunsetAngle: unit.Angle(ws),
+		Latitude: latitude, DayOfYear: j, InverseDistance: dr, Declination: unit.Angle(delta), SunsetAngle: unit.Angle(ws),
 		Extraterrestrial: unit.Irradiation(max(0, ra)), DaylightHours: unit.Hours(24 / math.Pi * ws),
 	}
 }

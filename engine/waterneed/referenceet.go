@@ -18,9 +18,12 @@ type Place struct {
 
 // Weather is what is known of a day, or of the mean day of a month.
 type Weather struct {
-	TMax, TMin           Optional[unit.Temperature]
-	VaporPressure        Optional[unit.Pressure]
-	DewPoint             Optional[unit.Temperature]
+	TMax, TMin    Optional[unit.Temperature]
+	VaporPressure Optional[unit.Pressure]
+	DewPoint      Optional[unit.Temperature]
+	// DryBulb and WetBulb are the readings of a psychrometer, Ventilation says of which kind.
+	DryBulb, WetBulb     Optional[unit.Temperature]
+	Ventilation          Ventilation
 	RHMax, RHMin, RHMean Optional[unit.Percent]
 	// Radiation is the measured solar radiation Rs; Sunshine the hours of bright sun, n.
 	Radiation Optional[unit.Irradiation]
@@ -29,6 +32,8 @@ type Weather struct {
 	Wind       Optional[unit.Velocity]
 	WindHeight unit.Length
 	Rain       Optional[unit.Depth]
+	// ET0 is reference evapotranspiration that somebody else computed; it prevails over all above.
+	ET0 Optional[unit.Depth]
 }
 
 // ReferenceET is the reference evapotranspiration of a day with all that led to it. Symbols are those of FAO-56.
@@ -85,6 +90,7 @@ const (
 	lowestWind           = 0.5 // [m/s], FAO-56 p. 63
 	assumedWind          = 2   // [m/s], FAO-56 p. 63 and Table 4
 	rainMost             = 2000
+	et0Most              = 30       // [mm/day]
 	lowestMast, tallMast = 0.5, 200 // [m]
 )
 
@@ -102,6 +108,23 @@ func DailyReferenceET(p Place, d Date, w Weather) (ReferenceET, error) {
 		return ReferenceET{}, err
 	}
 	return penmanMonteith(p, d.DayOfYear(), w, 0), nil
+}
+
+// Validate returns what is wrong with the weather of a date, as InputErrors. Temperatures may both be unknown.
+func (w Weather) Validate(p Place, d Date) error {
+	faults := p.faults()
+	if faults.checkDate("date", d) && len(faults) == 0 {
+		faults = w.knownFaults(p, SkyAt(p.Latitude, d.DayOfYear()))
+	}
+	return faults.err()
+}
+
+// knownFaults checks a day whose temperatures may both be unknown.
+func (w Weather) knownFaults(p Place, sky Sky) InputErrors {
+	if w.TMax.Known || w.TMin.Known {
+		return w.faults(p, sky, 0)
+	}
+	return w.partFaults(p, sky, 0)
 }
 
 // MonthlyReferenceET returns ET0 of the mean day of a month, taken on the 15th, with the soil heat of FAO-56 eq. 43 or
@@ -133,9 +156,8 @@ func penmanMonteith(p Place, j int, w Weather, g unit.Irradiation) ReferenceET {
 	r.Psychrometric = PsychrometricConstant(r.Pressure)
 	r.Slope = SaturationSlope(r.TMean)
 	r.SaturationTMax, r.SaturationTMin = SaturationVaporPressure(tmax), SaturationVaporPressure(tmin)
-	r.Saturation = (r.SaturationTMax + r.SaturationTMin) / 2
-	ea, source := actualVaporPressure(p, w)
-	r.Actual, r.HumiditySource = unit.Pressure(ea), source
+	r.Saturation = MeanSaturationVaporPressure(tmax, tmin)
+	r.Actual, r.HumiditySource = ActualVaporPressure(p, w)
 	r.Deficit = max(0, r.Saturation-r.Actual)
 	if r.Actual > r.Saturation {
 		r.Notes = append(r.Notes, NoteSaturated)
@@ -143,7 +165,7 @@ func penmanMonteith(p Place, j int, w Weather, g unit.Irradiation) ReferenceET {
 	r.radiation(p, w)
 	r.windOf(w)
 	r.terms()
-	r.Hargreaves = hargreaves(r.TMean, tmax-tmin, r.Extraterrestrial)
+	r.Hargreaves = Hargreaves(r.TMean, tmax-tmin, r.Extraterrestrial)
 	return r
 }
 
@@ -173,10 +195,7 @@ func (r *ReferenceET) windOf(w Weather) {
 		r.Wind, r.WindSource = assumedWind, WindAssumed
 		return
 	}
-	r.Wind, r.WindSource = w.Wind.Value, WindMeasured
-	if w.WindHeight != 0 && w.WindHeight != 2 {
-		r.Wind = WindAtTwoMeters(w.Wind.Value, w.WindHeight)
-	}
+	r.Wind, r.WindSource = w.TwoMeterWind(), WindMeasured
 	if w.Wind.Value < windLeastMonthly {
 		r.Notes = append(r.Notes, NoteWindCalm)
 	}
@@ -184,6 +203,14 @@ func (r *ReferenceET) windOf(w Weather) {
 		r.Wind = lowestWind
 		r.Notes = append(r.Notes, NoteWindRaised)
 	}
+}
+
+// TwoMeterWind returns the day's wind at 2 m, as measured there or brought down by eq. 47.
+func (w Weather) TwoMeterWind() unit.Velocity {
+	if w.WindHeight == 0 || w.WindHeight == 2 {
+		return w.Wind.Value
+	}
+	return WindAtTwoMeters(w.Wind.Value, w.WindHeight)
 }
 
 // terms computes both terms of
@@ -203,16 +230,11 @@ func (r *ReferenceET) terms() {
 	}
 }
 
-// hargreaves returns 0.0023 (Tmean + 17.8) √(Tmax - Tmin) Ra, Ra as depth, not below 0. Source: FAO-56 eq. 52.
-func hargreaves(tmean, spread unit.Temperature, ra unit.Irradiation) unit.Depth {
+// Hargreaves returns the estimate of ET0 by Hargreaves and Samani from temperatures alone: 0.0023 (Tmean + 17.8)
+// √(Tmax - Tmin) Ra, Ra as depth, not below 0. spread is Tmax - Tmin. Source: FAO-56 eq. 52.
+func Hargreaves(tmean, spread unit.Temperature, ra unit.Irradiation) unit.Depth {
 	et := 0.0023 * (float64(tmean) + 17.8) * math.Sqrt(float64(spread)) * float64(ra.Evaporation())
 	return unit.Depth(max(0, et))
-}
-
-// Hargreaves returns the estimate of ET0 by Hargreaves and Samani from temperatures alone. Source: FAO-56 eq. 52.
-func Hargreaves(p Place, d Date, tmax, tmin unit.Temperature) (unit.Depth, error) {
-	r, err := DailyReferenceET(p, d, Weather{TMax: Given(tmax), TMin: Given(tmin)})
-	return r.Hargreaves, err
 }
 
 func (p Place) faults() InputErrors {
@@ -237,12 +259,14 @@ func (w Weather) partFaults(p Place, sky Sky, windLeast float64) InputErrors {
 	var faults InputErrors
 	optionalWithin(&faults, "vapor_pressure_kpa", w.VaporPressure, 0, 20)
 	optionalWithin(&faults, "dew_point_c", w.DewPoint, coldest, hottest)
+	w.psychrometerFaults(&faults)
 	w.humidityFaults(&faults)
 	optionalWithin(&faults, "sunshine_h", w.Sunshine, 0, float64(sky.DaylightHours)+sunshineSlack)
 	most := max(radiationSlack*float64(ClearSkyRadiation(sky, p.Elevation)), radiationSlackLow)
 	optionalWithin(&faults, "radiation_mj_m2", w.Radiation, 0, most)
 	w.windFaults(&faults, windLeast)
 	optionalWithin(&faults, "rain_mm", w.Rain, 0, rainMost)
+	optionalWithin(&faults, "et0_mm", w.ET0, 0, et0Most)
 	return faults
 }
 
@@ -274,6 +298,22 @@ func (w Weather) temperatureFaults(faults *InputErrors) {
 		}
 	}
 	faults.check("tmax_c", ReasonOrder, float64(w.TMax.Value), float64(w.TMin.Value), hottest)
+}
+
+func (w Weather) psychrometerFaults(faults *InputErrors) {
+	if _, ok := w.Ventilation.coefficient(); !ok {
+		faults.add("psychrometer", ReasonUnknown)
+	}
+	ok := optionalWithin(faults, "dry_bulb_c", w.DryBulb, coldest, hottest)
+	ok = optionalWithin(faults, "wet_bulb_c", w.WetBulb, coldest, hottest) && ok
+	switch {
+	case w.DryBulb.Known && !w.WetBulb.Known:
+		faults.add("wet_bulb_c", ReasonMissing)
+	case w.WetBulb.Known && !w.DryBulb.Known:
+		faults.add("dry_bulb_c", ReasonMissing)
+	case ok && w.DryBulb.Known:
+		faults.check("dry_bulb_c", ReasonOrder, float64(w.DryBulb.Value), float64(w.WetBulb.Value), hottest)
+	}
 }
 
 func (w Weather) humidityFaults(faults *InputErrors) {

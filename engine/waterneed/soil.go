@@ -46,8 +46,8 @@ type Soil struct {
 	Assumed bool
 }
 
-// surfaceStorage of a raked bed: own judgement, 2 to 5 mm.
-const surfaceStorage = 3
+// SurfaceStorage is what stands on a raked bed before it runs off: own judgement, 2 to 5 mm.
+const SurfaceStorage unit.Depth = 3
 
 // AvailableWater returns FC - WP [m³/m³].
 func (s Soil) AvailableWater() float64 { return s.FieldCapacity - s.WiltingPoint }
@@ -104,7 +104,7 @@ func SoilOf(t Texture) (Soil, error) {
 			TotallyEvaporable: unit.Depth(row.TotallyEvaporable.Middle()),
 			Infiltration:      unit.Intensity(row.Infiltration.Middle()),
 			InfiltrationLow:   unit.Intensity(row.Infiltration.Low), InfiltrationHigh: unit.Intensity(row.Infiltration.High),
-			SurfaceStorage: surfaceStorage,
+			SurfaceStorage: SurfaceStorage,
 		}, nil
 	}
 	return Soil{}, InputErrors{{Field: "texture", Reason: ReasonUnknown}}
@@ -120,8 +120,8 @@ func UnknownSoil() Soil {
 	return s
 }
 
-// surfaceLayer is the depth of soil that evaporation dries, Ze [m]. Source: FAO-56 p. 144.
-const surfaceLayer = 0.10
+// SurfaceLayer is the depth of soil that evaporation dries, Ze [m]. Source: FAO-56 p. 144.
+const SurfaceLayer unit.Length = 0.10
 
 // TotallyEvaporableWater returns TEW: 1000 (FC - 0.5 WP) Ze. Source: FAO-56 eq. 73.
 func TotallyEvaporableWater(fieldCapacity, wiltingPoint float64, layer unit.Length) unit.Depth {
@@ -131,7 +131,7 @@ func TotallyEvaporableWater(fieldCapacity, wiltingPoint float64, layer unit.Leng
 // WithWaterContents returns the soil with its own field capacity and wilting point, and TEW from them.
 func (s Soil) WithWaterContents(fieldCapacity, wiltingPoint float64) Soil {
 	s.FieldCapacity, s.WiltingPoint, s.Assumed = fieldCapacity, wiltingPoint, false
-	s.TotallyEvaporable = TotallyEvaporableWater(fieldCapacity, wiltingPoint, surfaceLayer)
+	s.TotallyEvaporable = TotallyEvaporableWater(fieldCapacity, wiltingPoint, SurfaceLayer)
 	s.ReadilyEvaporable = min(s.ReadilyEvaporable, s.TotallyEvaporable)
 	return s
 }

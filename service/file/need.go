@@ -11,10 +11,11 @@ import (
 	"rillturn.example/rillturn/engine/waterneed"
 )
 
-// Need is a need file: questions about water need at one place, answered by RunNeed without a database. All parts but
-// the place may be left out.
+// Need is a need file: questions about water need at one place, answered by RunNeed without a database. All parts may be
+// left out; the place is needed for days, months, a series and units.
 type Need struct {
-	Place NeedPlace `json:"place" file:"required"`
+	Place *NeedPlace `json:"place,omitempty"`
+	NeedSteps
 	// Days are single days whose reference evapotranspiration is wanted.
 	Days []NeedDay `json:"days,omitempty"`
 	// Months are mean days of months.
@@ -70,6 +71,9 @@ type NeedConditions struct {
 	TminC            *float64 `json:"tmin_c,omitempty"`
 	VaporPressureKpa *float64 `json:"vapor_pressure_kpa,omitempty"`
 	DewPointC        *float64 `json:"dew_point_c,omitempty"`
+	DryBulbC         *float64 `json:"dry_bulb_c,omitempty"`
+	WetBulbC         *float64 `json:"wet_bulb_c,omitempty"`
+	Psychrometer     string   `json:"psychrometer,omitempty"` // ventilated, naturally_ventilated or indoor; left out: ventilated
 	RhMaxPct         *float64 `json:"rh_max_pct,omitempty"`
 	RhMinPct         *float64 `json:"rh_min_pct,omitempty"`
 	RhMeanPct        *float64 `json:"rh_mean_pct,omitempty"`
@@ -78,17 +82,42 @@ type NeedConditions struct {
 	WindMS           *float64 `json:"wind_m_s,omitempty"`
 	WindHeightM      *float64 `json:"wind_height_m,omitempty"`
 	RainMm           *float64 `json:"rain_mm,omitempty"`
+	ET0Mm            *float64 `json:"et0_mm,omitempty"` // computed elsewhere; prevails in a series
 }
 
-// NeedDay is the weather of a date.
+// NeedDay is the weather of a date, or of a day of any year by its number, which a single day may have instead.
 type NeedDay struct {
-	Date NeedDate `json:"date" file:"required"`
+	Date      NeedDate `json:"date,omitzero"`
+	DayOfYear int      `json:"day_of_year,omitempty"`
 	NeedConditions
 }
 
-// NeedMonth is the mean day of a month with the mean temperatures of its neighbours.
+// date returns the day's date; a day by its number lies in a common year, the 366th in a leap year.
+func (d NeedDay) date() waterneed.Date {
+	switch {
+	case d.DayOfYear == 0:
+		return waterneed.Date(d.Date)
+	case d.DayOfYear > 365:
+		return waterneed.Date{Year: normalYear - 1, Month: 1, Day: 1}.AddDays(d.DayOfYear - 1)
+	default:
+		return waterneed.Date{Year: normalYear, Month: 1, Day: 1}.AddDays(d.DayOfYear - 1)
+	}
+}
+
+// dayFaults checks that a day is named once.
+func (d NeedDay) dayFaults(pointer string, faults *Faults) {
+	switch {
+	case d.DayOfYear != 0 && d.Date != NeedDate{}:
+		faults.Add(pointer+"/day_of_year", "give a date or a day of the year, not both")
+	case d.DayOfYear < 0 || d.DayOfYear > 366:
+		faults.Add(pointer+"/day_of_year", "%d is not between 1 and 366", d.DayOfYear)
+	}
+}
+
+// NeedMonth is the mean day of a month. The mean temperatures of its neighbours, for the heat of the soil, are taken from
+// the months of the file beside it where they are left out. Without a year a common year is meant.
 type NeedMonth struct {
-	Year           int      `json:"year"  file:"required"`
+	Year           int      `json:"year,omitempty"`
 	Month          int      `json:"month" file:"required"`
 	PreviousTmeanC *float64 `json:"previous_tmean_c,omitempty"`
 	NextTmeanC     *float64 `json:"next_tmean_c,omitempty"`
@@ -269,6 +298,12 @@ func ReadNeed(r io.Reader) (Need, error) {
 		return Need{}, err
 	}
 	var faults Faults
+	if n.Place == nil && (len(n.Days) > 0 || len(n.Months) > 0 || n.Series != nil || len(n.Units) > 0) {
+		faults.Add("/place", "is required with days, months, a series or units")
+	}
+	for i, d := range n.Days {
+		d.dayFaults(Point("days", i), &faults)
+	}
 	for i, u := range n.Units {
 		if u.LedgerUntil == nil && (u.HorizonDays != 0 || len(u.PlanL) > 0) {
 			faults.Add(Point("units", i, "ledger_until"), "is required with a horizon or a plan")
@@ -344,7 +379,10 @@ func date(d *NeedDate) waterneed.Date {
 	return waterneed.Date(*d)
 }
 
-func (p NeedPlace) engine() waterneed.Place {
+func (p *NeedPlace) engine() waterneed.Place {
+	if p == nil {
+		return waterneed.Place{}
+	}
 	return waterneed.Place{
 		Latitude: unit.Degrees(p.LatitudeDeg), Elevation: unit.Length(p.ElevationM), Coastal: p.Coastal,
 		Humidity: waterneed.HumidityClass(p.HumidityClass),
@@ -355,6 +393,8 @@ func (c NeedConditions) engine() waterneed.Weather {
 	return waterneed.Weather{
 		TMax: optional[unit.Temperature](c.TmaxC), TMin: optional[unit.Temperature](c.TminC),
 		VaporPressure: optional[unit.Pressure](c.VaporPressureKpa), DewPoint: optional[unit.Temperature](c.DewPointC),
+		DryBulb: optional[unit.Temperature](c.DryBulbC), WetBulb: optional[unit.Temperature](c.WetBulbC),
+		Ventilation: waterneed.Ventilation(c.Psychrometer), ET0: optional[unit.Depth](c.ET0Mm),
 		RHMax: optional[unit.Percent](c.RhMaxPct), RHMin: optional[unit.Percent](c.RhMinPct),
 		RHMean: optional[unit.Percent](c.RhMeanPct), Radiation: optional[unit.Irradiation](c.RadiationMjM2),
 		Sunshine: optional[unit.Hours](c.SunshineH), Wind: optional[unit.Velocity](c.WindMS),
@@ -362,13 +402,13 @@ func (c NeedConditions) engine() waterneed.Weather {
 	}
 }
 
-func (w NeedWeather) engine(p NeedPlace) waterneed.Climate {
-	c := waterneed.Climate{Place: p.engine()}
+func (w NeedWeather) engine(p waterneed.Place) waterneed.Climate {
+	c := waterneed.Climate{Place: p}
 	for _, d := range w.Measured {
-		c.Measured = append(c.Measured, waterneed.Day{Date: waterneed.Date(d.Date), Weather: d.engine()})
+		c.Measured = append(c.Measured, waterneed.Day{Date: d.date(), Weather: d.engine()})
 	}
 	for _, d := range w.Forecast {
-		c.Forecast = append(c.Forecast, waterneed.Day{Date: waterneed.Date(d.Date), Weather: d.engine()})
+		c.Forecast = append(c.Forecast, waterneed.Day{Date: d.date(), Weather: d.engine()})
 	}
 	for _, n := range w.Normals {
 		c.Normals = append(c.Normals, n.engine())

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"cmp"
 	"errors"
 
 	"rillturn.example/rillturn/engine/unit"
@@ -14,11 +15,13 @@ type NeedResult struct {
 	Series []SeriesDayResult   `json:"series,omitempty"`
 	Curves []CurveResult       `json:"curves,omitempty"`
 	Units  []UnitNeedResult    `json:"units,omitempty"`
+	StepResults
 }
 
 // ReferenceETResult is reference evapotranspiration with its working. engine/NOMENCLATURE.md gives the symbols.
 type ReferenceETResult struct {
 	Date                    *NeedDate `json:"date,omitempty"`
+	LatitudeRad             float64   `json:"latitude_rad"`
 	DayOfYear               int       `json:"day_of_year"`
 	TmeanC                  float64   `json:"tmean_c"`
 	PressureKpa             float64   `json:"pressure_kpa"`
@@ -33,8 +36,10 @@ type ReferenceETResult struct {
 	DeclinationRad          float64   `json:"declination_rad"`
 	SunsetAngleRad          float64   `json:"sunset_angle_rad"`
 	ExtraterrestrialMjM2    float64   `json:"extraterrestrial_mj_m2"`
+	ExtraterrestrialMm      float64   `json:"extraterrestrial_mm"`
 	DaylightH               float64   `json:"daylight_h"`
 	SolarMjM2               float64   `json:"solar_mj_m2"`
+	SolarMm                 float64   `json:"solar_mm"`
 	ClearSkyMjM2            float64   `json:"clear_sky_mj_m2"`
 	NetShortwaveMjM2        float64   `json:"net_shortwave_mj_m2"`
 	LongwaveEmissionMjM2    float64   `json:"longwave_emission_mj_m2"`
@@ -42,6 +47,7 @@ type ReferenceETResult struct {
 	CloudFactor             float64   `json:"cloud_factor"`
 	NetLongwaveMjM2         float64   `json:"net_longwave_mj_m2"`
 	NetRadiationMjM2        float64   `json:"net_radiation_mj_m2"`
+	NetRadiationMm          float64   `json:"net_radiation_mm"`
 	SoilHeatMjM2            float64   `json:"soil_heat_mj_m2"`
 	WindTwoMetersMS         float64   `json:"wind_2m_m_s"`
 	RadiationTermMm         float64   `json:"radiation_term_mm"`
@@ -133,33 +139,35 @@ type StateResult struct {
 
 // LedgerDayResult is a day of a ledger; depths are over the wet strip but for et0_mm and ground_et_mm.
 type LedgerDayResult struct {
-	Date                NeedDate `json:"date"`
-	Day                 int      `json:"day"`
-	Stage               string   `json:"stage"`
-	Rung                string   `json:"rung"`
-	ET0Mm               float64  `json:"et0_mm"`
-	Kc                  float64  `json:"kc"`
-	Kcb                 float64  `json:"kcb"`
-	Ke                  float64  `json:"ke"`
-	GroundETMm          float64  `json:"ground_et_mm"`
-	StripETMm           float64  `json:"strip_et_mm"`
-	RootsM              float64  `json:"roots_m"`
-	TawMm               float64  `json:"taw_mm"`
-	DepletionFraction   float64  `json:"depletion_fraction"`
-	RawMm               float64  `json:"raw_mm"`
-	StartMm             float64  `json:"start_mm"`
-	AdjustmentMm        float64  `json:"adjustment_mm"`
-	RainMm              *float64 `json:"rain_mm,omitempty"`
-	RainCountedMm       float64  `json:"rain_counted_mm"`
-	IrrigationMm        float64  `json:"irrigation_mm"`
-	AssumedIrrigationMm float64  `json:"assumed_irrigation_mm"`
-	PercolationMm       float64  `json:"percolation_mm"`
-	WetMm               float64  `json:"wet_mm"`
-	Ks                  float64  `json:"ks"`
-	ETMm                float64  `json:"et_mm"`
-	Stress              float64  `json:"stress"`
-	EndMm               float64  `json:"end_mm"`
-	Flags               []string `json:"flags,omitempty"`
+	Date  NeedDate `json:"date"`
+	Day   int      `json:"day"`
+	Stage string   `json:"stage"`
+	Rung  string   `json:"rung"`
+	ET0Mm float64  `json:"et0_mm"`
+	Kc    float64  `json:"kc"`
+	Kcb   float64  `json:"kcb"`
+	Ke    float64  `json:"ke"`
+	// Surface is the working of the dual method.
+	Surface             *SurfaceDayResult `json:"surface,omitempty"`
+	GroundETMm          float64           `json:"ground_et_mm"`
+	StripETMm           float64           `json:"strip_et_mm"`
+	RootsM              float64           `json:"roots_m"`
+	TawMm               float64           `json:"taw_mm"`
+	DepletionFraction   float64           `json:"depletion_fraction"`
+	RawMm               float64           `json:"raw_mm"`
+	StartMm             float64           `json:"start_mm"`
+	AdjustmentMm        float64           `json:"adjustment_mm"`
+	RainMm              *float64          `json:"rain_mm,omitempty"`
+	RainCountedMm       float64           `json:"rain_counted_mm"`
+	IrrigationMm        float64           `json:"irrigation_mm"`
+	AssumedIrrigationMm float64           `json:"assumed_irrigation_mm"`
+	PercolationMm       float64           `json:"percolation_mm"`
+	WetMm               float64           `json:"wet_mm"`
+	Ks                  float64           `json:"ks"`
+	ETMm                float64           `json:"et_mm"`
+	Stress              float64           `json:"stress"`
+	EndMm               float64           `json:"end_mm"`
+	Flags               []string          `json:"flags,omitempty"`
 }
 
 // TotalsResult sums a ledger; residual_mm closes the balance.
@@ -296,11 +304,13 @@ type SeasonResult struct {
 func RunNeed(n Need) (NeedResult, error) {
 	var r NeedResult
 	var faults Faults
-	if err := n.Place.engine().Validate(); err != nil {
+	place := n.Place.engine()
+	if err := place.Validate(); err != nil {
 		return r, enginePointers("/place", err)
 	}
 	n.runReferenceET(&r, &faults)
-	climate := n.Weather.engine(n.Place)
+	r.StepResults = n.NeedSteps.run(place, &faults)
+	climate := n.Weather.engine(place)
 	if err := climate.Validate(); err != nil {
 		faults = append(faults, faultsUnder("/weather", err)...)
 	}
@@ -343,18 +353,42 @@ func faultsUnder(prefix string, err error) Faults {
 func (n Need) runReferenceET(r *NeedResult, faults *Faults) {
 	place := n.Place.engine()
 	for i, d := range n.Days {
-		et, err := waterneed.DailyReferenceET(place, waterneed.Date(d.Date), d.engine())
+		et, err := waterneed.DailyReferenceET(place, d.date(), d.engine())
 		*faults = append(*faults, faultsUnder(Point("days", i), err)...)
 		result := referenceETResult(et)
-		result.Date = &n.Days[i].Date
+		if d.DayOfYear == 0 {
+			result.Date = &n.Days[i].Date
+		}
 		r.Days = append(r.Days, result)
 	}
 	for i, m := range n.Months {
-		et, err := waterneed.MonthlyReferenceET(place, m.Year, m.Month, m.engine(),
-			optional[unit.Temperature](m.PreviousTmeanC), optional[unit.Temperature](m.NextTmeanC))
+		previous, next := n.neighbours(i)
+		et, err := waterneed.MonthlyReferenceET(place, cmp.Or(m.Year, normalYear), m.Month, m.engine(), previous, next)
 		*faults = append(*faults, faultsUnder(Point("months", i), err)...)
 		r.Months = append(r.Months, referenceETResult(et))
 	}
+}
+
+// neighbours returns the mean temperatures of the months before and after a month: as it gives them, else from the months
+// beside it in the file.
+func (n Need) neighbours(i int) (previous, next waterneed.Optional[unit.Temperature]) {
+	m := n.Months[i]
+	previous, next = optional[unit.Temperature](m.PreviousTmeanC), optional[unit.Temperature](m.NextTmeanC)
+	for _, o := range n.Months {
+		if o.TmaxC == nil || o.TminC == nil {
+			continue
+		}
+		mean := waterneed.Given(unit.Temperature((*o.TmaxC + *o.TminC) / 2))
+		apart := (o.Year-m.Year)*12 + o.Month - m.Month
+		anyYear := o.Year == 0 && m.Year == 0
+		if !previous.Known && (apart == -1 || anyYear && apart == 11) {
+			previous = mean
+		}
+		if !next.Known && (apart == 1 || anyYear && apart == -11) {
+			next = mean
+		}
+	}
+	return previous, next
 }
 
 func (n Need) runCurves(r *NeedResult, faults *Faults) {
@@ -485,6 +519,8 @@ func depthOf(d waterneed.Optional[unit.Depth]) *float64 {
 
 func referenceETResult(r waterneed.ReferenceET) ReferenceETResult {
 	return ReferenceETResult{
+		LatitudeRad: float64(r.Latitude), ExtraterrestrialMm: float64(r.Extraterrestrial.Evaporation()),
+		SolarMm: float64(r.Solar.Evaporation()), NetRadiationMm: float64(r.Net.Evaporation()),
 		DayOfYear: r.DayOfYear, TmeanC: float64(r.TMean), PressureKpa: float64(r.Pressure), PsychrometricKpaPerC: r.Psychrometric,
 		SlopeKpaPerC: r.Slope, SaturationTmaxKpa: float64(r.SaturationTMax), SaturationTminKpa: float64(r.SaturationTMin),
 		SaturationKpa: float64(r.Saturation), VaporPressureKpa: float64(r.Actual), VaporPressureDeficitKpa: float64(r.Deficit),
@@ -566,7 +602,7 @@ func ledgerDays(days []waterneed.LedgerDay) []LedgerDayResult {
 	for i, d := range days {
 		out[i] = LedgerDayResult{
 			Date: NeedDate(d.Date), Day: d.Coefficient.Day, Stage: string(d.Coefficient.Stage), Rung: string(d.Rung), ET0Mm: float64(d.ET0),
-			Kc: d.Kc, Kcb: d.Coefficient.Kcb, Ke: d.Ke, GroundETMm: float64(d.GroundET), StripETMm: float64(d.StripET),
+			Kc: d.Kc, Kcb: d.Coefficient.Kcb, Ke: d.Ke, Surface: surfaceDayResult(d.Surface), GroundETMm: float64(d.GroundET), StripETMm: float64(d.StripET),
 			RootsM: float64(d.Roots), TawMm: float64(d.TAW), DepletionFraction: d.P, RawMm: float64(d.RAW), StartMm: float64(d.Start),
 			AdjustmentMm: float64(d.Adjustment), RainMm: depthOf(d.Rain), RainCountedMm: float64(d.RainCounted),
 			IrrigationMm: float64(d.Irrigation), AssumedIrrigationMm: float64(d.AssumedIrrigation), PercolationMm: float64(d.Percolation),

@@ -132,7 +132,7 @@ func TestReadNeed_reportsAllFaultsWithPointers(t *testing.T) {
 		name, text string
 		want       []string
 	}{
-		{"no place", `{}`, []string{"/place"}},
+		{"no place", `{"days":[{"date":"2015-07-06","day_of_year":187},{"day_of_year":400}]}`, []string{"/place", "/days/0/day_of_year", "/days/1/day_of_year"}},
 		{"unknown field", `{"place":{"latitude_deg":1,"latitude":2}}`, []string{"/place/latitude"}},
 		{
 			"not a date", `{"place":{"latitude_deg":1},"days":[{"date":"2015-02-29"},{"date":"6 July"},{"date":5}]}`,
@@ -249,6 +249,17 @@ func FuzzReadNeed(f *testing.F) {
 	}
 	f.Add(text)
 	f.Add([]byte(`{"place":{"latitude_deg":90},"days":[{"date":"2016-02-29","tmax_c":1,"tmin_c":1}]}`))
+	published, err := os.ReadFile(filepath.Join(needFolder, "published.json"))
+	if err != nil {
+		f.Fatal(err)
+	}
+	var examples []publishedExample
+	if err := json.Unmarshal(published, &examples); err != nil {
+		f.Fatal(err)
+	}
+	for _, e := range examples {
+		f.Add([]byte(e.Need))
+	}
 	f.Add([]byte(`{"place":{"latitude_deg":-66.6},"series":{"from":"9999-12-31","days":1}}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		n, err := ReadNeed(bytes.NewReader(text))

@@ -59,8 +59,7 @@ func (s GardenSettings) Place() waterneed.Place {
 // Validate returns nil or Faults with what the engine can't use at the place, such as a wind that looks like another
 // unit; at is the pointer of the day in its document.
 func (d WeatherDay) Validate(place waterneed.Place, at string) error {
-	climate := waterneed.Climate{Place: place, Measured: []waterneed.Day{{Date: d.Day.EngineDate(), Weather: d.engine()}}}
-	return lastField(at, climate.Validate())
+	return lastField(at, d.engine().Validate(place, d.Day.EngineDate()))
 }
 
 // normalYear stands for all years where only the season matters.
@@ -159,6 +158,7 @@ func complete(w *waterneed.Weather, from waterneed.Weather) {
 	if !w.TMax.Known {
 		w.TMax, w.TMin = from.TMax, from.TMin
 		w.VaporPressure, w.DewPoint, w.RHMax, w.RHMin, w.RHMean = from.VaporPressure, from.DewPoint, from.RHMax, from.RHMin, from.RHMean
+		w.DryBulb, w.WetBulb, w.Ventilation = from.DryBulb, from.WetBulb, from.Ventilation
 	}
 	if !w.Wind.Known {
 		w.Wind, w.WindHeight = from.Wind, from.WindHeight
@@ -168,6 +168,9 @@ func complete(w *waterneed.Weather, from waterneed.Weather) {
 	}
 	if !w.Rain.Known {
 		w.Rain = from.Rain
+	}
+	if !w.ET0.Known {
+		w.ET0 = from.ET0
 	}
 }
 

@@ -83,6 +83,7 @@ var englishNeed = needPhrases{
 		},
 	},
 	rungs: map[waterneed.Code]func(int) string{
+		waterneed.RungGiven:        rung("evaporation computed elsewhere, taken as given"),
 		waterneed.RungMeasured:     rung("weather measured here"),
 		waterneed.RungPartly:       rung("weather measured in part, the rest estimated"),
 		waterneed.RungTemperatures: rung("only temperatures known, the rest estimated"),
@@ -103,6 +104,7 @@ var englishNeed = needPhrases{
 	humidity: map[waterneed.Code]string{
 		waterneed.HumidityGiven:    "vapour pressure as given",
 		waterneed.HumidityDewPoint: "humidity from the dew point",
+		waterneed.HumidityWetBulb:  "humidity from a psychrometer",
 		waterneed.HumidityMaxMin:   "humidity from its highest and lowest value",
 		waterneed.HumidityMax:      "humidity from its highest value",
 		waterneed.HumidityMean:     "humidity from its mean",
