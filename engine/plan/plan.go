@@ -38,6 +38,24 @@ type Options struct {
 	Locked      []problem.Turn  // turns of Previous that stay where they are
 	CloseEarly  bool            // shut members with a valve of their own when they have enough
 	Stop        func() bool     // asked between evaluations; a plan that was stopped says so
+	// Progress is told what begins: making zones for a share, or dividing the time among zones that are there. It has no say in
+	// the plan.
+	Progress func(s Stage, level float64)
+}
+
+// Stage is a code for what the planner is doing.
+type Stage string
+
+// The stages.
+const (
+	MakingZones  Stage = "zones"
+	PlacingTurns Stage = "turns"
+)
+
+func (p *planner) tell(s Stage, level float64) {
+	if p.Progress != nil {
+		p.Progress(s, level)
+	}
 }
 
 // OptionError is an option that names something unknown or contradicts another.

@@ -303,6 +303,7 @@ type frame struct {
 
 // replan keeps the published zones of a group of sources and divides what is left of its windows.
 func (p *planner) replan(sources []int, f frame) solved {
+	p.tell(PlacingTurns, p.bound.Share)
 	b := p.before
 	var zones []rotation.Zone
 	var ids []string

@@ -113,6 +113,7 @@ func (p *planner) modes(sources []int) []mode {
 // attempt makes zones for a level and divides the time among them. Zones known already are a start that saves work.
 func (p *planner) attempt(sources []int, level float64, how mode, known *solved) solved {
 	p.levels = append(p.levels, level)
+	p.tell(MakingZones, level)
 	var zones []rotation.Zone
 	for _, s := range sources {
 		if len(p.Members[s]) == 0 {
