@@ -56,7 +56,7 @@ func TestContract_operationsAreComplete(t *testing.T) {
 	t.Parallel()
 	doc := document31(t)
 	seen := map[string]bool{}
-	named := regexp.MustCompile(`^[a-z]+([A-Z][a-z]+)*(List|Create|Get|Replace|Delete|Store|Submit|Accept|Return|Retire|Publish)$`)
+	named := regexp.MustCompile(`^[a-z]+([A-Z][a-z]+)*(List|Create|Get|Replace|Delete|Store|Submit|Accept|Return|Retire|Publish|Cancel|Lock|Unlock|Close|Reopen)$`)
 	eachOperation(doc, func(path, method string, op *openapi3.Operation) {
 		bad := func(format string, args ...any) {
 			t.Errorf("%s %s: %s", method, path, fmt.Sprintf(format, args...))
@@ -316,6 +316,10 @@ var shared = map[string]reflect.Type{
 	"FlowStandpipe":        reflect.TypeFor[gen.FlowStandpipe](),
 	"FlowValve":            reflect.TypeFor[gen.FlowValve](),
 	"FlowWish":             reflect.TypeFor[gen.FlowWish](),
+	"PlanningRules":        reflect.TypeFor[gen.PlanningRules](),
+	"PlanningPin":          reflect.TypeFor[gen.PlanningPin](),
+	"PlanningApart":        reflect.TypeFor[gen.PlanningApart](),
+	"PlanningSmallChanges": reflect.TypeFor[gen.PlanningSmallChanges](),
 	"Sheet":                reflect.TypeFor[gen.Sheet](),
 	"SheetLayout":          reflect.TypeFor[gen.SheetLayout](),
 	"SheetPart":            reflect.TypeFor[gen.SheetPart](),

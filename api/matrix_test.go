@@ -7,11 +7,14 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
+	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/repo/repotest"
 	"rillturn.example/rillturn/service"
 )
 
@@ -38,8 +41,34 @@ var special = map[string]uuid.UUID{
 	"layoutPipesStore layout":       acceptedLayout,
 }
 
-// planned are the operations that need a rotation that was really planned.
-var planned = map[string]bool{"rotationPublish": true, "rotationSchedulePdfGet": true}
+// made are the records that operations need in a state of its own, made for each request.
+var made = map[string]func(*world, testing.TB, garden) string{
+	"rotationPublish rotation":        inStatus("proposed"),
+	"rotationSchedulePdfGet rotation": (*world).proposal,
+	"rotationScheduleSvgGet rotation": (*world).proposal,
+	"rotationFairnessSvgGet rotation": (*world).proposal,
+	"rotationComparisonGet rotation":  inStatus("proposed"),
+	"rotationCancel rotation":         inStatus("planning"),
+	"turnLock turn":                   toCome(false),
+	"turnUnlock turn":                 toCome(true),
+}
+
+func inStatus(status string) func(*world, testing.TB, garden) string {
+	return func(w *world, t testing.TB, g garden) string { return w.rotation(t, g, status) }
+}
+
+func toCome(locked bool) func(*world, testing.TB, garden) string {
+	return func(w *world, t testing.TB, g garden) string { return w.turnToCome(t, g, locked) }
+}
+
+func makes(op *operation) bool {
+	for key := range made {
+		if strings.HasPrefix(key, op.id+" ") {
+			return true
+		}
+	}
+	return false
+}
 
 // good makes a request from the contract that a garden of the tests can carry out: the records of the path exist, the
 // body is the contract's example, and If-Match is the revision of new records.
@@ -69,13 +98,41 @@ func (w *world) recordFor(t testing.TB, g garden, op *operation, parameter strin
 		return g.id.String()
 	case parameter == "number":
 		return "1"
-	case planned[op.id] && parameter == "rotation":
-		return w.proposal(t, g)
+	case made[op.id+" "+parameter] != nil:
+		return made[op.id+" "+parameter](w, t, g)
 	}
 	if other, ok := special[op.id+" "+parameter]; ok {
 		return other.String()
 	}
 	return usual[parameter].String()
+}
+
+// rotation is one of the days of the published rotation, planned from the garden as it stands.
+func (w *world) rotation(t testing.TB, g garden, status string) string {
+	t.Helper()
+	first := today.Truncate(24 * time.Hour)
+	return repotest.Rotation(t, w.pool, g.id, func(v *repo.RotationValues) {
+		v.Status, v.FirstDay, v.StartsAt, v.EndsAt = status, first, first, first.AddDate(0, 0, 7)
+		row, err := repo.New(repo.Read(w.pool, g.id)).GardenByID(t.Context(), g.id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v.PlanRevision = row.PlanRevision
+	}).ID.String()
+}
+
+// turnToCome is a published turn that has not begun.
+func (w *world) turnToCome(t testing.TB, g garden, locked bool) string {
+	t.Helper()
+	turn := repotest.Turn(t, w.pool, g.id, plotID, func(v *repo.Turn) {
+		v.ID, v.RotationID, v.WaterSourceID, v.Status, v.Locked = uuid.Must(uuid.NewV7()), rotationID, sourceID, "planned", locked
+		v.StartsAt = today.Add(12 * time.Hour)
+		if locked {
+			v.StartsAt = today.Add(14 * time.Hour)
+		}
+		v.EndsAt = v.StartsAt.Add(time.Hour)
+	})
+	return turn.ID.String()
 }
 
 // proposal plans a rotation for the week after the published one.
@@ -169,8 +226,8 @@ func TestRoles_aForeignGardenLooksLikeNone(t *testing.T) {
 	g, other := w.newGarden(t), w.newGarden(t)
 	nowhere := garden{id: uuid.Must(uuid.NewV7())}
 	for _, op := range w.private() {
-		if !strings.Contains(op.route.Path, "{garden}") || planned[op.id] {
-			continue // the garden that does not exist can't have a planned rotation
+		if !strings.Contains(op.route.Path, "{garden}") || makes(op) {
+			continue // needs a record in a state of its own, which the garden that does not exist can't have
 		}
 		var seen []string
 		for _, target := range []garden{other, nowhere} {

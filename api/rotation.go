@@ -28,8 +28,40 @@ func (a *API) RotationCreate(ctx context.Context, r gen.RotationCreateRequestObj
 	if err != nil {
 		return nil, err
 	}
-	headers := gen.RotationCreate201ResponseHeaders{ETag: strongETag(made.Revision), Location: location(r.Garden, "rotations", made.ID)}
-	return gen.RotationCreate201JSONResponse{Body: rotationView(made, made.PlanRevision), Headers: headers}, nil
+	body, at := rotationView(made, made.PlanRevision), location(r.Garden, "rotations", made.ID)
+	if body.Status == gen.RotationStatusPlanning {
+		headers := gen.RotationCreate202ResponseHeaders{ETag: strongETag(made.Revision), Location: at}
+		return gen.RotationCreate202JSONResponse{Body: body, Headers: headers}, nil
+	}
+	headers := gen.RotationCreate201ResponseHeaders{ETag: strongETag(made.Revision), Location: at}
+	return gen.RotationCreate201JSONResponse{Body: body, Headers: headers}, nil
+}
+
+// RotationCancel stops planning a rotation.
+func (a *API) RotationCancel(ctx context.Context, r gen.RotationCancelRequestObject) (gen.RotationCancelResponseObject, error) {
+	match, err := matched(r.Params.IfMatch)
+	if err != nil {
+		return nil, err
+	}
+	row, err := a.svc.CancelRotation(ctx, principal(ctx), r.Rotation, match)
+	if err != nil {
+		return nil, err
+	}
+	shown, err := a.rotationViews(ctx, row)
+	if err != nil {
+		return nil, err
+	}
+	return gen.RotationCancel200JSONResponse{Body: shown[0], Headers: gen.RotationCancel200ResponseHeaders{ETag: strongETag(row.Revision)}}, nil
+}
+
+// RotationComparisonGet compares a proposal with the published rotation.
+func (a *API) RotationComparisonGet(ctx context.Context, r gen.RotationComparisonGetRequestObject) (gen.RotationComparisonGetResponseObject, error) {
+	compared, err := a.svc.CompareRotation(ctx, principal(ctx), r.Rotation)
+	if err != nil {
+		return nil, err
+	}
+	garden, err := a.svc.Garden(ctx, principal(ctx))
+	return gen.RotationComparisonGet200JSONResponse(comparisonView(compared, garden.PlanRevision)), err
 }
 
 // RotationGet reads a rotation.

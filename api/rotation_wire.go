@@ -11,7 +11,7 @@ import (
 
 // rotationView shows a rotation beside the plan revision that its garden has now.
 func rotationView(r repo.Rotation, planRevision int64) gen.Rotation {
-	return gen.Rotation{
+	view := gen.Rotation{
 		Id:            r.ID,
 		Status:        gen.RotationStatus(r.Status),
 		FirstDay:      date(r.FirstDay),
@@ -28,11 +28,22 @@ func rotationView(r repo.Rotation, planRevision int64) gen.Rotation {
 		CreatedAt:     r.CreatedAt,
 		PublishedAt:   r.PublishedAt,
 		SupersededAt:  r.SupersededAt,
+		Trouble:       r.Trouble,
 	}
+	if view.Status == gen.RotationStatusPlanning {
+		view.Progress = &gen.RotationProgress{Stage: gen.RotationProgressStageWaiting, Level: r.Level, HeardAt: r.ProgressAt}
+		if r.Stage != nil {
+			view.Progress.Stage = gen.RotationProgressStage(*r.Stage)
+		}
+	}
+	return view
 }
 
 func proposal(b gen.RotationCreate) service.Proposal {
 	p := service.Proposal{Days: int(b.Days), Effort: string(b.Effort), Seed: b.Seed}
+	if b.Fresh != nil {
+		p.Fresh = *b.Fresh
+	}
 	if b.FirstDay != nil {
 		p.FirstDay = &file.Day{Time: b.FirstDay.Time}
 	}

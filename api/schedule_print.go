@@ -10,6 +10,7 @@ import (
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/pdf"
+	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/service"
 	"rillturn.example/rillturn/service/file"
 )
@@ -34,19 +35,25 @@ func (a *API) RotationSchedulePdfGet(ctx context.Context, r gen.RotationSchedule
 	if r.Params.IfNoneMatch != nil && noneMatch(*r.Params.IfNoneMatch, d.etag) {
 		return d, nil // answered as 304, without a body
 	}
+	report, err := a.rotationReport(ctx, p, row)
+	if err != nil {
+		return nil, err
+	}
+	d.body, err = drawSchedule(report, o)
+	return d, err
+}
+
+// rotationReport is a rotation as it was planned.
+func (a *API) rotationReport(ctx context.Context, p service.Principal, row repo.Rotation) (render.Report, error) {
 	input, plan, err := a.svc.RotationDocuments(ctx, p, row.ID)
 	if err != nil {
-		return nil, err
+		return render.Report{}, err
 	}
 	report, err := PlanReport(input, plan, row.CreatedAt)
-	if err != nil {
-		return nil, err
-	}
 	report.Schedule.RotationID, report.Schedule.Revision = row.ID.String(), int(row.Revision)
 	report.Schedule.HorizonFrom, report.Schedule.HorizonTo = row.StartsAt, row.EndsAt
 	report.Schedule.Proposed = row.Status == "proposed"
-	d.body, err = drawSchedule(report, o)
-	return d, err
+	return report, err
 }
 
 // printSchedule answers a pull of the published turns on paper, like schedule.

@@ -3,6 +3,8 @@ package api
 import (
 	"context"
 
+	"github.com/google/uuid"
+
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
 )
@@ -29,6 +31,32 @@ func (a *API) TurnGet(ctx context.Context, r gen.TurnGetRequestObject) (gen.Turn
 	}
 	headers := gen.TurnGet200ResponseHeaders{ETag: strongETag(row.Revision)}
 	return gen.TurnGet200JSONResponse{Body: turnView(row), Headers: headers}, nil
+}
+
+// TurnLock keeps a turn where it is.
+func (a *API) TurnLock(ctx context.Context, r gen.TurnLockRequestObject) (gen.TurnLockResponseObject, error) {
+	row, err := a.lockTurn(ctx, r.Turn, r.Params.IfMatch, true)
+	if err != nil {
+		return nil, err
+	}
+	return gen.TurnLock200JSONResponse{Body: turnView(row), Headers: gen.TurnLock200ResponseHeaders{ETag: strongETag(row.Revision)}}, nil
+}
+
+// TurnUnlock lets plans move a turn again.
+func (a *API) TurnUnlock(ctx context.Context, r gen.TurnUnlockRequestObject) (gen.TurnUnlockResponseObject, error) {
+	row, err := a.lockTurn(ctx, r.Turn, r.Params.IfMatch, false)
+	if err != nil {
+		return nil, err
+	}
+	return gen.TurnUnlock200JSONResponse{Body: turnView(row), Headers: gen.TurnUnlock200ResponseHeaders{ETag: strongETag(row.Revision)}}, nil
+}
+
+func (a *API) lockTurn(ctx context.Context, turn uuid.UUID, ifMatch *string, locked bool) (repo.ScheduledTurn, error) {
+	match, err := matched(ifMatch)
+	if err != nil {
+		return repo.ScheduledTurn{}, err
+	}
+	return a.svc.LockTurn(ctx, principal(ctx), turn, match, locked)
 }
 
 // ReportList lists the reports of a turn.

@@ -18,6 +18,7 @@ func turnView(r repo.ScheduledTurn) gen.Turn {
 		Status:        gen.TurnStatus(r.Status),
 		Sequence:      r.Sequence,
 		OpenerId:      r.OpenerID,
+		Locked:        r.Locked,
 		Revision:      r.Revision,
 		CreatedAt:     r.CreatedAt,
 		UpdatedAt:     r.UpdatedAt,

@@ -22,7 +22,7 @@ const (
 	weatherDayColumns = `garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct,
 		wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at`
 	scheduleColumns = `garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status,
-		sequence, opener_id, revision, created_at, updated_at,
+		sequence, opener_id, locked, follows, revision, created_at, updated_at,
 		(SELECT s.name FROM water_source s WHERE s.garden_id = turn.garden_id AND s.id = turn.water_source_id) AS water_source_name,
 		(SELECT o.name FROM member o WHERE o.garden_id = turn.garden_id AND o.id = turn.opener_id) AS opener_name`
 )
@@ -166,7 +166,7 @@ func (q *Queries) TurnSchedule(ctx context.Context, garden uuid.UUID, f TurnFilt
 	// joins, and would read all members that the garden ever had for every turn. OFFSET 0 keeps it from trying.
 	rows, err := q.db.Query(ctx, `
 		SELECT t.garden_id, t.id, t.rotation_id, t.water_source_id, t.zone, t.kind, t.starts_at, t.ends_at, t.flow_l_per_min,
-			t.status, t.sequence, t.opener_id, t.revision, t.created_at, t.updated_at, t.water_source_name, t.opener_name,
+			t.status, t.sequence, t.opener_id, t.locked, t.follows, t.revision, t.created_at, t.updated_at, t.water_source_name, t.opener_name,
 			m.plot_id, m.layout_id, m.volume_l, m.closes_at, m.label, m.layout_name
 		FROM (`+chosen+`) t
 		LEFT JOIN LATERAL (
@@ -216,7 +216,7 @@ func collectSchedule(rows pgx.Rows) ([]ScheduledTurn, error) {
 		var closes *time.Time
 		var label, layoutName *string
 		err := rows.Scan(&t.GardenID, &t.ID, &t.RotationID, &t.WaterSourceID, &t.Zone, &t.Kind, &t.StartsAt, &t.EndsAt,
-			&t.FlowLPerMin, &t.Status, &t.Sequence, &t.OpenerID, &t.Revision, &t.CreatedAt, &t.UpdatedAt,
+			&t.FlowLPerMin, &t.Status, &t.Sequence, &t.OpenerID, &t.Locked, &t.Follows, &t.Revision, &t.CreatedAt, &t.UpdatedAt,
 			&t.WaterSourceName, &t.OpenerName, &plot, &layout, &volume, &closes, &label, &layoutName)
 		if err != nil {
 			return nil, err

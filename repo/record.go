@@ -2,9 +2,12 @@ package repo
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
 
 	"rillturn.example/rillturn/repo/internal/dbsqlc"
 )
@@ -21,6 +24,7 @@ type (
 	Member         = dbsqlc.Member
 	OperatorToken  = dbsqlc.OperatorToken
 	Planting       = dbsqlc.Planting
+	PlanningRules  = dbsqlc.PlanningRules
 	Plot           = dbsqlc.Plot
 	PlotHolder     = dbsqlc.PlotHolder
 	Rotation       = dbsqlc.Rotation
@@ -79,6 +83,16 @@ type Queries struct {
 
 // New returns the queries on a transaction or on what Read returned.
 func New(db dbsqlc.DBTX) *Queries { return &Queries{Queries: dbsqlc.New(db), db: db} }
+
+// JobInsert hands a job to the queue in the transaction of these queries: it is there exactly when the transaction commits.
+func (q *Queries) JobInsert(ctx context.Context, jobs *river.Client[pgx.Tx], args river.JobArgs) error {
+	tx, ok := q.db.(pgx.Tx)
+	if !ok {
+		return errors.New("a job is handed to the queue in a transaction")
+	}
+	_, err := jobs.InsertTx(ctx, tx, args, nil)
+	return err
+}
 
 // GardenUpdate replaces the garden's values.
 func (q *Queries) GardenUpdate(ctx context.Context, v GardenValues) (Garden, error) {

@@ -36,6 +36,7 @@ type world struct {
 	published    repo.Rotation
 	proposed     repo.Rotation
 	undocumented repo.Rotation // its documents are not written yet
+	planning     repo.Rotation // a job plans it
 	turn         repo.Turn     // published
 	bare         repo.Turn     // proposed, without members
 	report       repo.TurnReport
@@ -85,7 +86,12 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		audit := repo.AuditEntryValues{GardenID: g, ID: uuid.Must(uuid.NewV7()), Actor: "Wren", Action: "create", Entity: "plot", EntityID: "x"}
 		var made error
 		w.undocumented, made = q.RotationInsert(t.Context(), rotationValues(g))
-		return errors.Join(err, made, q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
+		planning := rotationValues(g)
+		planning.Status = "planning"
+		var began, ruled error
+		w.planning, began = q.RotationInsert(t.Context(), planning)
+		_, ruled = q.PlanningRulesPut(t.Context(), g, json.RawMessage("{}"), 1)
+		return errors.Join(err, made, began, ruled, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
 			q.IdempotencyKeyInsert(t.Context(), w.key))
 	})
 	return w
@@ -202,6 +208,8 @@ func (w world) calls() map[string][]any {
 		"StoredPipeUpdate":         {pipe},
 		"SeasonUpdate":             {&first, &last, g},
 		"WorkshopUpdate":           {json.RawMessage("{}"), g, int64(1)},
+		"PlanningRulesGet":         {g},
+		"PlanningRulesPut":         {g, json.RawMessage("{}"), int64(2)},
 		"PlantingByID":             {g, w.planting.ID},
 		"PlantingDelete":           {g, w.planting.ID, int64(1)},
 		"PlantingInsert":           {withID(planting, id)},
@@ -225,11 +233,16 @@ func (w world) calls() map[string][]any {
 		"RotationByID":             {g, w.published.ID},
 		"RotationCut":              {first.Add(time.Hour), g},
 		"RotationDocumentInsert":   {g, w.undocumented.ID, []byte("in"), []byte("out")},
+		"RotationFailStuck":        {"lost", g, -60.0},
 		"RotationInput":            {g, w.published.ID},
 		"RotationInsert":           {rotationValues(g)},
 		"RotationListPage":         {g, late, uuid.Max, int32(10)},
 		"RotationListPublishedIn":  {g, first, last},
 		"RotationOutput":           {g, w.published.ID},
+		"RotationOutputPut":        {[]byte("out"), g, w.planning.ID},
+		"RotationPlanning":         {g},
+		"RotationProgress":         {"zones", new(0.5), g, w.planning.ID},
+		"RotationSettle":           {"failed", new("lost"), g, w.planning.ID},
 		"RotationPublish":          {first, g, w.proposed.ID, int64(1)},
 		"RotationPublishedAt":      {g, first.Add(time.Hour)},
 		"RotationPublishedNext":    {g, first.AddDate(0, 0, -3)},
@@ -262,6 +275,7 @@ func (w world) calls() map[string][]any {
 		"TurnReportListIn":         {g, first, last},
 		"TurnReportListPage":       {g, w.turn.ID, early, none, int32(10)},
 		"TurnSchedule":             {g, repo.TurnFilter{}},
+		"TurnSetLocked":            {true, g, w.turn.ID, int64(1)},
 		"TurnSetOpener":            {&w.member.ID, g, w.turn.ID, int64(1)},
 		"WaterHoursByID":           {g, w.hours.ID},
 		"WaterHoursDelete":         {g, w.hours.ID, int64(1)},
@@ -288,6 +302,7 @@ var beyond = map[string]string{
 	"GardenInsert":          "tried by TestGardenInsert_onlyInItsOwnGarden",
 	"OperatorTokenBySecret": "belongs to the installation",
 	"OperatorTokenInsert":   "belongs to the installation; the application role may not",
+	"JobInsert":             "the job queue lies outside row security; tried by service's tests of jobs",
 	"WithTx":                "is no query",
 }
 

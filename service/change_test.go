@@ -284,7 +284,7 @@ func TestForgetKeys_dropsThoseOlderThanAWeek(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	worker := &forgetKeysWorker{svc: w.Service}
+	worker := &tidyWorker{svc: w.Service}
 	w.now = made.CreatedAt.Add(keepIdempotencyKeys)
 	if err := worker.Work(t.Context(), nil); err != nil {
 		t.Fatal(err)

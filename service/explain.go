@@ -57,6 +57,8 @@ var constraintFields = map[string]Field{
 	"weather_day_temperature_order":    {"/tmax_c", "must not be lower than tmin_c"},
 	"weather_day_humidity_order":       {"/rh_max_pct", "must not be lower than rh_min_pct"},
 	"weather_day_forecast_rain":        {"/rain_mm", "forecast rain is not booked: leave it out"},
+	"rotation_one_planning":            {"", "a rotation of this garden is being planned; wait for it, or cancel it"},
+	"turn_follows_fkey":                {"", "the published turn is not in this garden"},
 	"rotation_one_published":           {"", "another rotation is published for some of these days"},
 	"turn_one_per_source":              {"", "another published turn runs at that source at that time"},
 	"turn_report_duration_given":       {"/duration_min", "is needed for part, overran and pressure_lost"},

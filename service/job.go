@@ -17,33 +17,43 @@ import (
 // keepIdempotencyKeys is how long a repeated request gets its first answer.
 const keepIdempotencyKeys = 7 * 24 * time.Hour
 
-// forgetKeys drops idempotency keys that are older than keepIdempotencyKeys, in every garden.
-type forgetKeys struct{}
+// tidyGardens drops idempotency keys that are older than keepIdempotencyKeys and gives up plans that nobody works at, in every
+// garden.
+type tidyGardens struct{}
 
 // Kind names the job in the queue.
-func (forgetKeys) Kind() string { return "forget_idempotency_keys" }
+func (tidyGardens) Kind() string { return "tidy_gardens" }
 
-type forgetKeysWorker struct {
-	river.WorkerDefaults[forgetKeys]
+type tidyWorker struct {
+	river.WorkerDefaults[tidyGardens]
 	svc *Service
 }
 
 // Work walks the gardens; each is a transaction of its own.
-func (w *forgetKeysWorker) Work(ctx context.Context, _ *river.Job[forgetKeys]) error {
+func (w *tidyWorker) Work(ctx context.Context, _ *river.Job[tidyGardens]) error {
+	return w.svc.eachGarden(ctx, func(garden uuid.UUID) error {
+		return repo.InTenant(ctx, w.svc.pool, garden, func(tx pgx.Tx) error {
+			q := repo.New(tx)
+			if _, err := q.IdempotencyKeyDeleteBefore(ctx, garden, w.svc.now().Add(-keepIdempotencyKeys)); err != nil {
+				return err
+			}
+			return w.svc.giveUp(ctx, q, garden)
+		})
+	})
+}
+
+// eachGarden calls fn with every garden of the installation.
+func (s *Service) eachGarden(ctx context.Context, fn func(garden uuid.UUID) error) error {
 	const atOnce = 500
 	after := uuid.Nil
 	for {
-		gardens, err := repo.New(w.svc.pool).GardenDirectoryList(ctx, after, atOnce)
+		gardens, err := repo.New(s.pool).GardenDirectoryList(ctx, after, atOnce)
 		if err != nil {
 			return err
 		}
 		for _, garden := range gardens {
-			err := repo.InTenant(ctx, w.svc.pool, garden, func(tx pgx.Tx) error {
-				_, err := repo.New(tx).IdempotencyKeyDeleteBefore(ctx, garden, w.svc.now().Add(-keepIdempotencyKeys))
-				return err
-			})
-			if err != nil {
-				return fmt.Errorf("forget keys of garden %s: %w", garden, err)
+			if err := fn(garden); err != nil {
+				return fmt.Errorf("garden %s: %w", garden, err)
 			}
 		}
 		if len(gardens) < atOnce {
@@ -56,14 +66,12 @@ func (w *forgetKeysWorker) Work(ctx context.Context, _ *river.Job[forgetKeys]) e
 // StartJobs works the job queue inside this process. The function that it returns lets running jobs end and stops.
 func (s *Service) StartJobs(ctx context.Context, log *slog.Logger) (stop func() error, err error) {
 	workers := river.NewWorkers()
-	river.AddWorker(workers, &forgetKeysWorker{svc: s})
+	river.AddWorker(workers, &tidyWorker{svc: s})
+	river.AddWorker(workers, &planWorker{svc: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		Schema: repo.JobSchema, Workers: workers, Logger: log,
-		Queues: map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 2}},
-		PeriodicJobs: []*river.PeriodicJob{
-			river.NewPeriodicJob(river.PeriodicInterval(time.Hour), func() (river.JobArgs, *river.InsertOpts) { return forgetKeys{}, nil },
-				&river.PeriodicJobOpts{RunOnStart: true}),
-		},
+		Schema: repo.JobSchema, Workers: workers, Logger: log, RescueStuckJobsAfter: planTime + time.Minute,
+		Queues:       map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 2}},
+		PeriodicJobs: []*river.PeriodicJob{hourly(tidyGardens{}, true)},
 	})
 	if err != nil {
 		return nil, fmt.Errorf("job queue: %w", err)
@@ -72,9 +80,19 @@ func (s *Service) StartJobs(ctx context.Context, log *slog.Logger) (stop func() 
 		return nil, fmt.Errorf("start the job queue: %w", err)
 	}
 	return func() error {
-		const grace = 10 * time.Second
+		const grace = 10 * time.Second // then running jobs are told to stop, and tried again by the next server
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), grace)
 		defer cancel()
-		return client.Stop(end)
+		if err := client.Stop(end); err == nil {
+			return nil
+		}
+		end, cancel = context.WithTimeout(context.WithoutCancel(ctx), grace)
+		defer cancel()
+		return client.StopAndCancel(end)
 	}, nil
+}
+
+func hourly(args river.JobArgs, onStart bool) *river.PeriodicJob {
+	return river.NewPeriodicJob(river.PeriodicInterval(time.Hour), func() (river.JobArgs, *river.InsertOpts) { return args, nil },
+		&river.PeriodicJobOpts{RunOnStart: onStart})
 }

@@ -18,16 +18,18 @@ import (
 // It is a function of the file alone. stop is asked between evaluations; nil lets the plan run to its end. What is wrong
 // with the file comes back as file.Faults.
 func PlanGarden(g file.Garden, stop func() bool) (file.GardenPlan, error) {
-	return planGarden(g, supposition{}, stop)
+	return planGarden(g, supposition{}, stop, nil)
 }
 
-func planGarden(g file.Garden, s supposition, stop func() bool) (file.GardenPlan, error) {
+// planGarden plans a garden with a supposition. progress, unless it is nil, is told what the planner begins.
+func planGarden(g file.Garden, s supposition, stop func() bool, progress func(plan.Stage, float64)) (file.GardenPlan, error) {
 	f, err := gather(g, s)
 	if err != nil {
 		return file.GardenPlan{}, err
 	}
 	p := f.problem()
 	o, at := f.options(stop)
+	o.Progress = progress
 	made, err := plan.Propose(p, o)
 	if err != nil {
 		return file.GardenPlan{}, f.planFaults(err, at)

@@ -18,7 +18,7 @@ func (w *world) planned(t *testing.T, layout uuid.UUID) *file.Layout {
 	var g file.Garden
 	err := repo.InTenant(t.Context(), w.pool, w.garden, func(tx pgx.Tx) error {
 		var err error
-		g, err = snapshot(t.Context(), tx, w.garden, file.Horizon{FirstDay: file.Day{Time: w.now}, Days: 7})
+		g, err = snapshot(t.Context(), tx, w.garden, file.Horizon{FirstDay: file.Day{Time: w.now}, Days: 7}, time.Time{})
 		return err
 	})
 	if err != nil {

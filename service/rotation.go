@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -23,10 +22,16 @@ type Proposal struct {
 	Days     int
 	Effort   string
 	Seed     int64
+	Fresh    bool // as if nothing was published: zones and times are free
 }
 
-// ProposeRotation plans a rotation and stores it as a proposal, with its whole input. Planning runs between a short
-// reading and a short writing transaction; the proposal keeps the plan revision that it read.
+// planAtOnce is up to how many layouts and hand-watered plots a fast plan is made while the caller waits.
+const planAtOnce = 60
+
+// ProposeRotation plans a rotation and stores it as a proposal, with its whole input, which holds the published rotation
+// that it changes as little as it can. Planning runs between a short reading and a short writing transaction; the proposal
+// keeps the plan revision that it read. A large garden or a full search is planned by a job: the rotation that is returned
+// is planning then.
 func (s *Service) ProposeRotation(ctx context.Context, p Principal, ask Proposal) (repo.Rotation, error) {
 	if err := p.may(Administer); err != nil {
 		return repo.Rotation{}, err
@@ -39,6 +44,9 @@ func (s *Service) ProposeRotation(ctx context.Context, p Principal, ask Proposal
 	if err != nil {
 		return repo.Rotation{}, err
 	}
+	if ask.Effort == "full" || takers(input) > planAtOnce {
+		return s.queuePlan(ctx, p, read, input)
+	}
 	made, err := PlanGarden(input, func() bool { return ctx.Err() != nil })
 	if err == nil {
 		err = ctx.Err() // a plan that was cut short is not kept
@@ -49,12 +57,27 @@ func (s *Service) ProposeRotation(ctx context.Context, p Principal, ask Proposal
 	return s.storeProposal(ctx, p, read, input, made)
 }
 
+// takers counts what may take turns.
+func takers(g file.Garden) int {
+	n := len(g.Layouts)
+	for _, p := range g.Plots {
+		if p.Method == "hose" || p.Method == "can" {
+			n++
+		}
+	}
+	return n
+}
+
 func (s *Service) planInput(ctx context.Context, p Principal, ask Proposal) (file.Garden, repo.Garden, error) {
 	var input file.Garden
 	var g repo.Garden
 	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
+		q := repo.New(tx)
 		var err error
-		if g, err = repo.New(tx).GardenByID(ctx, p.Garden); err != nil {
+		if g, err = q.GardenByID(ctx, p.Garden); err != nil {
+			return err
+		}
+		if err := s.freeToPlan(ctx, q, p); err != nil {
 			return err
 		}
 		h := file.Horizon{Days: ask.Days, Effort: ask.Effort, Seed: ask.Seed}
@@ -67,10 +90,18 @@ func (s *Service) planInput(ctx context.Context, p Principal, ask Proposal) (fil
 			}
 			h.FirstDay = file.Day{Time: today.AddDate(0, 0, 1)}
 		}
-		input, err = snapshot(ctx, tx, p.Garden, h)
+		input, err = snapshot(ctx, tx, p.Garden, h, s.followed(ask.Fresh))
 		return err
 	})
 	return input, g, explain(err, effect{entity: "garden"})
+}
+
+// followed is the moment from which the published rotation is followed; the zero time for not at all.
+func (s *Service) followed(fresh bool) time.Time {
+	if fresh {
+		return time.Time{}
+	}
+	return s.now().UTC().Truncate(time.Second)
 }
 
 // planRefusal says what keeps a garden from being planned. The pointers lead into the stored input, so the sentence names
@@ -90,36 +121,59 @@ func planRefusal(err error) error {
 }
 
 func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Garden, input file.Garden, made file.GardenPlan) (repo.Rotation, error) {
+	row, in, err := rotationOf(p, read, input, "proposed")
+	if err != nil {
+		return repo.Rotation{}, err
+	}
+	return create(ctx, s, p, effect{action: "propose", entity: "rotation"}, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
+		row.ID = id
+		stored, err := q.RotationInsert(ctx, row)
+		if err != nil {
+			return stored, err
+		}
+		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, nil); err != nil {
+			return stored, err
+		}
+		return stored, s.storePlan(ctx, q, p.Garden, id, made)
+	})
+}
+
+// rotationOf is the row of a rotation that is planned from an input, and the bytes of the input.
+func rotationOf(p Principal, read repo.Garden, input file.Garden, status string) (repo.RotationValues, []byte, error) {
 	in, err := json.Marshal(input)
 	if err != nil {
-		return repo.Rotation{}, err
+		return repo.RotationValues{}, nil, err
 	}
-	out, err := json.Marshal(made)
+	loc, err := time.LoadLocation(input.Garden.TimeZone)
 	if err != nil {
-		return repo.Rotation{}, err
+		return repo.RotationValues{}, nil, err
 	}
 	hash := sha256.Sum256(in)
-	return create(ctx, s, p, effect{action: "propose", entity: "rotation"}, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
-		row, err := q.RotationInsert(ctx, repo.RotationValues{
-			Status: "proposed", StartsAt: made.StartsAt, EndsAt: made.EndsAt, FirstDay: input.Horizon.FirstDay.Time, Days: int32(input.Horizon.Days),
-			PlanRevision: read.PlanRevision, EngineVersion: EngineVersion, Effort: input.Horizon.Effort, Seed: input.Horizon.Seed,
-			InputSha256: hash[:], GardenID: p.Garden, ID: id, Revision: 1,
-		})
-		if err != nil {
-			return row, err
-		}
-		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, out); err != nil {
-			return row, err
-		}
-		turns, members, err := s.turnRows(p.Garden, id, made)
-		if err != nil {
-			return row, err
-		}
-		if err := q.TurnPut(ctx, turns); err != nil {
-			return row, err
-		}
-		return row, q.TurnMemberInsert(ctx, members)
-	})
+	first := input.Horizon.FirstDay
+	return repo.RotationValues{
+		Status: status, StartsAt: instant(first.Time, 0, loc), EndsAt: instant(first.AddDate(0, 0, input.Horizon.Days), 0, loc),
+		FirstDay: first.Time, Days: int32(input.Horizon.Days), PlanRevision: read.PlanRevision, EngineVersion: EngineVersion,
+		Effort: input.Horizon.Effort, Seed: input.Horizon.Seed, InputSha256: hash[:], GardenID: p.Garden, Revision: 1,
+	}, in, nil
+}
+
+// storePlan writes what came out of planning: the document and the turns.
+func (s *Service) storePlan(ctx context.Context, q *repo.Queries, garden, rotation uuid.UUID, made file.GardenPlan) error {
+	out, err := json.Marshal(made)
+	if err != nil {
+		return err
+	}
+	if _, err := q.RotationOutputPut(ctx, out, garden, rotation); err != nil {
+		return err
+	}
+	turns, members, err := s.turnRows(garden, rotation, made)
+	if err != nil {
+		return err
+	}
+	if err := q.TurnPut(ctx, turns); err != nil {
+		return err
+	}
+	return q.TurnMemberInsert(ctx, members)
 }
 
 // turnRows gives the turns of a plan their ids. Units carry the ids of plots and layouts.
@@ -143,6 +197,13 @@ func (s *Service) turnRows(garden, rotation uuid.UUID, made file.GardenPlan) ([]
 		turn := repo.Turn{
 			GardenID: garden, ID: s.newID(), RotationID: rotation, WaterSourceID: source, Zone: z.Name, Kind: z.Kind, StartsAt: t.StartsAt,
 			EndsAt: t.EndsAt, FlowLPerMin: z.FlowLPerMin, Status: "proposed",
+		}
+		if t.ID != "" {
+			follows, err := uuid.Parse(t.ID)
+			if err != nil {
+				return nil, nil, fmt.Errorf("published turn of a planned one: %w", err)
+			}
+			turn.Follows = &follows
 		}
 		for _, m := range t.Members {
 			row := repo.TurnMember{GardenID: garden, TurnID: turn.ID, VolumeL: m.VolumeL, ClosesAt: m.ClosesAt}
@@ -207,6 +268,9 @@ func (s *Service) RotationPlan(ctx context.Context, p Principal, id uuid.UUID) (
 	if err != nil {
 		return nil, nil, explain(err, effect{entity: "rotation"})
 	}
+	if output == nil {
+		return nil, nil, noPlan()
+	}
 	sum := sha256.Sum256(output)
 	return output, sum[:], nil
 }
@@ -226,11 +290,18 @@ func (s *Service) RotationDocuments(ctx context.Context, p Principal, id uuid.UU
 		if err != nil {
 			return input, plan, explain(err, effect{entity: "rotation"})
 		}
+		if text == nil {
+			return input, plan, noPlan()
+		}
 		if err := json.Unmarshal(text, document.into); err != nil {
 			return input, plan, fmt.Errorf("stored document of rotation %s: %w", id, err)
 		}
 	}
 	return input, plan, nil
+}
+
+func noPlan() error {
+	return refuse(Conflict, "The rotation has no plan: it is still being planned, was cancelled, or failed; its status says which.")
 }
 
 // CurrentRotation reads the rotation in force now or, when there is none, the next to come.
@@ -240,160 +311,4 @@ func (s *Service) CurrentRotation(ctx context.Context, p Principal) (repo.Rotati
 	}
 	row, err := s.read(p).RotationPublishedNext(ctx, p.Garden, s.now())
 	return one(row, err, "published rotation")
-}
-
-// PublishRotation puts a proposal into force. Turns that have begun stay; later turns of the rotations before it are
-// released first, and those that go on keep their ids and get a higher sequence. A proposal whose garden has changed since
-// it was planned is refused unless allowStale.
-func (s *Service) PublishRotation(ctx context.Context, p Principal, id uuid.UUID, match int64, allowStale bool) (repo.Rotation, error) {
-	if err := p.may(Administer); err != nil {
-		return repo.Rotation{}, err
-	}
-	e := effect{action: "publish", entity: "rotation", id: id, schedule: true}
-	var row repo.Rotation
-	err := s.change(ctx, p, e, func(q *repo.Queries) error {
-		g, err := q.GardenLock(ctx, p.Garden)
-		if err != nil {
-			return err
-		}
-		if row, err = q.RotationByID(ctx, p.Garden, id); err != nil {
-			return err
-		}
-		if err := publishable(g, row, match, allowStale, s.now()); err != nil {
-			return err
-		}
-		if err := s.release(ctx, q, row); err != nil {
-			return err
-		}
-		row, err = q.RotationPublish(ctx, s.now(), p.Garden, id, match)
-		return err
-	})
-	return row, err
-}
-
-func publishable(g repo.Garden, r repo.Rotation, match int64, allowStale bool, now time.Time) error {
-	switch {
-	case r.Revision != match:
-		return refuse(Stale, "The rotation is at revision %d, not at %d: read it again before publishing it.", r.Revision, match)
-	case r.Status != "proposed":
-		return refuse(Conflict, "Only a proposed rotation can be published; this one is %s.", r.Status)
-	case !r.EndsAt.After(now):
-		return refuse(Conflict, "The rotation ended at %s; propose a new one.", r.EndsAt.Format(time.RFC3339))
-	case r.PlanRevision != g.PlanRevision && !allowStale:
-		return refuse(Conflict, "The garden has changed since this rotation was planned (plan revision %d, now %d): propose a new one, or publish it all the same with allow_stale.", r.PlanRevision, g.PlanRevision)
-	}
-	return nil
-}
-
-// release makes room for a rotation: published ones that reach into it end, their turns that have not begun are
-// cancelled, and the proposal's turns take the ids of those that they continue. Turns of the proposal that should have
-// begun by now are dropped.
-func (s *Service) release(ctx context.Context, q *repo.Queries, r repo.Rotation) error {
-	old, err := q.RotationListPublishedIn(ctx, r.GardenID, r.StartsAt, r.EndsAt)
-	if err != nil {
-		return err
-	}
-	planned, err := q.TurnListPlannedIn(ctx, r.GardenID, r.StartsAt, repo.EndOfTime)
-	if err != nil {
-		return err
-	}
-	from := s.now()
-	for _, t := range planned { // a turn that runs is not cut: the new ones begin after it
-		if t.StartsAt.Before(s.now()) && t.EndsAt.After(from) {
-			from = t.EndsAt
-		}
-	}
-	for _, o := range old {
-		if _, err := q.TurnCancelFrom(ctx, r.GardenID, o.ID, from); err != nil {
-			return err
-		}
-	}
-	if _, err := q.RotationCut(ctx, r.StartsAt, r.GardenID); err != nil {
-		return err
-	}
-	if _, err := q.RotationSupersede(ctx, s.now(), r.GardenID, r.StartsAt, r.EndsAt); err != nil {
-		return err
-	}
-	released := slices.DeleteFunc(planned, func(t repo.Turn) bool {
-		return t.StartsAt.Before(from) || !slices.ContainsFunc(old, func(o repo.Rotation) bool { return o.ID == t.RotationID })
-	})
-	return takeOver(ctx, q, r, released, from)
-}
-
-// takeOver publishes the turns of r that begin at from or later. One that waters the same plots from the same source on
-// the same day as a released turn is that turn, changed: it keeps the id and its sequence rises.
-func takeOver(ctx context.Context, q *repo.Queries, r repo.Rotation, released []repo.Turn, from time.Time) error {
-	turns, err := q.TurnListByRotation(ctx, r.GardenID, r.ID)
-	if err != nil {
-		return err
-	}
-	members, err := membersOf(ctx, q, r.GardenID, append(slices.Clone(turns), released...))
-	if err != nil {
-		return err
-	}
-	var drop []uuid.UUID
-	var put []repo.Turn
-	var rows []repo.TurnMember
-	var replaced []uuid.UUID
-	for _, t := range turns {
-		if t.StartsAt.Before(from) {
-			drop = append(drop, t.ID)
-			continue
-		}
-		i := slices.IndexFunc(released, func(o repo.Turn) bool { return continues(o, t, members) })
-		if i < 0 {
-			t.Status = "planned"
-			put = append(put, t)
-			continue
-		}
-		before := released[i]
-		released = slices.Delete(released, i, i+1)
-		drop, replaced = append(drop, t.ID), append(replaced, before.ID)
-		for _, m := range members[t.ID] {
-			m.TurnID = before.ID
-			rows = append(rows, m)
-		}
-		t.ID, t.Status, t.OpenerID = before.ID, "planned", before.OpenerID
-		t.Sequence = before.Sequence + 1
-		put = append(put, t)
-	}
-	if _, err := q.TurnDelete(ctx, r.GardenID, drop); err != nil {
-		return err
-	}
-	if err := q.TurnPut(ctx, put); err != nil {
-		return err
-	}
-	if _, err := q.TurnMemberDeleteByTurns(ctx, r.GardenID, replaced); err != nil {
-		return err
-	}
-	return q.TurnMemberInsert(ctx, rows)
-}
-
-// continues says that turn b is turn a, perhaps at another hour.
-func continues(a, b repo.Turn, members map[uuid.UUID][]repo.TurnMember) bool {
-	const sameDay = 12 * time.Hour
-	who := func(t repo.Turn) string {
-		var out strings.Builder
-		for _, m := range members[t.ID] {
-			out.WriteString(m.PlotID.String())
-			if m.LayoutID != nil {
-				out.WriteString(m.LayoutID.String())
-			}
-		}
-		return out.String()
-	}
-	return a.WaterSourceID == b.WaterSourceID && a.Kind == b.Kind && a.StartsAt.Sub(b.StartsAt).Abs() < sameDay && who(a) == who(b)
-}
-
-func membersOf(ctx context.Context, q *repo.Queries, garden uuid.UUID, turns []repo.Turn) (map[uuid.UUID][]repo.TurnMember, error) {
-	ids := make([]uuid.UUID, len(turns))
-	for i, t := range turns {
-		ids[i] = t.ID
-	}
-	rows, err := q.TurnMemberListByTurns(ctx, garden, ids)
-	out := map[uuid.UUID][]repo.TurnMember{}
-	for _, m := range rows {
-		out[m.TurnID] = append(out[m.TurnID], m)
-	}
-	return out, err
 }

@@ -13,6 +13,8 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 
 	"rillturn.example/rillturn/repo"
 )
@@ -25,17 +27,22 @@ type Service struct {
 	pool     *pgxpool.Pool // of the application role
 	now      func() time.Time
 	newID    func() uuid.UUID
-	planning sync.Map // gardens for which a rotation is being planned by this process
+	jobs     *river.Client[pgx.Tx] // to hand jobs to the queue; StartJobs works them
+	planning sync.Map              // gardens for which a rotation is being planned while its caller waits
 }
 
 // New returns the service on a pool of the application role. now is the clock.
 func New(pool *pgxpool.Pool, now func() time.Time) *Service {
-	return &Service{pool: pool, now: now, newID: func() uuid.UUID { return uuid.Must(uuid.NewV7()) }}
+	jobs, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Schema: repo.JobSchema})
+	if err != nil {
+		panic(err) // the configuration is fixed: it is wrong in this program, or never
+	}
+	return &Service{pool: pool, now: now, jobs: jobs, newID: func() uuid.UUID { return uuid.Must(uuid.NewV7()) }}
 }
 
 // WithIDs returns the service with another maker of ids: the demo's are the same on every machine.
 func (s *Service) WithIDs(newID func() uuid.UUID) *Service {
-	return &Service{pool: s.pool, now: s.now, newID: newID}
+	return &Service{pool: s.pool, now: s.now, jobs: s.jobs, newID: newID}
 }
 
 // Ping asks the database whether it answers.

@@ -18,14 +18,21 @@ import (
 // first recorded watering, and those of a season fit.
 const weatherBefore = 366
 
-// snapshot reads everything that a plan of the garden depends on, as a garden file.
-func snapshot(ctx context.Context, tx pgx.Tx, garden uuid.UUID, h file.Horizon) (file.Garden, error) {
+// snapshot reads everything that a plan of the garden depends on, as a garden file. With a moment it holds the published
+// rotation as it stands then, which the plan follows.
+func snapshot(ctx context.Context, tx pgx.Tx, garden uuid.UUID, h file.Horizon, now time.Time) (file.Garden, error) {
 	s := &snapping{q: repo.New(tx), garden: garden, horizon: h}
 	out := file.Garden{Horizon: h}
-	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.weather, s.watered} {
+	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.weather, s.watered} {
 		if err := read(ctx, &out); err != nil {
 			return out, fmt.Errorf("snapshot of garden %s: %w", garden, err)
 		}
+	}
+	if now.IsZero() {
+		return out, nil
+	}
+	if err := s.follow(ctx, &out, now); err != nil {
+		return out, fmt.Errorf("published rotation of garden %s: %w", garden, err)
 	}
 	return out, nil
 }

@@ -171,3 +171,37 @@ func (s *Service) concerns(ctx context.Context, q *repo.Queries, p Principal, t 
 	}
 	return refuse(Forbidden, "The turn waters no plot that %s holds today.", p.Name)
 }
+
+// LockTurn keeps a published turn where it is, whatever is planned, or lets it go again.
+func (s *Service) LockTurn(ctx context.Context, p Principal, id uuid.UUID, match int64, locked bool) (repo.ScheduledTurn, error) {
+	if err := p.may(Administer); err != nil {
+		return repo.ScheduledTurn{}, err
+	}
+	e := effect{action: "lock", entity: "turn", id: id, planning: true}
+	if !locked {
+		e.action = "unlock"
+	}
+	err := s.change(ctx, p, e, func(q *repo.Queries) error {
+		turn, err := q.TurnByID(ctx, p.Garden, id)
+		switch {
+		case err == nil && turn.Status == "proposed":
+			return missing(pgx.ErrNoRows, "turn")
+		case err != nil:
+			return err
+		case turn.Revision != match:
+			return refuse(Stale, "The turn is at revision %d, not at %d: read it again before changing it.", turn.Revision, match)
+		case turn.Status == "cancelled":
+			return refuse(Conflict, "The turn is cancelled.")
+		case !turn.StartsAt.After(s.now()):
+			return refuse(Conflict, "The turn began at %s; what has begun is never moved.", turn.StartsAt.UTC().Format(time.RFC3339))
+		case turn.Locked == locked:
+			return refuse(Conflict, "The turn is %s already.", map[bool]string{true: "locked", false: "not locked"}[locked])
+		}
+		_, err = q.TurnSetLocked(ctx, locked, p.Garden, id, match)
+		return err
+	})
+	if err != nil {
+		return repo.ScheduledTurn{}, err
+	}
+	return s.Turn(ctx, p, id)
+}

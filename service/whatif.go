@@ -17,7 +17,7 @@ func WhatIf(g file.Garden, w file.WhatIf, stop func() bool) (file.Difference, er
 	if err != nil {
 		return file.Difference{}, err
 	}
-	before, err := planGarden(g, supposition{}, stop)
+	before, err := planGarden(g, supposition{}, stop, nil)
 	if err != nil {
 		return file.Difference{}, err
 	}
@@ -25,7 +25,7 @@ func WhatIf(g file.Garden, w file.WhatIf, stop func() bool) (file.Difference, er
 		changed.Replan = before.Follow(before.StartsAt, func(i int) string { return fmt.Sprint(i) })
 		changed.Garden.NoticePeriodH = 0
 	}
-	after, err := planGarden(changed, s, stop)
+	after, err := planGarden(changed, s, stop, nil)
 	if err != nil {
 		return file.Difference{}, err
 	}

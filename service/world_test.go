@@ -1,6 +1,7 @@
 package service
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"testing"
@@ -149,4 +150,10 @@ func libraryCrop(t *testing.T, code string) json.RawMessage {
 		t.Fatal(err)
 	}
 	return text
+}
+
+// contextEnded is a context of the test and the function that ends it.
+func contextEnded(t *testing.T) (context.Context, func()) {
+	t.Helper()
+	return context.WithCancel(t.Context())
 }

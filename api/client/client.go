@@ -81,19 +81,19 @@ func (e ExemptMethod) Valid() bool {
 
 // Defines values for Fairness.
 const (
-	Area    Fairness = "area"
-	Minutes Fairness = "minutes"
-	Need    Fairness = "need"
+	FairnessArea    Fairness = "area"
+	FairnessMinutes Fairness = "minutes"
+	FairnessNeed    Fairness = "need"
 )
 
 // Valid indicates whether the value is a known member of the Fairness enum.
 func (e Fairness) Valid() bool {
 	switch e {
-	case Area:
+	case FairnessArea:
 		return true
-	case Minutes:
+	case FairnessMinutes:
 		return true
-	case Need:
+	case FairnessNeed:
 		return true
 	default:
 		return false
@@ -304,8 +304,35 @@ func (e Role) Valid() bool {
 	}
 }
 
+// Defines values for RotationProgressStage.
+const (
+	RotationProgressStageNeed    RotationProgressStage = "need"
+	RotationProgressStageTurns   RotationProgressStage = "turns"
+	RotationProgressStageWaiting RotationProgressStage = "waiting"
+	RotationProgressStageZones   RotationProgressStage = "zones"
+)
+
+// Valid indicates whether the value is a known member of the RotationProgressStage enum.
+func (e RotationProgressStage) Valid() bool {
+	switch e {
+	case RotationProgressStageNeed:
+		return true
+	case RotationProgressStageTurns:
+		return true
+	case RotationProgressStageWaiting:
+		return true
+	case RotationProgressStageZones:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for RotationStatus.
 const (
+	RotationStatusCancelled  RotationStatus = "cancelled"
+	RotationStatusFailed     RotationStatus = "failed"
+	RotationStatusPlanning   RotationStatus = "planning"
 	RotationStatusProposed   RotationStatus = "proposed"
 	RotationStatusPublished  RotationStatus = "published"
 	RotationStatusSuperseded RotationStatus = "superseded"
@@ -314,6 +341,12 @@ const (
 // Valid indicates whether the value is a known member of the RotationStatus enum.
 func (e RotationStatus) Valid() bool {
 	switch e {
+	case RotationStatusCancelled:
+		return true
+	case RotationStatusFailed:
+		return true
+	case RotationStatusPlanning:
+		return true
 	case RotationStatusProposed:
 		return true
 	case RotationStatusPublished:
@@ -379,6 +412,30 @@ func (e Strip) Valid() bool {
 	case StripFit:
 		return true
 	case StripFull:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TurnChangeKind.
+const (
+	TurnChangeKindAdded     TurnChangeKind = "added"
+	TurnChangeKindCancelled TurnChangeKind = "cancelled"
+	TurnChangeKindMoved     TurnChangeKind = "moved"
+	TurnChangeKindResized   TurnChangeKind = "resized"
+)
+
+// Valid indicates whether the value is a known member of the TurnChangeKind enum.
+func (e TurnChangeKind) Valid() bool {
+	switch e {
+	case TurnChangeKindAdded:
+		return true
+	case TurnChangeKindCancelled:
+		return true
+	case TurnChangeKindMoved:
+		return true
+	case TurnChangeKindResized:
 		return true
 	default:
 		return false
@@ -808,6 +865,15 @@ type FlowWarning = file.FlowWarning
 
 // FlowWish What every hole should at least get.
 type FlowWish = file.FlowWish
+
+// ForcedChange A limit that published turns no longer keep.
+type ForcedChange struct {
+	// Code The limit.
+	Code string `json:"code"`
+
+	// Turns How many turns it moves, adds or cancels.
+	Turns int32 `json:"turns"`
+}
 
 // Garden A garden.
 //
@@ -1267,6 +1333,20 @@ type Paper string
 // PipeCondition Unfit pipe is not offered to layouts.
 type PipeCondition string
 
+// PlanningApart Two units that are never open together.
+type PlanningApart = file.Apart
+
+// PlanningPin A zone as the coordinator wants it.
+type PlanningPin = file.Pin
+
+// PlanningRules What a coordinator decides for every plan. Units are layouts in use and plots watered by hand, by id; a plot stands for all its layouts only in `excluded`.
+//
+// Examples: {"excluded":["01985c00-0000-7000-8000-000000000043"],"pins":[{"units":["01985c00-0000-7000-8000-000000000053"]}],"serve_first":["seedlings","communal"],"small_changes":{"length_min":10,"shift_min":15}}
+type PlanningRules = file.Planning
+
+// PlanningSmallChanges Given: a nightly plan in which no turn changes more than this is published without asking. Left out: a coordinator publishes.
+type PlanningSmallChanges = file.SmallChange
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"both_sides":false,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","outlets":[],"planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -1575,6 +1655,9 @@ type Rotation struct {
 	// PlanRevision The garden's plan revision from which it was planned.
 	PlanRevision int64 `json:"plan_revision"`
 
+	// Progress How far a plan is.
+	Progress *RotationProgress `json:"progress,omitempty"`
+
 	// PublishedAt When it was published.
 	PublishedAt *time.Time `json:"published_at,omitempty"`
 
@@ -1590,11 +1673,56 @@ type Rotation struct {
 	// StartsAt The horizon as instants: begin.
 	StartsAt time.Time `json:"starts_at"`
 
-	// Status Where a rotation stands.
+	// Status Where a rotation stands. `planning`: a job works at it; it ends as `proposed`, `cancelled` (somebody stopped it) or `failed`.
 	Status RotationStatus `json:"status"`
 
 	// SupersededAt When another took its place.
 	SupersededAt *time.Time `json:"superseded_at,omitempty"`
+
+	// Trouble Why planning failed.
+	Trouble *string `json:"trouble,omitempty"`
+}
+
+// RotationComparison What publishing a proposal now would change.
+type RotationComparison struct {
+	// Added New turns.
+	Added int32 `json:"added"`
+
+	// Cancelled Published turns that end.
+	Cancelled int32 `json:"cancelled"`
+
+	// Forced Which limits ask for more changes than a quarter of the turns to come; empty when there are no more.
+	Forced []ForcedChange `json:"forced"`
+
+	// Kept Turns that stay as they are.
+	Kept int32 `json:"kept"`
+
+	// Moved Turns at another time.
+	Moved int32 `json:"moved"`
+
+	// Part Moved, cancelled and added turns (these only while the published rotation lasts), as a part of those to come.
+	Part float64 `json:"part"`
+
+	// PublishedId The published rotation in its days; the last one where there are several.
+	PublishedId openapi_types.UUID `json:"published_id"`
+
+	// Resized Turns of another length, or up to a quarter of an hour earlier or later.
+	Resized int32 `json:"resized"`
+
+	// RotationId The proposal.
+	RotationId openapi_types.UUID `json:"rotation_id"`
+
+	// Shares The share of its need that everybody gets.
+	Shares []ShareChange `json:"shares"`
+
+	// Stale The garden changed since the proposal was planned.
+	Stale bool `json:"stale"`
+
+	// ToCome Published turns that have not begun.
+	ToCome int32 `json:"to_come"`
+
+	// Turns The turns that change, in the order of time.
+	Turns []TurnChange `json:"turns"`
 }
 
 // RotationCreate What is to be planned.
@@ -1610,6 +1738,9 @@ type RotationCreate struct {
 	// FirstDay First day of the horizon. Left out: tomorrow in the garden's time zone.
 	FirstDay *openapi_types.Date `json:"first_day,omitempty"`
 
+	// Fresh Plan as if nothing was published. Otherwise zones and turns of the published rotation are kept as far as they can be.
+	Fresh *bool `json:"fresh,omitempty"`
+
 	// Seed Starting point of the search: the same garden, effort and seed give the same plan.
 	Seed int64 `json:"seed"`
 }
@@ -1623,6 +1754,21 @@ type RotationList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// RotationProgress How far a plan is.
+type RotationProgress struct {
+	// HeardAt When the job was last heard of.
+	HeardAt time.Time `json:"heard_at"`
+
+	// Level The share of everybody's need for which zones are made now.
+	Level *float64 `json:"level,omitempty"`
+
+	// Stage What the job does: it waits, works out flows and needs, makes zones, or divides the time among them.
+	Stage RotationProgressStage `json:"stage"`
+}
+
+// RotationProgressStage What the job does: it waits, works out flows and needs, makes zones, or divides the time among them.
+type RotationProgressStage string
+
 // RotationPublish How to publish.
 //
 // Examples: {"allow_stale":false}
@@ -1631,7 +1777,7 @@ type RotationPublish struct {
 	AllowStale bool `json:"allow_stale"`
 }
 
-// RotationStatus Where a rotation stands.
+// RotationStatus Where a rotation stands. `planning`: a job works at it; it ends as `proposed`, `cancelled` (somebody stopped it) or `failed`.
 type RotationStatus string
 
 // Schedule The published turns.
@@ -1791,6 +1937,21 @@ type ServiceLineValues struct {
 
 	// Name What the garden calls the line; unique in the garden.
 	Name string `json:"name"`
+}
+
+// ShareChange What a layout or hand-watered plot gets before and after.
+type ShareChange struct {
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// Now The share after; left out for who is no longer watered.
+	Now *float64 `json:"now,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// Was The share before; left out for who is new.
+	Was *float64 `json:"was,omitempty"`
 }
 
 // Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
@@ -2039,6 +2200,9 @@ type Turn struct {
 	// Kind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 	Kind TurnKind `json:"kind"`
 
+	// Locked It stays where it is, whatever is planned.
+	Locked bool `json:"locked"`
+
 	// Members Who gets water.
 	Members []TurnMember `json:"members"`
 
@@ -2069,6 +2233,21 @@ type Turn struct {
 	// Zone Name of the zone.
 	Zone string `json:"zone"`
 }
+
+// TurnChange A turn that becomes another.
+type TurnChange struct {
+	// Kind What becomes of it.
+	Kind TurnChangeKind `json:"kind"`
+
+	// Now One opening of one zone.
+	Now *Turn `json:"now,omitempty"`
+
+	// Was One opening of one zone.
+	Was *Turn `json:"was,omitempty"`
+}
+
+// TurnChangeKind What becomes of it.
+type TurnChangeKind string
 
 // TurnKind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 type TurnKind string
@@ -2835,6 +3014,18 @@ type MemberReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// PlanningRulesGetParams defines parameters for PlanningRulesGet.
+type PlanningRulesGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PlanningRulesReplaceParams defines parameters for PlanningRulesReplace.
+type PlanningRulesReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // PlantingListParams defines parameters for PlantingList.
 type PlantingListParams struct {
 	// Plot Only of this plot.
@@ -2964,6 +3155,18 @@ type RotationGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// RotationCancelParams defines parameters for RotationCancel.
+type RotationCancelParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RotationFairnessSvgGetParams defines parameters for RotationFairnessSvgGet.
+type RotationFairnessSvgGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // RotationInputGetParams defines parameters for RotationInputGet.
 type RotationInputGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -2990,6 +3193,12 @@ type RotationSchedulePdfGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// RotationScheduleSvgGetParams defines parameters for RotationScheduleSvgGet.
+type RotationScheduleSvgGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3225,6 +3434,12 @@ type TurnGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// TurnLockParams defines parameters for TurnLock.
+type TurnLockParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // ReportListParams defines parameters for ReportList.
 type ReportListParams struct {
 	// Limit Most items of one page.
@@ -3238,6 +3453,12 @@ type ReportListParams struct {
 type ReportCreateParams struct {
 	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// TurnUnlockParams defines parameters for TurnUnlock.
+type TurnUnlockParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
 // WaterHoursListParams defines parameters for WaterHoursList.
@@ -3395,6 +3616,9 @@ type MemberCreateJSONRequestBody = MemberValues
 
 // MemberReplaceJSONRequestBody defines body for MemberReplace for application/json ContentType.
 type MemberReplaceJSONRequestBody = MemberValues
+
+// PlanningRulesReplaceJSONRequestBody defines body for PlanningRulesReplace for application/json ContentType.
+type PlanningRulesReplaceJSONRequestBody = PlanningRules
 
 // PlantingCreateJSONRequestBody defines body for PlantingCreate for application/json ContentType.
 type PlantingCreateJSONRequestBody = PlantingValues
@@ -3832,6 +4056,29 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/members/{member} (the `MemberReplace` operationId).
 	MemberReplace(ctx context.Context, garden GardenPath, member MemberPath, params *MemberReplaceParams, body MemberReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PlanningRulesGet Read the rules for every plan
+	//
+	// Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
+	PlanningRulesGet(ctx context.Context, garden GardenPath, params *PlanningRulesGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanningRulesReplaceWithBody Replace the rules for every plan
+	//
+	// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+	PlanningRulesReplaceWithBody(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanningRulesReplace Replace the rules for every plan
+	//
+	// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+	PlanningRulesReplace(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, body PlanningRulesReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PlantingList List plantings
 	//
 	// Corresponds with GET /v1/gardens/{garden}/plantings (the `PlantingList` operationId).
@@ -3968,7 +4215,7 @@ type ClientInterface interface {
 
 	// RotationCreateWithBody Plan a rotation
 	//
-	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -3977,7 +4224,7 @@ type ClientInterface interface {
 
 	// RotationCreate Plan a rotation
 	//
-	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -3993,6 +4240,21 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation} (the `RotationGet` operationId).
 	RotationGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotationCancel Stop planning a rotation
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/cancel (the `RotationCancel` operationId).
+	RotationCancel(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationCancelParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotationComparisonGet Compare a proposal with the published rotation
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/comparison (the `RotationComparisonGet` operationId).
+	RotationComparisonGet(ctx context.Context, garden GardenPath, rotation RotationPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotationFairnessSvgGet Read who gets which share as a picture
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg (the `RotationFairnessSvgGet` operationId).
+	RotationFairnessSvgGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationFairnessSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RotationInputGet Read what the rotation was planned from, to the byte
 	//
@@ -4022,6 +4284,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
 	RotationSchedulePdfGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotationScheduleSvgGet Read a rotation as a picture
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg (the `RotationScheduleSvgGet` operationId).
+	RotationScheduleSvgGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	//
@@ -4202,6 +4469,13 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/turns/{turn} (the `TurnGet` operationId).
 	TurnGet(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// TurnLock Keep a turn where it is
+	//
+	// A locked turn that has not begun keeps its time, whatever is planned, as long as its source may run.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/lock (the `TurnLock` operationId).
+	TurnLock(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnLockParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ReportList List the reports of a turn
 	//
 	// Corresponds with GET /v1/gardens/{garden}/turns/{turn}/reports (the `ReportList` operationId).
@@ -4225,6 +4499,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/turns/{turn}/reports/{report} (the `ReportGet` operationId).
 	ReportGet(ctx context.Context, garden GardenPath, turn TurnPath, report ReportPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// TurnUnlock Let plans move a turn again
+	//
+	// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/unlock (the `TurnUnlock` operationId).
+	TurnUnlock(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnUnlockParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// WaterHoursList List water hours
 	//
@@ -5186,6 +5465,59 @@ func (c *Client) MemberReplace(ctx context.Context, garden GardenPath, member Me
 	return c.Client.Do(req)
 }
 
+// PlanningRulesGet Read the rules for every plan
+//
+// Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
+func (c *Client) PlanningRulesGet(ctx context.Context, garden GardenPath, params *PlanningRulesGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanningRulesGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanningRulesReplaceWithBody Replace the rules for every plan
+//
+// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+func (c *Client) PlanningRulesReplaceWithBody(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanningRulesReplaceRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanningRulesReplace Replace the rules for every plan
+//
+// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+func (c *Client) PlanningRulesReplace(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, body PlanningRulesReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanningRulesReplaceRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PlantingList List plantings
 //
 // Corresponds with GET /v1/gardens/{garden}/plantings (the `PlantingList` operationId).
@@ -5542,7 +5874,7 @@ func (c *Client) RotationList(ctx context.Context, garden GardenPath, params *Ro
 
 // RotationCreateWithBody Plan a rotation
 //
-// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5561,7 +5893,7 @@ func (c *Client) RotationCreateWithBody(ctx context.Context, garden GardenPath, 
 
 // RotationCreate Plan a rotation
 //
-// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -5598,6 +5930,51 @@ func (c *Client) RotationCurrentGet(ctx context.Context, garden GardenPath, para
 // Corresponds with GET /v1/gardens/{garden}/rotations/{rotation} (the `RotationGet` operationId).
 func (c *Client) RotationGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRotationGetRequest(c.Server, garden, rotation, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotationCancel Stop planning a rotation
+//
+// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/cancel (the `RotationCancel` operationId).
+func (c *Client) RotationCancel(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationCancelParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationCancelRequest(c.Server, garden, rotation, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotationComparisonGet Compare a proposal with the published rotation
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/comparison (the `RotationComparisonGet` operationId).
+func (c *Client) RotationComparisonGet(ctx context.Context, garden GardenPath, rotation RotationPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationComparisonGetRequest(c.Server, garden, rotation)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotationFairnessSvgGet Read who gets which share as a picture
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg (the `RotationFairnessSvgGet` operationId).
+func (c *Client) RotationFairnessSvgGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationFairnessSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationFairnessSvgGetRequest(c.Server, garden, rotation, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5677,6 +6054,21 @@ func (c *Client) RotationPublish(ctx context.Context, garden GardenPath, rotatio
 // Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
 func (c *Client) RotationSchedulePdfGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRotationSchedulePdfGetRequest(c.Server, garden, rotation, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotationScheduleSvgGet Read a rotation as a picture
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg (the `RotationScheduleSvgGet` operationId).
+func (c *Client) RotationScheduleSvgGet(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotationScheduleSvgGetRequest(c.Server, garden, rotation, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6176,6 +6568,23 @@ func (c *Client) TurnGet(ctx context.Context, garden GardenPath, turn TurnPath, 
 	return c.Client.Do(req)
 }
 
+// TurnLock Keep a turn where it is
+//
+// A locked turn that has not begun keeps its time, whatever is planned, as long as its source may run.
+//
+// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/lock (the `TurnLock` operationId).
+func (c *Client) TurnLock(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnLockParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewTurnLockRequest(c.Server, garden, turn, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ReportList List the reports of a turn
 //
 // Corresponds with GET /v1/gardens/{garden}/turns/{turn}/reports (the `ReportList` operationId).
@@ -6230,6 +6639,21 @@ func (c *Client) ReportCreate(ctx context.Context, garden GardenPath, turn TurnP
 // Corresponds with GET /v1/gardens/{garden}/turns/{turn}/reports/{report} (the `ReportGet` operationId).
 func (c *Client) ReportGet(ctx context.Context, garden GardenPath, turn TurnPath, report ReportPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReportGetRequest(c.Server, garden, turn, report)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// TurnUnlock Let plans move a turn again
+//
+// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/unlock (the `TurnUnlock` operationId).
+func (c *Client) TurnUnlock(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnUnlockParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewTurnUnlockRequest(c.Server, garden, turn, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9012,6 +9436,117 @@ func NewMemberReplaceRequestWithBody(server string, garden GardenPath, member Me
 	return req, nil
 }
 
+// NewPlanningRulesGetRequest constructs an http.Request for the PlanningRulesGet method
+func NewPlanningRulesGetRequest(server string, garden GardenPath, params *PlanningRulesGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/planning-rules", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewPlanningRulesReplaceRequest calls the generic PlanningRulesReplace builder with application/json body
+func NewPlanningRulesReplaceRequest(server string, garden GardenPath, params *PlanningRulesReplaceParams, body PlanningRulesReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPlanningRulesReplaceRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewPlanningRulesReplaceRequestWithBody constructs an http.Request for the PlanningRulesReplace method, with any body, and a specified content type
+func NewPlanningRulesReplaceRequestWithBody(server string, garden GardenPath, params *PlanningRulesReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/planning-rules", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewPlantingListRequest constructs an http.Request for the PlantingList method
 func NewPlantingListRequest(server string, garden GardenPath, params *PlantingListParams) (*http.Request, error) {
 	var err error
@@ -10247,6 +10782,159 @@ func NewRotationGetRequest(server string, garden GardenPath, rotation RotationPa
 	return req, nil
 }
 
+// NewRotationCancelRequest constructs an http.Request for the RotationCancel method
+func NewRotationCancelRequest(server string, garden GardenPath, rotation RotationPath, params *RotationCancelParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/cancel", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewRotationComparisonGetRequest constructs an http.Request for the RotationComparisonGet method
+func NewRotationComparisonGetRequest(server string, garden GardenPath, rotation RotationPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/comparison", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRotationFairnessSvgGetRequest constructs an http.Request for the RotationFairnessSvgGet method
+func NewRotationFairnessSvgGetRequest(server string, garden GardenPath, rotation RotationPath, params *RotationFairnessSvgGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/fairness.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewRotationInputGetRequest constructs an http.Request for the RotationInputGet method
 func NewRotationInputGetRequest(server string, garden GardenPath, rotation RotationPath, params *RotationInputGetParams) (*http.Request, error) {
 	var err error
@@ -10498,6 +11186,62 @@ func NewRotationSchedulePdfGetRequest(server string, garden GardenPath, rotation
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
 		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewRotationScheduleSvgGetRequest constructs an http.Request for the RotationScheduleSvgGet method
+func NewRotationScheduleSvgGetRequest(server string, garden GardenPath, rotation RotationPath, params *RotationScheduleSvgGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "rotation", rotation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rotations/%s/schedule.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -12375,6 +13119,62 @@ func NewTurnGetRequest(server string, garden GardenPath, turn TurnPath, params *
 	return req, nil
 }
 
+// NewTurnLockRequest constructs an http.Request for the TurnLock method
+func NewTurnLockRequest(server string, garden GardenPath, turn TurnPath, params *TurnLockParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "turn", turn, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/turns/%s/lock", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewReportListRequest constructs an http.Request for the ReportList method
 func NewReportListRequest(server string, garden GardenPath, turn TurnPath, params *ReportListParams) (*http.Request, error) {
 	var err error
@@ -12567,6 +13367,62 @@ func NewReportGetRequest(server string, garden GardenPath, turn TurnPath, report
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewTurnUnlockRequest constructs an http.Request for the TurnUnlock method
+func NewTurnUnlockRequest(server string, garden GardenPath, turn TurnPath, params *TurnUnlockParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "turn", turn, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/turns/%s/unlock", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -14232,6 +15088,31 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/members/{member} (the `MemberReplace` operationId).
 	MemberReplaceWithResponse(ctx context.Context, garden GardenPath, member MemberPath, params *MemberReplaceParams, body MemberReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*MemberReplaceResponse, error)
 
+	// PlanningRulesGetWithResponse Read the rules for every plan
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
+	PlanningRulesGetWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesGetParams, reqEditors ...RequestEditorFn) (*PlanningRulesGetResponse, error)
+
+	// PlanningRulesReplaceWithBodyWithResponse Replace the rules for every plan
+	//
+	// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+	PlanningRulesReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanningRulesReplaceResponse, error)
+
+	// PlanningRulesReplaceWithResponse Replace the rules for every plan
+	//
+	// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+	PlanningRulesReplaceWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, body PlanningRulesReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanningRulesReplaceResponse, error)
+
 	// PlantingListWithResponse List plantings
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -14388,7 +15269,7 @@ type ClientWithResponsesInterface interface {
 
 	// RotationCreateWithBodyWithResponse Plan a rotation
 	//
-	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14397,7 +15278,7 @@ type ClientWithResponsesInterface interface {
 
 	// RotationCreateWithResponse Plan a rotation
 	//
-	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+	// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14417,6 +15298,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation} (the `RotationGet` operationId).
 	RotationGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationGetParams, reqEditors ...RequestEditorFn) (*RotationGetResponse, error)
+
+	// RotationCancelWithResponse Stop planning a rotation
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/cancel (the `RotationCancel` operationId).
+	RotationCancelWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationCancelParams, reqEditors ...RequestEditorFn) (*RotationCancelResponse, error)
+
+	// RotationComparisonGetWithResponse Compare a proposal with the published rotation
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/comparison (the `RotationComparisonGet` operationId).
+	RotationComparisonGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, reqEditors ...RequestEditorFn) (*RotationComparisonGetResponse, error)
+
+	// RotationFairnessSvgGetWithResponse Read who gets which share as a picture
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg (the `RotationFairnessSvgGet` operationId).
+	RotationFairnessSvgGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationFairnessSvgGetParams, reqEditors ...RequestEditorFn) (*RotationFairnessSvgGetResponse, error)
 
 	// RotationInputGetWithResponse Read what the rotation was planned from, to the byte
 	//
@@ -14452,6 +15354,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf (the `RotationSchedulePdfGet` operationId).
 	RotationSchedulePdfGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationSchedulePdfGetParams, reqEditors ...RequestEditorFn) (*RotationSchedulePdfGetResponse, error)
+
+	// RotationScheduleSvgGetWithResponse Read a rotation as a picture
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg (the `RotationScheduleSvgGet` operationId).
+	RotationScheduleSvgGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*RotationScheduleSvgGetResponse, error)
 
 	// ScheduleGetWithResponse Read the published turns in the form that Accept asks for
 	//
@@ -14670,6 +15579,15 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/turns/{turn} (the `TurnGet` operationId).
 	TurnGetWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnGetParams, reqEditors ...RequestEditorFn) (*TurnGetResponse, error)
 
+	// TurnLockWithResponse Keep a turn where it is
+	//
+	// A locked turn that has not begun keeps its time, whatever is planned, as long as its source may run.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/lock (the `TurnLock` operationId).
+	TurnLockWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnLockParams, reqEditors ...RequestEditorFn) (*TurnLockResponse, error)
+
 	// ReportListWithResponse List the reports of a turn
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -14697,6 +15615,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/turns/{turn}/reports/{report} (the `ReportGet` operationId).
 	ReportGetWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, report ReportPath, reqEditors ...RequestEditorFn) (*ReportGetResponse, error)
+
+	// TurnUnlockWithResponse Let plans move a turn again
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/unlock (the `TurnUnlock` operationId).
+	TurnUnlockWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnUnlockParams, reqEditors ...RequestEditorFn) (*TurnUnlockResponse, error)
 
 	// WaterHoursListWithResponse List water hours
 	//
@@ -16818,6 +17743,116 @@ func (r MemberReplaceResponse) ContentType() string {
 	return ""
 }
 
+// PlanningRulesGetResponse200Headers the declared response headers of an HTTP 200 response for PlanningRulesGet
+type PlanningRulesGetResponse200Headers struct {
+	ETag string
+}
+
+type PlanningRulesGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PlanningRules
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PlanningRulesGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlanningRulesGetResponse) GetJSON200() *PlanningRules {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlanningRulesGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlanningRulesGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlanningRulesGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlanningRulesGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlanningRulesGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PlanningRulesReplaceResponse200Headers the declared response headers of an HTTP 200 response for PlanningRulesReplace
+type PlanningRulesReplaceResponse200Headers struct {
+	ETag string
+}
+
+type PlanningRulesReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PlanningRules
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PlanningRulesReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlanningRulesReplaceResponse) GetJSON200() *PlanningRules {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlanningRulesReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlanningRulesReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlanningRulesReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlanningRulesReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlanningRulesReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type PlantingListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17637,20 +18672,35 @@ type RotationCreateResponse201Headers struct {
 	Location string
 }
 
+// RotationCreateResponse202Headers the declared response headers of an HTTP 202 response for RotationCreate
+type RotationCreateResponse202Headers struct {
+	ETag     string
+	Location string
+}
+
 type RotationCreateResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Rotation
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Rotation
 	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationproblemJSONDefault *Refusal
 	// Headers201 the parsed response headers for an HTTP 201 response
 	Headers201 *RotationCreateResponse201Headers
+	// Headers202 the parsed response headers for an HTTP 202 response
+	Headers202 *RotationCreateResponse202Headers
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r RotationCreateResponse) GetJSON201() *Rotation {
 	return r.JSON201
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r RotationCreateResponse) GetJSON202() *Rotation {
+	return r.JSON202
 }
 
 // GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -17791,6 +18841,157 @@ func (r RotationGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r RotationGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RotationCancelResponse200Headers the declared response headers of an HTTP 200 response for RotationCancel
+type RotationCancelResponse200Headers struct {
+	ETag string
+}
+
+type RotationCancelResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Rotation
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RotationCancelResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RotationCancelResponse) GetJSON200() *Rotation {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationCancelResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationCancelResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationCancelResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationCancelResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationCancelResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RotationComparisonGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *RotationComparison
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RotationComparisonGetResponse) GetJSON200() *RotationComparison {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationComparisonGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationComparisonGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationComparisonGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationComparisonGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationComparisonGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RotationFairnessSvgGetResponse200Headers the declared response headers of an HTTP 200 response for RotationFairnessSvgGet
+type RotationFairnessSvgGetResponse200Headers struct {
+	ETag string
+}
+
+type RotationFairnessSvgGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RotationFairnessSvgGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationFairnessSvgGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationFairnessSvgGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationFairnessSvgGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationFairnessSvgGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationFairnessSvgGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18004,6 +19205,54 @@ func (r RotationSchedulePdfGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r RotationSchedulePdfGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RotationScheduleSvgGetResponse200Headers the declared response headers of an HTTP 200 response for RotationScheduleSvgGet
+type RotationScheduleSvgGetResponse200Headers struct {
+	ETag string
+}
+
+type RotationScheduleSvgGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RotationScheduleSvgGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotationScheduleSvgGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotationScheduleSvgGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotationScheduleSvgGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotationScheduleSvgGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotationScheduleSvgGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -19276,6 +20525,61 @@ func (r TurnGetResponse) ContentType() string {
 	return ""
 }
 
+// TurnLockResponse200Headers the declared response headers of an HTTP 200 response for TurnLock
+type TurnLockResponse200Headers struct {
+	ETag string
+}
+
+type TurnLockResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Turn
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *TurnLockResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r TurnLockResponse) GetJSON200() *Turn {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r TurnLockResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r TurnLockResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r TurnLockResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r TurnLockResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r TurnLockResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ReportListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -19421,6 +20725,61 @@ func (r ReportGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReportGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// TurnUnlockResponse200Headers the declared response headers of an HTTP 200 response for TurnUnlock
+type TurnUnlockResponse200Headers struct {
+	ETag string
+}
+
+type TurnUnlockResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Turn
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *TurnUnlockResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r TurnUnlockResponse) GetJSON200() *Turn {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r TurnUnlockResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r TurnUnlockResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r TurnUnlockResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r TurnUnlockResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r TurnUnlockResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -21080,6 +22439,49 @@ func (c *ClientWithResponses) MemberReplaceWithResponse(ctx context.Context, gar
 	return ParseMemberReplaceResponse(rsp)
 }
 
+// PlanningRulesGetWithResponse Read the rules for every plan
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
+func (c *ClientWithResponses) PlanningRulesGetWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesGetParams, reqEditors ...RequestEditorFn) (*PlanningRulesGetResponse, error) {
+	rsp, err := c.PlanningRulesGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanningRulesGetResponse(rsp)
+}
+
+// PlanningRulesReplaceWithBodyWithResponse Replace the rules for every plan
+//
+// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+func (c *ClientWithResponses) PlanningRulesReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanningRulesReplaceResponse, error) {
+	rsp, err := c.PlanningRulesReplaceWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanningRulesReplaceResponse(rsp)
+}
+
+// PlanningRulesReplaceWithResponse Replace the rules for every plan
+//
+// Zones pinned, pairs kept apart, what no plan waters, who is served first. What the garden shares by, the notice period, the grid of starts and the part of the water hours that stays free are values of the garden itself.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/planning-rules (the `PlanningRulesReplace` operationId).
+func (c *ClientWithResponses) PlanningRulesReplaceWithResponse(ctx context.Context, garden GardenPath, params *PlanningRulesReplaceParams, body PlanningRulesReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanningRulesReplaceResponse, error) {
+	rsp, err := c.PlanningRulesReplace(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanningRulesReplaceResponse(rsp)
+}
+
 // PlantingListWithResponse List plantings
 //
 // Returns a wrapper object for the known response body format(s).
@@ -21368,7 +22770,7 @@ func (c *ClientWithResponses) RotationListWithResponse(ctx context.Context, gard
 
 // RotationCreateWithBodyWithResponse Plan a rotation
 //
-// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21383,7 +22785,7 @@ func (c *ClientWithResponses) RotationCreateWithBodyWithResponse(ctx context.Con
 
 // RotationCreateWithResponse Plan a rotation
 //
-// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time.
+// Plans zones and turns from the garden as it stands now and stores the proposal. At most one plan of a garden is made at a time. Up to 60 layouts and hand-watered plots a `fast` plan is made at once (201). A larger garden, and the effort `full`, are planned by a job (202); read the rotation until its status is no longer `planning`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21420,6 +22822,45 @@ func (c *ClientWithResponses) RotationGetWithResponse(ctx context.Context, garde
 		return nil, err
 	}
 	return ParseRotationGetResponse(rsp)
+}
+
+// RotationCancelWithResponse Stop planning a rotation
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/rotations/{rotation}/cancel (the `RotationCancel` operationId).
+func (c *ClientWithResponses) RotationCancelWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationCancelParams, reqEditors ...RequestEditorFn) (*RotationCancelResponse, error) {
+	rsp, err := c.RotationCancel(ctx, garden, rotation, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationCancelResponse(rsp)
+}
+
+// RotationComparisonGetWithResponse Compare a proposal with the published rotation
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/comparison (the `RotationComparisonGet` operationId).
+func (c *ClientWithResponses) RotationComparisonGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, reqEditors ...RequestEditorFn) (*RotationComparisonGetResponse, error) {
+	rsp, err := c.RotationComparisonGet(ctx, garden, rotation, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationComparisonGetResponse(rsp)
+}
+
+// RotationFairnessSvgGetWithResponse Read who gets which share as a picture
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg (the `RotationFairnessSvgGet` operationId).
+func (c *ClientWithResponses) RotationFairnessSvgGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationFairnessSvgGetParams, reqEditors ...RequestEditorFn) (*RotationFairnessSvgGetResponse, error) {
+	rsp, err := c.RotationFairnessSvgGet(ctx, garden, rotation, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationFairnessSvgGetResponse(rsp)
 }
 
 // RotationInputGetWithResponse Read what the rotation was planned from, to the byte
@@ -21485,6 +22926,19 @@ func (c *ClientWithResponses) RotationSchedulePdfGetWithResponse(ctx context.Con
 		return nil, err
 	}
 	return ParseRotationSchedulePdfGetResponse(rsp)
+}
+
+// RotationScheduleSvgGetWithResponse Read a rotation as a picture
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg (the `RotationScheduleSvgGet` operationId).
+func (c *ClientWithResponses) RotationScheduleSvgGetWithResponse(ctx context.Context, garden GardenPath, rotation RotationPath, params *RotationScheduleSvgGetParams, reqEditors ...RequestEditorFn) (*RotationScheduleSvgGetResponse, error) {
+	rsp, err := c.RotationScheduleSvgGet(ctx, garden, rotation, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotationScheduleSvgGetResponse(rsp)
 }
 
 // ScheduleGetWithResponse Read the published turns in the form that Accept asks for
@@ -21890,6 +23344,21 @@ func (c *ClientWithResponses) TurnGetWithResponse(ctx context.Context, garden Ga
 	return ParseTurnGetResponse(rsp)
 }
 
+// TurnLockWithResponse Keep a turn where it is
+//
+// A locked turn that has not begun keeps its time, whatever is planned, as long as its source may run.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/lock (the `TurnLock` operationId).
+func (c *ClientWithResponses) TurnLockWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnLockParams, reqEditors ...RequestEditorFn) (*TurnLockResponse, error) {
+	rsp, err := c.TurnLock(ctx, garden, turn, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseTurnLockResponse(rsp)
+}
+
 // ReportListWithResponse List the reports of a turn
 //
 // Returns a wrapper object for the known response body format(s).
@@ -21940,6 +23409,19 @@ func (c *ClientWithResponses) ReportGetWithResponse(ctx context.Context, garden 
 		return nil, err
 	}
 	return ParseReportGetResponse(rsp)
+}
+
+// TurnUnlockWithResponse Let plans move a turn again
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/turns/{turn}/unlock (the `TurnUnlock` operationId).
+func (c *ClientWithResponses) TurnUnlockWithResponse(ctx context.Context, garden GardenPath, turn TurnPath, params *TurnUnlockParams, reqEditors ...RequestEditorFn) (*TurnUnlockResponse, error) {
+	rsp, err := c.TurnUnlock(ctx, garden, turn, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseTurnUnlockResponse(rsp)
 }
 
 // WaterHoursListWithResponse List water hours
@@ -23815,6 +25297,98 @@ func ParseMemberReplaceResponse(rsp *http.Response) (*MemberReplaceResponse, err
 	return response, nil
 }
 
+// ParsePlanningRulesGetResponse parses an HTTP response from a PlanningRulesGetWithResponse call
+func ParsePlanningRulesGetResponse(rsp *http.Response) (*PlanningRulesGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlanningRulesGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PlanningRules
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PlanningRulesGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePlanningRulesReplaceResponse parses an HTTP response from a PlanningRulesReplaceWithResponse call
+func ParsePlanningRulesReplaceResponse(rsp *http.Response) (*PlanningRulesReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlanningRulesReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PlanningRules
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PlanningRulesReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
 // ParsePlantingListResponse parses an HTTP response from a PlantingListWithResponse call
 func ParsePlantingListResponse(rsp *http.Response) (*PlantingListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -24490,6 +26064,13 @@ func ParseRotationCreateResponse(rsp *http.Response) (*RotationCreateResponse, e
 		}
 		response.JSON201 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Rotation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Refusal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24517,6 +26098,23 @@ func ParseRotationCreateResponse(rsp *http.Response) (*RotationCreateResponse, e
 			headers.Location = value
 		}
 		response.Headers201 = &headers
+	case rsp.StatusCode == 202:
+		var headers RotationCreateResponse202Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers202 = &headers
 	}
 
 	return response, nil
@@ -24601,6 +26199,124 @@ func ParseRotationGetResponse(rsp *http.Response) (*RotationGetResponse, error) 
 	switch {
 	case rsp.StatusCode == 200:
 		var headers RotationGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRotationCancelResponse parses an HTTP response from a RotationCancelWithResponse call
+func ParseRotationCancelResponse(rsp *http.Response) (*RotationCancelResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationCancelResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Rotation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RotationCancelResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRotationComparisonGetResponse parses an HTTP response from a RotationComparisonGetWithResponse call
+func ParseRotationComparisonGetResponse(rsp *http.Response) (*RotationComparisonGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationComparisonGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest RotationComparison
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRotationFairnessSvgGetResponse parses an HTTP response from a RotationFairnessSvgGetWithResponse call
+func ParseRotationFairnessSvgGetResponse(rsp *http.Response) (*RotationFairnessSvgGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationFairnessSvgGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RotationFairnessSvgGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24778,6 +26494,45 @@ func ParseRotationSchedulePdfGetResponse(rsp *http.Response) (*RotationScheduleP
 	switch {
 	case rsp.StatusCode == 200:
 		var headers RotationSchedulePdfGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRotationScheduleSvgGetResponse parses an HTTP response from a RotationScheduleSvgGetWithResponse call
+func ParseRotationScheduleSvgGetResponse(rsp *http.Response) (*RotationScheduleSvgGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotationScheduleSvgGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RotationScheduleSvgGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25823,6 +27578,52 @@ func ParseTurnGetResponse(rsp *http.Response) (*TurnGetResponse, error) {
 	return response, nil
 }
 
+// ParseTurnLockResponse parses an HTTP response from a TurnLockWithResponse call
+func ParseTurnLockResponse(rsp *http.Response) (*TurnLockResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &TurnLockResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Turn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers TurnLockResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseReportListResponse parses an HTTP response from a ReportListWithResponse call
 func ParseReportListResponse(rsp *http.Response) (*ReportListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -25930,6 +27731,52 @@ func ParseReportGetResponse(rsp *http.Response) (*ReportGetResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseTurnUnlockResponse parses an HTTP response from a TurnUnlockWithResponse call
+func ParseTurnUnlockResponse(rsp *http.Response) (*TurnUnlockResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &TurnUnlockResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Turn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers TurnUnlockResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

@@ -81,19 +81,19 @@ func (e ExemptMethod) Valid() bool {
 
 // Defines values for Fairness.
 const (
-	Area    Fairness = "area"
-	Minutes Fairness = "minutes"
-	Need    Fairness = "need"
+	FairnessArea    Fairness = "area"
+	FairnessMinutes Fairness = "minutes"
+	FairnessNeed    Fairness = "need"
 )
 
 // Valid indicates whether the value is a known member of the Fairness enum.
 func (e Fairness) Valid() bool {
 	switch e {
-	case Area:
+	case FairnessArea:
 		return true
-	case Minutes:
+	case FairnessMinutes:
 		return true
-	case Need:
+	case FairnessNeed:
 		return true
 	default:
 		return false
@@ -304,8 +304,35 @@ func (e Role) Valid() bool {
 	}
 }
 
+// Defines values for RotationProgressStage.
+const (
+	RotationProgressStageNeed    RotationProgressStage = "need"
+	RotationProgressStageTurns   RotationProgressStage = "turns"
+	RotationProgressStageWaiting RotationProgressStage = "waiting"
+	RotationProgressStageZones   RotationProgressStage = "zones"
+)
+
+// Valid indicates whether the value is a known member of the RotationProgressStage enum.
+func (e RotationProgressStage) Valid() bool {
+	switch e {
+	case RotationProgressStageNeed:
+		return true
+	case RotationProgressStageTurns:
+		return true
+	case RotationProgressStageWaiting:
+		return true
+	case RotationProgressStageZones:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for RotationStatus.
 const (
+	RotationStatusCancelled  RotationStatus = "cancelled"
+	RotationStatusFailed     RotationStatus = "failed"
+	RotationStatusPlanning   RotationStatus = "planning"
 	RotationStatusProposed   RotationStatus = "proposed"
 	RotationStatusPublished  RotationStatus = "published"
 	RotationStatusSuperseded RotationStatus = "superseded"
@@ -314,6 +341,12 @@ const (
 // Valid indicates whether the value is a known member of the RotationStatus enum.
 func (e RotationStatus) Valid() bool {
 	switch e {
+	case RotationStatusCancelled:
+		return true
+	case RotationStatusFailed:
+		return true
+	case RotationStatusPlanning:
+		return true
 	case RotationStatusProposed:
 		return true
 	case RotationStatusPublished:
@@ -379,6 +412,30 @@ func (e Strip) Valid() bool {
 	case StripFit:
 		return true
 	case StripFull:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TurnChangeKind.
+const (
+	TurnChangeKindAdded     TurnChangeKind = "added"
+	TurnChangeKindCancelled TurnChangeKind = "cancelled"
+	TurnChangeKindMoved     TurnChangeKind = "moved"
+	TurnChangeKindResized   TurnChangeKind = "resized"
+)
+
+// Valid indicates whether the value is a known member of the TurnChangeKind enum.
+func (e TurnChangeKind) Valid() bool {
+	switch e {
+	case TurnChangeKindAdded:
+		return true
+	case TurnChangeKindCancelled:
+		return true
+	case TurnChangeKindMoved:
+		return true
+	case TurnChangeKindResized:
 		return true
 	default:
 		return false
@@ -808,6 +865,15 @@ type FlowWarning = file.FlowWarning
 
 // FlowWish What every hole should at least get.
 type FlowWish = file.FlowWish
+
+// ForcedChange A limit that published turns no longer keep.
+type ForcedChange struct {
+	// Code The limit.
+	Code string `json:"code"`
+
+	// Turns How many turns it moves, adds or cancels.
+	Turns int32 `json:"turns"`
+}
 
 // Garden A garden.
 //
@@ -1267,6 +1333,20 @@ type Paper string
 // PipeCondition Unfit pipe is not offered to layouts.
 type PipeCondition string
 
+// PlanningApart Two units that are never open together.
+type PlanningApart = file.Apart
+
+// PlanningPin A zone as the coordinator wants it.
+type PlanningPin = file.Pin
+
+// PlanningRules What a coordinator decides for every plan. Units are layouts in use and plots watered by hand, by id; a plot stands for all its layouts only in `excluded`.
+//
+// Examples: {"excluded":["01985c00-0000-7000-8000-000000000043"],"pins":[{"units":["01985c00-0000-7000-8000-000000000053"]}],"serve_first":["seedlings","communal"],"small_changes":{"length_min":10,"shift_min":15}}
+type PlanningRules = file.Planning
+
+// PlanningSmallChanges Given: a nightly plan in which no turn changes more than this is published without asking. Left out: a coordinator publishes.
+type PlanningSmallChanges = file.SmallChange
+
 // Planting A crop on a plot.
 //
 // Examples: {"area_m2":4,"both_sides":false,"created_at":"2026-04-11T08:15:00Z","crop":"lettuce","id":"01985c00-0000-7000-8000-000000000900","mulch":"none","mulch_cover":0,"note":"","outlets":[],"planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","revision":1,"updated_at":"2026-04-11T08:15:00Z","wetted_fraction":0.5}
@@ -1575,6 +1655,9 @@ type Rotation struct {
 	// PlanRevision The garden's plan revision from which it was planned.
 	PlanRevision int64 `json:"plan_revision"`
 
+	// Progress How far a plan is.
+	Progress *RotationProgress `json:"progress,omitempty"`
+
 	// PublishedAt When it was published.
 	PublishedAt *time.Time `json:"published_at,omitempty"`
 
@@ -1590,11 +1673,56 @@ type Rotation struct {
 	// StartsAt The horizon as instants: begin.
 	StartsAt time.Time `json:"starts_at"`
 
-	// Status Where a rotation stands.
+	// Status Where a rotation stands. `planning`: a job works at it; it ends as `proposed`, `cancelled` (somebody stopped it) or `failed`.
 	Status RotationStatus `json:"status"`
 
 	// SupersededAt When another took its place.
 	SupersededAt *time.Time `json:"superseded_at,omitempty"`
+
+	// Trouble Why planning failed.
+	Trouble *string `json:"trouble,omitempty"`
+}
+
+// RotationComparison What publishing a proposal now would change.
+type RotationComparison struct {
+	// Added New turns.
+	Added int32 `json:"added"`
+
+	// Cancelled Published turns that end.
+	Cancelled int32 `json:"cancelled"`
+
+	// Forced Which limits ask for more changes than a quarter of the turns to come; empty when there are no more.
+	Forced []ForcedChange `json:"forced"`
+
+	// Kept Turns that stay as they are.
+	Kept int32 `json:"kept"`
+
+	// Moved Turns at another time.
+	Moved int32 `json:"moved"`
+
+	// Part Moved, cancelled and added turns (these only while the published rotation lasts), as a part of those to come.
+	Part float64 `json:"part"`
+
+	// PublishedId The published rotation in its days; the last one where there are several.
+	PublishedId openapi_types.UUID `json:"published_id"`
+
+	// Resized Turns of another length, or up to a quarter of an hour earlier or later.
+	Resized int32 `json:"resized"`
+
+	// RotationId The proposal.
+	RotationId openapi_types.UUID `json:"rotation_id"`
+
+	// Shares The share of its need that everybody gets.
+	Shares []ShareChange `json:"shares"`
+
+	// Stale The garden changed since the proposal was planned.
+	Stale bool `json:"stale"`
+
+	// ToCome Published turns that have not begun.
+	ToCome int32 `json:"to_come"`
+
+	// Turns The turns that change, in the order of time.
+	Turns []TurnChange `json:"turns"`
 }
 
 // RotationCreate What is to be planned.
@@ -1610,6 +1738,9 @@ type RotationCreate struct {
 	// FirstDay First day of the horizon. Left out: tomorrow in the garden's time zone.
 	FirstDay *openapi_types.Date `json:"first_day,omitempty"`
 
+	// Fresh Plan as if nothing was published. Otherwise zones and turns of the published rotation are kept as far as they can be.
+	Fresh *bool `json:"fresh,omitempty"`
+
 	// Seed Starting point of the search: the same garden, effort and seed give the same plan.
 	Seed int64 `json:"seed"`
 }
@@ -1623,6 +1754,21 @@ type RotationList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// RotationProgress How far a plan is.
+type RotationProgress struct {
+	// HeardAt When the job was last heard of.
+	HeardAt time.Time `json:"heard_at"`
+
+	// Level The share of everybody's need for which zones are made now.
+	Level *float64 `json:"level,omitempty"`
+
+	// Stage What the job does: it waits, works out flows and needs, makes zones, or divides the time among them.
+	Stage RotationProgressStage `json:"stage"`
+}
+
+// RotationProgressStage What the job does: it waits, works out flows and needs, makes zones, or divides the time among them.
+type RotationProgressStage string
+
 // RotationPublish How to publish.
 //
 // Examples: {"allow_stale":false}
@@ -1631,7 +1777,7 @@ type RotationPublish struct {
 	AllowStale bool `json:"allow_stale"`
 }
 
-// RotationStatus Where a rotation stands.
+// RotationStatus Where a rotation stands. `planning`: a job works at it; it ends as `proposed`, `cancelled` (somebody stopped it) or `failed`.
 type RotationStatus string
 
 // Schedule The published turns.
@@ -1791,6 +1937,21 @@ type ServiceLineValues struct {
 
 	// Name What the garden calls the line; unique in the garden.
 	Name string `json:"name"`
+}
+
+// ShareChange What a layout or hand-watered plot gets before and after.
+type ShareChange struct {
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// Now The share after; left out for who is no longer watered.
+	Now *float64 `json:"now,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// Was The share before; left out for who is new.
+	Was *float64 `json:"was,omitempty"`
 }
 
 // Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
@@ -2039,6 +2200,9 @@ type Turn struct {
 	// Kind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 	Kind TurnKind `json:"kind"`
 
+	// Locked It stays where it is, whatever is planned.
+	Locked bool `json:"locked"`
+
 	// Members Who gets water.
 	Members []TurnMember `json:"members"`
 
@@ -2069,6 +2233,21 @@ type Turn struct {
 	// Zone Name of the zone.
 	Zone string `json:"zone"`
 }
+
+// TurnChange A turn that becomes another.
+type TurnChange struct {
+	// Kind What becomes of it.
+	Kind TurnChangeKind `json:"kind"`
+
+	// Now One opening of one zone.
+	Now *Turn `json:"now,omitempty"`
+
+	// Was One opening of one zone.
+	Was *Turn `json:"was,omitempty"`
+}
+
+// TurnChangeKind What becomes of it.
+type TurnChangeKind string
 
 // TurnKind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 type TurnKind string
@@ -2835,6 +3014,18 @@ type MemberReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// PlanningRulesGetParams defines parameters for PlanningRulesGet.
+type PlanningRulesGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PlanningRulesReplaceParams defines parameters for PlanningRulesReplace.
+type PlanningRulesReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // PlantingListParams defines parameters for PlantingList.
 type PlantingListParams struct {
 	// Plot Only of this plot.
@@ -2964,6 +3155,18 @@ type RotationGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// RotationCancelParams defines parameters for RotationCancel.
+type RotationCancelParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RotationFairnessSvgGetParams defines parameters for RotationFairnessSvgGet.
+type RotationFairnessSvgGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // RotationInputGetParams defines parameters for RotationInputGet.
 type RotationInputGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -2990,6 +3193,12 @@ type RotationSchedulePdfGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// RotationScheduleSvgGetParams defines parameters for RotationScheduleSvgGet.
+type RotationScheduleSvgGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3225,6 +3434,12 @@ type TurnGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// TurnLockParams defines parameters for TurnLock.
+type TurnLockParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // ReportListParams defines parameters for ReportList.
 type ReportListParams struct {
 	// Limit Most items of one page.
@@ -3238,6 +3453,12 @@ type ReportListParams struct {
 type ReportCreateParams struct {
 	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// TurnUnlockParams defines parameters for TurnUnlock.
+type TurnUnlockParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
 // WaterHoursListParams defines parameters for WaterHoursList.
@@ -3395,6 +3616,9 @@ type MemberCreateJSONRequestBody = MemberValues
 
 // MemberReplaceJSONRequestBody defines body for MemberReplace for application/json ContentType.
 type MemberReplaceJSONRequestBody = MemberValues
+
+// PlanningRulesReplaceJSONRequestBody defines body for PlanningRulesReplace for application/json ContentType.
+type PlanningRulesReplaceJSONRequestBody = PlanningRules
 
 // PlantingCreateJSONRequestBody defines body for PlantingCreate for application/json ContentType.
 type PlantingCreateJSONRequestBody = PlantingValues
@@ -3581,6 +3805,12 @@ type ServerInterface interface {
 	// MemberReplace Replace a member
 	// (PUT /v1/gardens/{garden}/members/{member})
 	MemberReplace(c *gin.Context, garden GardenPath, member MemberPath, params MemberReplaceParams)
+	// PlanningRulesGet Read the rules for every plan
+	// (GET /v1/gardens/{garden}/planning-rules)
+	PlanningRulesGet(c *gin.Context, garden GardenPath, params PlanningRulesGetParams)
+	// PlanningRulesReplace Replace the rules for every plan
+	// (PUT /v1/gardens/{garden}/planning-rules)
+	PlanningRulesReplace(c *gin.Context, garden GardenPath, params PlanningRulesReplaceParams)
 	// PlantingList List plantings
 	// (GET /v1/gardens/{garden}/plantings)
 	PlantingList(c *gin.Context, garden GardenPath, params PlantingListParams)
@@ -3638,6 +3868,15 @@ type ServerInterface interface {
 	// RotationGet Read a rotation
 	// (GET /v1/gardens/{garden}/rotations/{rotation})
 	RotationGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationGetParams)
+	// RotationCancel Stop planning a rotation
+	// (POST /v1/gardens/{garden}/rotations/{rotation}/cancel)
+	RotationCancel(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationCancelParams)
+	// RotationComparisonGet Compare a proposal with the published rotation
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/comparison)
+	RotationComparisonGet(c *gin.Context, garden GardenPath, rotation RotationPath)
+	// RotationFairnessSvgGet Read who gets which share as a picture
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg)
+	RotationFairnessSvgGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationFairnessSvgGetParams)
 	// RotationInputGet Read what the rotation was planned from, to the byte
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/input)
 	RotationInputGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationInputGetParams)
@@ -3650,6 +3889,9 @@ type ServerInterface interface {
 	// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf)
 	RotationSchedulePdfGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationSchedulePdfGetParams)
+	// RotationScheduleSvgGet Read a rotation as a picture
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg)
+	RotationScheduleSvgGet(c *gin.Context, garden GardenPath, rotation RotationPath, params RotationScheduleSvgGetParams)
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	// (GET /v1/gardens/{garden}/schedule)
 	ScheduleGet(c *gin.Context, garden GardenPath, params ScheduleGetParams)
@@ -3725,6 +3967,9 @@ type ServerInterface interface {
 	// TurnGet Read a turn
 	// (GET /v1/gardens/{garden}/turns/{turn})
 	TurnGet(c *gin.Context, garden GardenPath, turn TurnPath, params TurnGetParams)
+	// TurnLock Keep a turn where it is
+	// (POST /v1/gardens/{garden}/turns/{turn}/lock)
+	TurnLock(c *gin.Context, garden GardenPath, turn TurnPath, params TurnLockParams)
 	// ReportList List the reports of a turn
 	// (GET /v1/gardens/{garden}/turns/{turn}/reports)
 	ReportList(c *gin.Context, garden GardenPath, turn TurnPath, params ReportListParams)
@@ -3734,6 +3979,9 @@ type ServerInterface interface {
 	// ReportGet Read a report
 	// (GET /v1/gardens/{garden}/turns/{turn}/reports/{report})
 	ReportGet(c *gin.Context, garden GardenPath, turn TurnPath, report ReportPath)
+	// TurnUnlock Let plans move a turn again
+	// (POST /v1/gardens/{garden}/turns/{turn}/unlock)
+	TurnUnlock(c *gin.Context, garden GardenPath, turn TurnPath, params TurnUnlockParams)
 	// WaterHoursList List water hours
 	// (GET /v1/gardens/{garden}/water-hours)
 	WaterHoursList(c *gin.Context, garden GardenPath, params WaterHoursListParams)
@@ -5659,6 +5907,104 @@ func (siw *ServerInterfaceWrapper) MemberReplace(c *gin.Context) {
 	siw.Handler.MemberReplace(c, garden, member, params)
 }
 
+// PlanningRulesGet operation middleware
+func (siw *ServerInterfaceWrapper) PlanningRulesGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PlanningRulesGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.PlanningRulesGet(c, garden, params)
+}
+
+// PlanningRulesReplace operation middleware
+func (siw *ServerInterfaceWrapper) PlanningRulesReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PlanningRulesReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.PlanningRulesReplace(c, garden, params)
+}
+
 // PlantingList operation middleware
 func (siw *ServerInterfaceWrapper) PlantingList(c *gin.Context) {
 
@@ -6713,6 +7059,156 @@ func (siw *ServerInterfaceWrapper) RotationGet(c *gin.Context) {
 	siw.Handler.RotationGet(c, garden, rotation, params)
 }
 
+// RotationCancel operation middleware
+func (siw *ServerInterfaceWrapper) RotationCancel(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotationCancelParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationCancel(c, garden, rotation, params)
+}
+
+// RotationComparisonGet operation middleware
+func (siw *ServerInterfaceWrapper) RotationComparisonGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationComparisonGet(c, garden, rotation)
+}
+
+// RotationFairnessSvgGet operation middleware
+func (siw *ServerInterfaceWrapper) RotationFairnessSvgGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotationFairnessSvgGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationFairnessSvgGet(c, garden, rotation, params)
+}
+
 // RotationInputGet operation middleware
 func (siw *ServerInterfaceWrapper) RotationInputGet(c *gin.Context) {
 
@@ -6959,6 +7455,64 @@ func (siw *ServerInterfaceWrapper) RotationSchedulePdfGet(c *gin.Context) {
 	}
 
 	siw.Handler.RotationSchedulePdfGet(c, garden, rotation, params)
+}
+
+// RotationScheduleSvgGet operation middleware
+func (siw *ServerInterfaceWrapper) RotationScheduleSvgGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "rotation" -------------
+	var rotation RotationPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "rotation", c.Param("rotation"), &rotation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter rotation: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotationScheduleSvgGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RotationScheduleSvgGet(c, garden, rotation, params)
 }
 
 // ScheduleGet operation middleware
@@ -8423,6 +8977,64 @@ func (siw *ServerInterfaceWrapper) TurnGet(c *gin.Context) {
 	siw.Handler.TurnGet(c, garden, turn, params)
 }
 
+// TurnLock operation middleware
+func (siw *ServerInterfaceWrapper) TurnLock(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "turn" -------------
+	var turn TurnPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "turn", c.Param("turn"), &turn, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter turn: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params TurnLockParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.TurnLock(c, garden, turn, params)
+}
+
 // ReportList operation middleware
 func (siw *ServerInterfaceWrapper) ReportList(c *gin.Context) {
 
@@ -8575,6 +9187,64 @@ func (siw *ServerInterfaceWrapper) ReportGet(c *gin.Context) {
 	}
 
 	siw.Handler.ReportGet(c, garden, turn, report)
+}
+
+// TurnUnlock operation middleware
+func (siw *ServerInterfaceWrapper) TurnUnlock(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "turn" -------------
+	var turn TurnPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "turn", c.Param("turn"), &turn, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter turn: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params TurnUnlockParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.TurnUnlock(c, garden, turn, params)
 }
 
 // WaterHoursList operation middleware
@@ -9680,6 +10350,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/planning-rules", wrapper.PlanningRulesGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/planning-rules", wrapper.PlanningRulesReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plantings", wrapper.PlantingList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/plantings", wrapper.PlantingCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/plantings/:planting", wrapper.PlantingDelete)
@@ -9698,10 +10370,14 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation", wrapper.RotationGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/cancel", wrapper.RotationCancel)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/comparison", wrapper.RotationComparisonGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/fairness.svg", wrapper.RotationFairnessSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/input", wrapper.RotationInputGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/plan", wrapper.RotationPlanGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/publish", wrapper.RotationPublish)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/schedule.pdf", wrapper.RotationSchedulePdfGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation/schedule.svg", wrapper.RotationScheduleSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/current", wrapper.RotationCurrentGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.csv", wrapper.ScheduleCsvGet)
@@ -9728,9 +10404,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/tokens/:token", wrapper.TokenGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/turns", wrapper.TurnList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/turns/:turn", wrapper.TurnGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/turns/:turn/lock", wrapper.TurnLock)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/turns/:turn/reports", wrapper.ReportList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/turns/:turn/reports", wrapper.ReportCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/turns/:turn/reports/:report", wrapper.ReportGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/turns/:turn/unlock", wrapper.TurnUnlock)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-hours", wrapper.WaterHoursList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-hours", wrapper.WaterHoursCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursDelete)
@@ -11566,6 +12244,103 @@ func (response MemberReplacedefaultApplicationProblemPlusJSONResponse) VisitMemb
 	return err
 }
 
+type PlanningRulesGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params PlanningRulesGetParams
+}
+
+type PlanningRulesGetResponseObject interface {
+	VisitPlanningRulesGetResponse(w http.ResponseWriter) error
+}
+
+type PlanningRulesGet200ResponseHeaders struct {
+	ETag string
+}
+
+type PlanningRulesGet200JSONResponse struct {
+	Body    PlanningRules
+	Headers PlanningRulesGet200ResponseHeaders
+}
+
+func (response PlanningRulesGet200JSONResponse) VisitPlanningRulesGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanningRulesGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlanningRulesGetdefaultApplicationProblemPlusJSONResponse) VisitPlanningRulesGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanningRulesReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params PlanningRulesReplaceParams
+	Body   *PlanningRulesReplaceJSONRequestBody
+}
+
+type PlanningRulesReplaceResponseObject interface {
+	VisitPlanningRulesReplaceResponse(w http.ResponseWriter) error
+}
+
+type PlanningRulesReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type PlanningRulesReplace200JSONResponse struct {
+	Body    PlanningRules
+	Headers PlanningRulesReplace200ResponseHeaders
+}
+
+func (response PlanningRulesReplace200JSONResponse) VisitPlanningRulesReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanningRulesReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlanningRulesReplacedefaultApplicationProblemPlusJSONResponse) VisitPlanningRulesReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type PlantingListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params PlantingListParams
@@ -12320,6 +13095,30 @@ func (response RotationCreate201JSONResponse) VisitRotationCreateResponse(w http
 	return err
 }
 
+type RotationCreate202ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type RotationCreate202JSONResponse struct {
+	Body    Rotation
+	Headers RotationCreate202ResponseHeaders
+}
+
+func (response RotationCreate202JSONResponse) VisitRotationCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(202)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type RotationCreatedefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -12423,6 +13222,148 @@ type RotationGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RotationGetdefaultApplicationProblemPlusJSONResponse) VisitRotationGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationCancelRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+	Params   RotationCancelParams
+}
+
+type RotationCancelResponseObject interface {
+	VisitRotationCancelResponse(w http.ResponseWriter) error
+}
+
+type RotationCancel200ResponseHeaders struct {
+	ETag string
+}
+
+type RotationCancel200JSONResponse struct {
+	Body    Rotation
+	Headers RotationCancel200ResponseHeaders
+}
+
+func (response RotationCancel200JSONResponse) VisitRotationCancelResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationCanceldefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationCanceldefaultApplicationProblemPlusJSONResponse) VisitRotationCancelResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationComparisonGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+}
+
+type RotationComparisonGetResponseObject interface {
+	VisitRotationComparisonGetResponse(w http.ResponseWriter) error
+}
+
+type RotationComparisonGet200JSONResponse RotationComparison
+
+func (response RotationComparisonGet200JSONResponse) VisitRotationComparisonGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationComparisonGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationComparisonGetdefaultApplicationProblemPlusJSONResponse) VisitRotationComparisonGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationFairnessSvgGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+	Params   RotationFairnessSvgGetParams
+}
+
+type RotationFairnessSvgGetResponseObject interface {
+	VisitRotationFairnessSvgGetResponse(w http.ResponseWriter) error
+}
+
+type RotationFairnessSvgGet200ResponseHeaders struct {
+	ETag string
+}
+
+type RotationFairnessSvgGet200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	Headers       RotationFairnessSvgGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response RotationFairnessSvgGet200ImagesvgXmlResponse) VisitRotationFairnessSvgGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type RotationFairnessSvgGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationFairnessSvgGetdefaultApplicationProblemPlusJSONResponse) VisitRotationFairnessSvgGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12624,6 +13565,59 @@ type RotationSchedulePdfGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RotationSchedulePdfGetdefaultApplicationProblemPlusJSONResponse) VisitRotationSchedulePdfGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotationScheduleSvgGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Rotation RotationPath `json:"rotation"`
+	Params   RotationScheduleSvgGetParams
+}
+
+type RotationScheduleSvgGetResponseObject interface {
+	VisitRotationScheduleSvgGetResponse(w http.ResponseWriter) error
+}
+
+type RotationScheduleSvgGet200ResponseHeaders struct {
+	ETag string
+}
+
+type RotationScheduleSvgGet200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	Headers       RotationScheduleSvgGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response RotationScheduleSvgGet200ImagesvgXmlResponse) VisitRotationScheduleSvgGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type RotationScheduleSvgGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotationScheduleSvgGetdefaultApplicationProblemPlusJSONResponse) VisitRotationScheduleSvgGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -13937,6 +14931,55 @@ func (response TurnGetdefaultApplicationProblemPlusJSONResponse) VisitTurnGetRes
 	return err
 }
 
+type TurnLockRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Turn   TurnPath   `json:"turn"`
+	Params TurnLockParams
+}
+
+type TurnLockResponseObject interface {
+	VisitTurnLockResponse(w http.ResponseWriter) error
+}
+
+type TurnLock200ResponseHeaders struct {
+	ETag string
+}
+
+type TurnLock200JSONResponse struct {
+	Body    Turn
+	Headers TurnLock200ResponseHeaders
+}
+
+func (response TurnLock200JSONResponse) VisitTurnLockResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type TurnLockdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response TurnLockdefaultApplicationProblemPlusJSONResponse) VisitTurnLockResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ReportListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Turn   TurnPath   `json:"turn"`
@@ -14058,6 +15101,55 @@ type ReportGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReportGetdefaultApplicationProblemPlusJSONResponse) VisitReportGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type TurnUnlockRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Turn   TurnPath   `json:"turn"`
+	Params TurnUnlockParams
+}
+
+type TurnUnlockResponseObject interface {
+	VisitTurnUnlockResponse(w http.ResponseWriter) error
+}
+
+type TurnUnlock200ResponseHeaders struct {
+	ETag string
+}
+
+type TurnUnlock200JSONResponse struct {
+	Body    Turn
+	Headers TurnUnlock200ResponseHeaders
+}
+
+func (response TurnUnlock200JSONResponse) VisitTurnUnlockResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type TurnUnlockdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response TurnUnlockdefaultApplicationProblemPlusJSONResponse) VisitTurnUnlockResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -15072,6 +16164,12 @@ type StrictServerInterface interface {
 	// MemberReplace Replace a member
 	// (PUT /v1/gardens/{garden}/members/{member})
 	MemberReplace(ctx context.Context, request MemberReplaceRequestObject) (MemberReplaceResponseObject, error)
+	// PlanningRulesGet Read the rules for every plan
+	// (GET /v1/gardens/{garden}/planning-rules)
+	PlanningRulesGet(ctx context.Context, request PlanningRulesGetRequestObject) (PlanningRulesGetResponseObject, error)
+	// PlanningRulesReplace Replace the rules for every plan
+	// (PUT /v1/gardens/{garden}/planning-rules)
+	PlanningRulesReplace(ctx context.Context, request PlanningRulesReplaceRequestObject) (PlanningRulesReplaceResponseObject, error)
 	// PlantingList List plantings
 	// (GET /v1/gardens/{garden}/plantings)
 	PlantingList(ctx context.Context, request PlantingListRequestObject) (PlantingListResponseObject, error)
@@ -15129,6 +16227,15 @@ type StrictServerInterface interface {
 	// RotationGet Read a rotation
 	// (GET /v1/gardens/{garden}/rotations/{rotation})
 	RotationGet(ctx context.Context, request RotationGetRequestObject) (RotationGetResponseObject, error)
+	// RotationCancel Stop planning a rotation
+	// (POST /v1/gardens/{garden}/rotations/{rotation}/cancel)
+	RotationCancel(ctx context.Context, request RotationCancelRequestObject) (RotationCancelResponseObject, error)
+	// RotationComparisonGet Compare a proposal with the published rotation
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/comparison)
+	RotationComparisonGet(ctx context.Context, request RotationComparisonGetRequestObject) (RotationComparisonGetResponseObject, error)
+	// RotationFairnessSvgGet Read who gets which share as a picture
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/fairness.svg)
+	RotationFairnessSvgGet(ctx context.Context, request RotationFairnessSvgGetRequestObject) (RotationFairnessSvgGetResponseObject, error)
 	// RotationInputGet Read what the rotation was planned from, to the byte
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/input)
 	RotationInputGet(ctx context.Context, request RotationInputGetRequestObject) (RotationInputGetResponseObject, error)
@@ -15141,6 +16248,9 @@ type StrictServerInterface interface {
 	// RotationSchedulePdfGet Print the turns of a rotation, also of one that is only proposed
 	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.pdf)
 	RotationSchedulePdfGet(ctx context.Context, request RotationSchedulePdfGetRequestObject) (RotationSchedulePdfGetResponseObject, error)
+	// RotationScheduleSvgGet Read a rotation as a picture
+	// (GET /v1/gardens/{garden}/rotations/{rotation}/schedule.svg)
+	RotationScheduleSvgGet(ctx context.Context, request RotationScheduleSvgGetRequestObject) (RotationScheduleSvgGetResponseObject, error)
 	// ScheduleGet Read the published turns in the form that Accept asks for
 	// (GET /v1/gardens/{garden}/schedule)
 	ScheduleGet(ctx context.Context, request ScheduleGetRequestObject) (ScheduleGetResponseObject, error)
@@ -15216,6 +16326,9 @@ type StrictServerInterface interface {
 	// TurnGet Read a turn
 	// (GET /v1/gardens/{garden}/turns/{turn})
 	TurnGet(ctx context.Context, request TurnGetRequestObject) (TurnGetResponseObject, error)
+	// TurnLock Keep a turn where it is
+	// (POST /v1/gardens/{garden}/turns/{turn}/lock)
+	TurnLock(ctx context.Context, request TurnLockRequestObject) (TurnLockResponseObject, error)
 	// ReportList List the reports of a turn
 	// (GET /v1/gardens/{garden}/turns/{turn}/reports)
 	ReportList(ctx context.Context, request ReportListRequestObject) (ReportListResponseObject, error)
@@ -15225,6 +16338,9 @@ type StrictServerInterface interface {
 	// ReportGet Read a report
 	// (GET /v1/gardens/{garden}/turns/{turn}/reports/{report})
 	ReportGet(ctx context.Context, request ReportGetRequestObject) (ReportGetResponseObject, error)
+	// TurnUnlock Let plans move a turn again
+	// (POST /v1/gardens/{garden}/turns/{turn}/unlock)
+	TurnUnlock(ctx context.Context, request TurnUnlockRequestObject) (TurnUnlockResponseObject, error)
 	// WaterHoursList List water hours
 	// (GET /v1/gardens/{garden}/water-hours)
 	WaterHoursList(ctx context.Context, request WaterHoursListRequestObject) (WaterHoursListResponseObject, error)
@@ -16576,6 +17692,78 @@ func (sh *strictHandler) MemberReplace(ctx *gin.Context, garden GardenPath, memb
 	}
 }
 
+// PlanningRulesGet operation middleware
+func (sh *strictHandler) PlanningRulesGet(ctx *gin.Context, garden GardenPath, params PlanningRulesGetParams) {
+	var request PlanningRulesGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlanningRulesGet(ctx, request.(PlanningRulesGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlanningRulesGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(PlanningRulesGetResponseObject); ok {
+		if err := validResponse.VisitPlanningRulesGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// PlanningRulesReplace operation middleware
+func (sh *strictHandler) PlanningRulesReplace(ctx *gin.Context, garden GardenPath, params PlanningRulesReplaceParams) {
+	var request PlanningRulesReplaceRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body PlanningRulesReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlanningRulesReplace(ctx, request.(PlanningRulesReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlanningRulesReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(PlanningRulesReplaceResponseObject); ok {
+		if err := validResponse.VisitPlanningRulesReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // PlantingList operation middleware
 func (sh *strictHandler) PlantingList(ctx *gin.Context, garden GardenPath, params PlantingListParams) {
 	var request PlantingListRequestObject
@@ -17230,6 +18418,89 @@ func (sh *strictHandler) RotationGet(ctx *gin.Context, garden GardenPath, rotati
 	}
 }
 
+// RotationCancel operation middleware
+func (sh *strictHandler) RotationCancel(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationCancelParams) {
+	var request RotationCancelRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationCancel(ctx, request.(RotationCancelRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationCancel")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationCancelResponseObject); ok {
+		if err := validResponse.VisitRotationCancelResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RotationComparisonGet operation middleware
+func (sh *strictHandler) RotationComparisonGet(ctx *gin.Context, garden GardenPath, rotation RotationPath) {
+	var request RotationComparisonGetRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationComparisonGet(ctx, request.(RotationComparisonGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationComparisonGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationComparisonGetResponseObject); ok {
+		if err := validResponse.VisitRotationComparisonGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RotationFairnessSvgGet operation middleware
+func (sh *strictHandler) RotationFairnessSvgGet(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationFairnessSvgGetParams) {
+	var request RotationFairnessSvgGetRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationFairnessSvgGet(ctx, request.(RotationFairnessSvgGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationFairnessSvgGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationFairnessSvgGetResponseObject); ok {
+		if err := validResponse.VisitRotationFairnessSvgGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // RotationInputGet operation middleware
 func (sh *strictHandler) RotationInputGet(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationInputGetParams) {
 	var request RotationInputGetRequestObject
@@ -17353,6 +18624,34 @@ func (sh *strictHandler) RotationSchedulePdfGet(ctx *gin.Context, garden GardenP
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(RotationSchedulePdfGetResponseObject); ok {
 		if err := validResponse.VisitRotationSchedulePdfGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RotationScheduleSvgGet operation middleware
+func (sh *strictHandler) RotationScheduleSvgGet(ctx *gin.Context, garden GardenPath, rotation RotationPath, params RotationScheduleSvgGetParams) {
+	var request RotationScheduleSvgGetRequestObject
+
+	request.Garden = garden
+	request.Rotation = rotation
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotationScheduleSvgGet(ctx, request.(RotationScheduleSvgGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotationScheduleSvgGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RotationScheduleSvgGetResponseObject); ok {
+		if err := validResponse.VisitRotationScheduleSvgGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -18151,6 +19450,34 @@ func (sh *strictHandler) TurnGet(ctx *gin.Context, garden GardenPath, turn TurnP
 	}
 }
 
+// TurnLock operation middleware
+func (sh *strictHandler) TurnLock(ctx *gin.Context, garden GardenPath, turn TurnPath, params TurnLockParams) {
+	var request TurnLockRequestObject
+
+	request.Garden = garden
+	request.Turn = turn
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.TurnLock(ctx, request.(TurnLockRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "TurnLock")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(TurnLockResponseObject); ok {
+		if err := validResponse.VisitTurnLockResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // ReportList operation middleware
 func (sh *strictHandler) ReportList(ctx *gin.Context, garden GardenPath, turn TurnPath, params ReportListParams) {
 	var request ReportListRequestObject
@@ -18246,6 +19573,34 @@ func (sh *strictHandler) ReportGet(ctx *gin.Context, garden GardenPath, turn Tur
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ReportGetResponseObject); ok {
 		if err := validResponse.VisitReportGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// TurnUnlock operation middleware
+func (sh *strictHandler) TurnUnlock(ctx *gin.Context, garden GardenPath, turn TurnPath, params TurnUnlockParams) {
+	var request TurnUnlockRequestObject
+
+	request.Garden = garden
+	request.Turn = turn
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.TurnUnlock(ctx, request.(TurnUnlockRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "TurnUnlock")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(TurnUnlockResponseObject); ok {
+		if err := validResponse.VisitTurnUnlockResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

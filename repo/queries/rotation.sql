@@ -11,6 +11,30 @@ RETURNING *;
 -- name: RotationDocumentInsert :exec
 INSERT INTO rotation_document (garden_id, rotation_id, input, output) VALUES (@garden_id, @rotation_id, @input, @output);
 
+-- RotationOutputPut writes what came out of planning beside its input.
+-- name: RotationOutputPut :execrows
+UPDATE rotation_document SET output = @output WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND output IS NULL;
+
+-- RotationPlanning is the rotation at whose plan a job works.
+-- name: RotationPlanning :one
+SELECT * FROM rotation WHERE garden_id = @garden_id AND status = 'planning';
+
+-- RotationProgress notes how far a plan is; no row when it is not being made any more.
+-- name: RotationProgress :execrows
+UPDATE rotation SET stage = @stage::text, level = sqlc.narg('level'), progress_at = now()
+WHERE garden_id = @garden_id AND id = @id AND status = 'planning';
+
+-- RotationSettle ends the planning of a rotation; no row when it had ended.
+-- name: RotationSettle :one
+UPDATE rotation SET status = @status, trouble = sqlc.narg('trouble'), stage = NULL, level = NULL, revision = revision + 1
+WHERE garden_id = @garden_id AND id = @id AND status = 'planning'
+RETURNING *;
+
+-- RotationFailStuck gives up on plans of which nothing was heard for some seconds, by the clock of the database.
+-- name: RotationFailStuck :execrows
+UPDATE rotation SET status = 'failed', trouble = @trouble::text, stage = NULL, level = NULL, revision = revision + 1
+WHERE garden_id = @garden_id AND status = 'planning' AND progress_at < now() - make_interval(secs => @silent_s);
+
 -- name: RotationByID :one
 SELECT * FROM rotation WHERE garden_id = @garden_id AND id = @id;
 

@@ -25,6 +25,12 @@ WHERE garden_id = @garden_id AND status = 'planned' AND starts_at >= @starts_at 
 UPDATE turn SET status = 'planned', revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND status = 'proposed';
 
+-- TurnSetLocked pins a published turn to its time, or lets it go.
+-- name: TurnSetLocked :one
+UPDATE turn SET locked = @locked, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND id = @id AND revision = @revision AND status = 'planned'
+RETURNING *;
+
 -- TurnSetOpener says who opens and closes the valve.
 -- name: TurnSetOpener :one
 UPDATE turn SET opener_id = sqlc.narg('opener_id'), sequence = sequence + 1, revision = revision + 1, updated_at = now()

@@ -138,6 +138,13 @@ type OperatorToken struct {
 	CreatedAt    time.Time
 }
 
+type PlanningRules struct {
+	GardenID  uuid.UUID
+	Document  json.RawMessage
+	Revision  int64
+	UpdatedAt time.Time
+}
+
 type Planting struct {
 	GardenID       uuid.UUID
 	ID             uuid.UUID
@@ -213,6 +220,10 @@ type Rotation struct {
 	CreatedAt     time.Time
 	PublishedAt   *time.Time
 	SupersededAt  *time.Time
+	Stage         *string
+	Level         *float64
+	ProgressAt    time.Time
+	Trouble       *string
 }
 
 type RotationDocument struct {
@@ -277,6 +288,8 @@ type Turn struct {
 	Revision      int64
 	CreatedAt     time.Time
 	UpdatedAt     time.Time
+	Locked        bool
+	Follows       *uuid.UUID
 }
 
 type TurnMember struct {

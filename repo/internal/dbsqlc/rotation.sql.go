@@ -13,7 +13,7 @@ import (
 )
 
 const rotationByID = `-- name: RotationByID :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at FROM rotation WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) RotationByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Rotation, error) {
@@ -36,6 +36,10 @@ func (q *Queries) RotationByID(ctx context.Context, gardenID uuid.UUID, iD uuid.
 		&i.CreatedAt,
 		&i.PublishedAt,
 		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
 	)
 	return i, err
 }
@@ -68,6 +72,20 @@ func (q *Queries) RotationDocumentInsert(ctx context.Context, gardenID uuid.UUID
 	return err
 }
 
+const rotationFailStuck = `-- name: RotationFailStuck :execrows
+UPDATE rotation SET status = 'failed', trouble = $1::text, stage = NULL, level = NULL, revision = revision + 1
+WHERE garden_id = $2 AND status = 'planning' AND progress_at < now() - make_interval(secs => $3)
+`
+
+// RotationFailStuck gives up on plans of which nothing was heard for some seconds, by the clock of the database.
+func (q *Queries) RotationFailStuck(ctx context.Context, trouble string, gardenID uuid.UUID, silentS float64) (int64, error) {
+	result, err := q.db.Exec(ctx, rotationFailStuck, trouble, gardenID, silentS)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const rotationInput = `-- name: RotationInput :one
 SELECT input FROM rotation_document WHERE garden_id = $1 AND rotation_id = $2
 `
@@ -87,7 +105,7 @@ INSERT INTO rotation (
     $1, $2, $3, $4, $5, $6, $7, $8, $9, $10,
     $11, $12, $13
 )
-RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
 `
 
 type RotationInsertParams struct {
@@ -140,12 +158,16 @@ func (q *Queries) RotationInsert(ctx context.Context, arg RotationInsertParams) 
 		&i.CreatedAt,
 		&i.PublishedAt,
 		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
 	)
 	return i, err
 }
 
 const rotationListPage = `-- name: RotationListPage :many
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
 WHERE garden_id = $1 AND (created_at, id) < ($2, $3::uuid)
 ORDER BY created_at DESC, id DESC
 LIMIT $4
@@ -183,6 +205,10 @@ func (q *Queries) RotationListPage(ctx context.Context, gardenID uuid.UUID, befo
 			&i.CreatedAt,
 			&i.PublishedAt,
 			&i.SupersededAt,
+			&i.Stage,
+			&i.Level,
+			&i.ProgressAt,
+			&i.Trouble,
 		); err != nil {
 			return nil, err
 		}
@@ -195,7 +221,7 @@ func (q *Queries) RotationListPage(ctx context.Context, gardenID uuid.UUID, befo
 }
 
 const rotationListPublishedIn = `-- name: RotationListPublishedIn :many
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND ends_at > $2 AND starts_at < $3
 ORDER BY starts_at
 `
@@ -227,6 +253,10 @@ func (q *Queries) RotationListPublishedIn(ctx context.Context, gardenID uuid.UUI
 			&i.CreatedAt,
 			&i.PublishedAt,
 			&i.SupersededAt,
+			&i.Stage,
+			&i.Level,
+			&i.ProgressAt,
+			&i.Trouble,
 		); err != nil {
 			return nil, err
 		}
@@ -249,10 +279,75 @@ func (q *Queries) RotationOutput(ctx context.Context, gardenID uuid.UUID, rotati
 	return output, err
 }
 
+const rotationOutputPut = `-- name: RotationOutputPut :execrows
+UPDATE rotation_document SET output = $1 WHERE garden_id = $2 AND rotation_id = $3 AND output IS NULL
+`
+
+// RotationOutputPut writes what came out of planning beside its input.
+func (q *Queries) RotationOutputPut(ctx context.Context, output []byte, gardenID uuid.UUID, rotationID uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, rotationOutputPut, output, gardenID, rotationID)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const rotationPlanning = `-- name: RotationPlanning :one
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation WHERE garden_id = $1 AND status = 'planning'
+`
+
+// RotationPlanning is the rotation at whose plan a job works.
+func (q *Queries) RotationPlanning(ctx context.Context, gardenID uuid.UUID) (Rotation, error) {
+	row := q.db.QueryRow(ctx, rotationPlanning, gardenID)
+	var i Rotation
+	err := row.Scan(
+		&i.GardenID,
+		&i.ID,
+		&i.Status,
+		&i.StartsAt,
+		&i.EndsAt,
+		&i.FirstDay,
+		&i.Days,
+		&i.PlanRevision,
+		&i.EngineVersion,
+		&i.Effort,
+		&i.Seed,
+		&i.InputSha256,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.PublishedAt,
+		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
+	)
+	return i, err
+}
+
+const rotationProgress = `-- name: RotationProgress :execrows
+UPDATE rotation SET stage = $1::text, level = $2, progress_at = now()
+WHERE garden_id = $3 AND id = $4 AND status = 'planning'
+`
+
+// RotationProgress notes how far a plan is; no row when it is not being made any more.
+func (q *Queries) RotationProgress(ctx context.Context, stage string, level *float64, gardenID uuid.UUID, iD uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, rotationProgress,
+		stage,
+		level,
+		gardenID,
+		iD,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const rotationPublish = `-- name: RotationPublish :one
 UPDATE rotation SET status = 'published', published_at = $1::timestamptz, revision = revision + 1
 WHERE garden_id = $2 AND id = $3 AND revision = $4 AND status = 'proposed'
-RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
 `
 
 // RotationPublish puts a proposal into force over its revision; no row when it has moved on or is no proposal.
@@ -281,12 +376,16 @@ func (q *Queries) RotationPublish(ctx context.Context, moment time.Time, gardenI
 		&i.CreatedAt,
 		&i.PublishedAt,
 		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
 	)
 	return i, err
 }
 
 const rotationPublishedAt = `-- name: RotationPublishedAt :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND starts_at <= $2 AND ends_at > $2
 `
 
@@ -311,12 +410,16 @@ func (q *Queries) RotationPublishedAt(ctx context.Context, gardenID uuid.UUID, m
 		&i.CreatedAt,
 		&i.PublishedAt,
 		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
 	)
 	return i, err
 }
 
 const rotationPublishedNext = `-- name: RotationPublishedNext :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND ends_at > $2
 ORDER BY starts_at
 LIMIT 1
@@ -343,6 +446,50 @@ func (q *Queries) RotationPublishedNext(ctx context.Context, gardenID uuid.UUID,
 		&i.CreatedAt,
 		&i.PublishedAt,
 		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
+	)
+	return i, err
+}
+
+const rotationSettle = `-- name: RotationSettle :one
+UPDATE rotation SET status = $1, trouble = $2, stage = NULL, level = NULL, revision = revision + 1
+WHERE garden_id = $3 AND id = $4 AND status = 'planning'
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
+`
+
+// RotationSettle ends the planning of a rotation; no row when it had ended.
+func (q *Queries) RotationSettle(ctx context.Context, status string, trouble *string, gardenID uuid.UUID, iD uuid.UUID) (Rotation, error) {
+	row := q.db.QueryRow(ctx, rotationSettle,
+		status,
+		trouble,
+		gardenID,
+		iD,
+	)
+	var i Rotation
+	err := row.Scan(
+		&i.GardenID,
+		&i.ID,
+		&i.Status,
+		&i.StartsAt,
+		&i.EndsAt,
+		&i.FirstDay,
+		&i.Days,
+		&i.PlanRevision,
+		&i.EngineVersion,
+		&i.Effort,
+		&i.Seed,
+		&i.InputSha256,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.PublishedAt,
+		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
 	)
 	return i, err
 }

@@ -13,7 +13,7 @@ import (
 )
 
 const turnByID = `-- name: TurnByID :one
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at FROM turn WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) TurnByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Turn, error) {
@@ -35,6 +35,8 @@ func (q *Queries) TurnByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Locked,
+		&i.Follows,
 	)
 	return i, err
 }
@@ -81,7 +83,7 @@ func (q *Queries) TurnDelete(ctx context.Context, gardenID uuid.UUID, turnIds []
 }
 
 const turnListByRotation = `-- name: TurnListByRotation :many
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at FROM turn WHERE garden_id = $1 AND rotation_id = $2 ORDER BY starts_at, id
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn WHERE garden_id = $1 AND rotation_id = $2 ORDER BY starts_at, id
 `
 
 func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, rotationID uuid.UUID) ([]Turn, error) {
@@ -109,6 +111,8 @@ func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, ro
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.Locked,
+			&i.Follows,
 		); err != nil {
 			return nil, err
 		}
@@ -121,7 +125,7 @@ func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, ro
 }
 
 const turnListPlannedIn = `-- name: TurnListPlannedIn :many
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at FROM turn
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn
 WHERE garden_id = $1 AND status = 'planned' AND ends_at > $2 AND starts_at < $3
 ORDER BY starts_at, id
 `
@@ -152,6 +156,8 @@ func (q *Queries) TurnListPlannedIn(ctx context.Context, gardenID uuid.UUID, sta
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.Locked,
+			&i.Follows,
 		); err != nil {
 			return nil, err
 		}
@@ -256,10 +262,47 @@ func (q *Queries) TurnPublish(ctx context.Context, gardenID uuid.UUID, rotationI
 	return result.RowsAffected(), nil
 }
 
+const turnSetLocked = `-- name: TurnSetLocked :one
+UPDATE turn SET locked = $1, revision = revision + 1, updated_at = now()
+WHERE garden_id = $2 AND id = $3 AND revision = $4 AND status = 'planned'
+RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows
+`
+
+// TurnSetLocked pins a published turn to its time, or lets it go.
+func (q *Queries) TurnSetLocked(ctx context.Context, locked bool, gardenID uuid.UUID, iD uuid.UUID, revision int64) (Turn, error) {
+	row := q.db.QueryRow(ctx, turnSetLocked,
+		locked,
+		gardenID,
+		iD,
+		revision,
+	)
+	var i Turn
+	err := row.Scan(
+		&i.GardenID,
+		&i.ID,
+		&i.RotationID,
+		&i.WaterSourceID,
+		&i.Zone,
+		&i.Kind,
+		&i.StartsAt,
+		&i.EndsAt,
+		&i.FlowLPerMin,
+		&i.Status,
+		&i.Sequence,
+		&i.OpenerID,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.UpdatedAt,
+		&i.Locked,
+		&i.Follows,
+	)
+	return i, err
+}
+
 const turnSetOpener = `-- name: TurnSetOpener :one
 UPDATE turn SET opener_id = $1, sequence = sequence + 1, revision = revision + 1, updated_at = now()
 WHERE garden_id = $2 AND id = $3 AND revision = $4
-RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at
+RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows
 `
 
 // TurnSetOpener says who opens and closes the valve.
@@ -287,6 +330,8 @@ func (q *Queries) TurnSetOpener(ctx context.Context, openerID *uuid.UUID, garden
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Locked,
+		&i.Follows,
 	)
 	return i, err
 }
