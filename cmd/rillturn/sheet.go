@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -55,7 +56,7 @@ func sheetOf(body []byte) (file.SheetWork, api.SheetNames, error) {
 		}
 		names := api.SheetNames{TimeZone: time.UTC}
 		for _, l := range s.Layouts {
-			names.Layouts = append(names.Layouts, api.SheetLayoutNames{Plot: l.Label, Layout: l.ID})
+			names.Layouts = append(names.Layouts, api.SheetLayoutNames{Plot: cmp.Or(l.Label, l.ID), Layout: l.Layout.Label})
 		}
 		work, err := file.WorkSheet(s)
 		return work, names, err

@@ -125,8 +125,8 @@ func boughtAs(p hydraulics.Pipe) hydraulics.Pipe {
 	return p
 }
 
-// sizeName is the trade size, or the inside diameter where none is named.
-func sizeName(p hydraulics.Pipe) string {
+// SizeName is the trade size, or the inside diameter where none is named.
+func SizeName(p hydraulics.Pipe) string {
 	if p.Size != "" {
 		return p.Size
 	}
@@ -150,7 +150,7 @@ func (b *builder) short(use PipeUse, outlet int) int {
 func (b *builder) fitting(kind FittingKind, size string, ends ...end) int {
 	f := Fitting{Kind: kind, Size: size}
 	for _, e := range ends {
-		if s := sizeName(b.Pipes[e.pipe].Pipe); s != size {
+		if s := SizeName(b.Pipes[e.pipe].Pipe); s != size {
 			f.Branch = s
 		}
 	}
@@ -251,7 +251,7 @@ func (b *builder) run(p BuiltPipe, length unit.Length) [2]end {
 		if n == 0 {
 			ends[0] = end{i, 0}
 		} else {
-			b.fitting(FittingCoupling, sizeName(p.Pipe), ends[1], end{i, 0})
+			b.fitting(FittingCoupling, SizeName(p.Pipe), ends[1], end{i, 0})
 		}
 		ends[1] = end{i, 1}
 	}
@@ -297,7 +297,7 @@ func (b *builder) outlet(i int) end {
 			b.warnings = append(b.warnings, Warning{Code: WarnClosedOutlet, Path: outletPath(i), Count: len(o.Lateral.Pieces)})
 		}
 		stub := b.short(UseStub, i)
-		b.fitting(FittingPlug, sizeName(b.Pipes[stub].Pipe), end{stub, 1})
+		b.fitting(FittingPlug, SizeName(b.Pipes[stub].Pipe), end{stub, 1})
 		return end{stub, 0}
 	}
 	return b.lateral(i, o.Lateral)
@@ -329,13 +329,13 @@ func (b *builder) lateral(outlet int, l *hydraulics.Lateral) end {
 			if order == 1 {
 				first = end{k, 0}
 			} else {
-				b.fitting(FittingCoupling, sizeName(b.Pipes[last.pipe].Pipe), last, end{k, 0})
+				b.fitting(FittingCoupling, SizeName(b.Pipes[last.pipe].Pipe), last, end{k, 0})
 			}
 			last = end{k, 1}
 		}
 		start += p.Length
 	}
-	b.fitting(FittingFlushCap, sizeName(b.Pipes[last.pipe].Pipe), last)
+	b.fitting(FittingFlushCap, SizeName(b.Pipes[last.pipe].Pipe), last)
 	return first
 }
 
@@ -370,7 +370,7 @@ func within(holes []Hole, part stretch, last bool) []Hole {
 // feedChain builds hose connection, valve, filter and union, with nipples between them, and returns the union, one of
 // whose ports is still free.
 func (b *builder) feedChain() int {
-	size := sizeName(boughtAs(b.layout.Manifold.Pipe))
+	size := SizeName(boughtAs(b.layout.Manifold.Pipe))
 	chain := []FittingKind{FittingHoseConnection, FittingValve}
 	if b.layout.Feed.Filter != nil {
 		chain = append(chain, FittingFilter)
@@ -389,7 +389,7 @@ func (b *builder) feedChain() int {
 
 // meet joins everything at one point of the manifold.
 func (b *builder) meet(p *place, union int) {
-	size := sizeName(boughtAs(b.layout.Manifold.Pipe))
+	size := SizeName(boughtAs(b.layout.Manifold.Pipe))
 	if p.feed {
 		if len(p.ends) == 1 {
 			b.join(p.ends[0], union)

@@ -139,7 +139,7 @@ func plantingMarks(a *Assembly, outlets int, p Planting, path string) PlantingMa
 		}
 	}
 	for _, o := range m.Planting.Outlets {
-		m.along(wetMarks(a, o), o, path)
+		m.along(wetMarks(a, o), o, lengthOf(a, o), path)
 	}
 	if m.Count == 0 {
 		m.Warnings = append(m.Warnings, Warning{Code: WarnNoWetMarks, Path: path})
@@ -149,7 +149,7 @@ func plantingMarks(a *Assembly, outlets int, p Planting, path string) PlantingMa
 
 // along places the plants of one lateral: at every k-th mark where marks are closer than plants, several to a mark
 // where they are farther apart.
-func (m *PlantingMarks) along(marks []wet, outlet int, path string) {
+func (m *PlantingMarks) along(marks []wet, outlet int, length unit.Length, path string) {
 	p := &m.Planting
 	marks = slices.DeleteFunc(marks, func(w wet) bool { return w.at < p.From-1e-9 || (p.To > 0 && w.at > p.To+1e-9) })
 	var row PlantRow
@@ -164,7 +164,9 @@ func (m *PlantingMarks) along(marks []wet, outlet int, path string) {
 			continue
 		}
 		skip = every - 1
-		row.Marks = append(row.Marks, PlantMark{At: w.at, Plants: spread(w.at, w.gap, plants)})
+		if at := m.inside(spread(w.at, w.gap, plants), length); len(at) > 0 {
+			row.Marks = append(row.Marks, PlantMark{At: w.at, Plants: at})
+		}
 		m.judge(w.gap, every, plants, path)
 	}
 	if len(row.Marks) == 0 {
@@ -177,6 +179,27 @@ func (m *PlantingMarks) along(marks []wet, outlet int, path string) {
 			m.Count += len(mark.Plants)
 		}
 	}
+}
+
+// inside leaves out the plants of a mark that would stand beyond the ends of the pipe, or of the planting's stretch of it.
+func (m *PlantingMarks) inside(plants []unit.Length, length unit.Length) []unit.Length {
+	to := length
+	if m.Planting.To > 0 {
+		to = min(to, m.Planting.To)
+	}
+	const slack = 1e-9
+	return slices.DeleteFunc(plants, func(x unit.Length) bool { return x < m.Planting.From-slack || x > to+slack })
+}
+
+// lengthOf returns the length of a lateral.
+func lengthOf(a *Assembly, outlet int) unit.Length {
+	far := unit.Length(0)
+	for i := range a.Pipes {
+		if p := &a.Pipes[i]; p.Use == UseLateral && p.Outlet == outlet {
+			far = max(far, p.Start+p.Length)
+		}
+	}
+	return far
 }
 
 // cadence returns at every how many marks plants stand, and how many.

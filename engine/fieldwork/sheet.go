@@ -316,7 +316,7 @@ func pipeParts(cuts []PipeCuts) []Part {
 			if s.OffCut != "" {
 				continue
 			}
-			line := Part{Kind: PartPipe, Size: sizeName(cuts[i].Pipe), Wall: cuts[i].Pipe.Wall, Length: s.Length, Count: 1}
+			line := Part{Kind: PartPipe, Size: SizeName(cuts[i].Pipe), Wall: cuts[i].Pipe.Wall, Length: s.Length, Count: 1}
 			parts = merge(parts, []Part{line})
 		}
 	}

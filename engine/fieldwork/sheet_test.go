@@ -497,6 +497,7 @@ func TestPlan_tasks(t *testing.T) {
 		{TaskLevel, 1},
 		{TaskCement, 13},
 		{TaskBackflow, 1},
+		{TaskBucket, 1},
 		{TaskLay, 2},
 		{TaskPress, 13},
 		{TaskCloseOutlet, 1},
@@ -558,6 +559,24 @@ func TestPlan_aHairLongerThanAStickIsAStick(t *testing.T) {
 		}
 		if n != tc.pipes || bought != tc.pipes {
 			t.Errorf("%v m, hole at %v in: %d pipes from %d sticks, want %d", tc.length, tc.first, n, bought, tc.pipes)
+		}
+	}
+}
+
+// Two carrots to each mark of 4 in stand 1 in from it; the mark 1/2 in from the tee has room for one only. By hand: 29
+// marks with two and one with one, on a lateral of 10 ft.
+func TestPlan_plantsStayWithinThePipe(t *testing.T) {
+	site := row("a", "", stick(pattern(4, 0.5, 1, 1)))
+	site.Plantings = []Planting{{Name: "carrots", Spacing: unit.Inches(2)}}
+	s := mustPlan(t, Request{Ruler: RulerInches, Sites: []Site{site}})
+	if n := s.Sites[0].Plantings[0].Count; n != 59 {
+		t.Errorf("%d plants, want 59", n)
+	}
+	for _, m := range s.Sites[0].Plantings[0].Rows[0].Marks {
+		for _, x := range m.Plants {
+			if x < 0 || x > unit.Feet(10) {
+				t.Errorf("a plant at %v", x)
+			}
 		}
 	}
 }

@@ -1,6 +1,8 @@
 package fieldwork
 
 import (
+	"math"
+
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -21,6 +23,7 @@ const (
 	TaskLeaks       TaskCode = "leak_check"     // Count: joints
 	TaskReadings    TaskCode = "compare"        // compare flow and pressure with what is expected
 	TaskCatch       TaskCode = "catch_test"     // cups under first and last holes
+	TaskClear       TaskCode = "clear_holes"    // punch clogged holes open with their bit; Count: holes
 	TaskPlant       TaskCode = "plant_at_marks" // Count: plants
 	TaskShut        TaskCode = "shut_source"
 	TaskDrain       TaskCode = "drain"         // Count: caps that are opened
@@ -53,11 +56,12 @@ type Tasks struct {
 }
 
 func tasksOf(a *Assembly, plantings []PlantingMarks) Tasks {
-	var laterals, pressed, cemented, caps, stubs, pipes, plants int
+	var laterals, pressed, cemented, caps, stubs, pipes, plants, drilled int
 	for i := range a.Pipes {
 		switch p := &a.Pipes[i]; {
 		case p.Use == UseLateral:
 			pipes++
+			drilled += drilledOn(p)
 			if p.Order == 1 {
 				laterals++
 			}
@@ -91,6 +95,7 @@ func tasksOf(a *Assembly, plantings []PlantingMarks) Tasks {
 			{TaskLevel, 1},
 			{TaskCement, cemented},
 			{TaskBackflow, 1},
+			{TaskBucket, 1},
 			{TaskLay, laterals},
 			{TaskPress, pressed},
 			{TaskCloseOutlet, stubs},
@@ -100,7 +105,7 @@ func tasksOf(a *Assembly, plantings []PlantingMarks) Tasks {
 			{TaskPlant, plants},
 		}),
 		Spring: needed([]Task{
-			{TaskBackflow, 1}, {TaskBucket, 1}, {TaskFlush, caps}, {TaskLeaks, len(a.Joints)}, {TaskReadings, 1}, {TaskCatch, 1},
+			{TaskBackflow, 1}, {TaskBucket, 1}, {TaskFlush, caps}, {TaskLeaks, len(a.Joints)}, {TaskReadings, 1}, {TaskCatch, 1}, {TaskClear, drilled},
 		}),
 		TakeDown: needed([]Task{
 			{TaskShut, 1},
@@ -115,6 +120,14 @@ func tasksOf(a *Assembly, plantings []PlantingMarks) Tasks {
 		}),
 		Storage: bundles,
 	}
+}
+
+// drilledOn counts the holes of a pipe that a bit clears; bought outlets are none.
+func drilledOn(p *BuiltPipe) int {
+	if len(p.Holes) == 0 || p.Holes[0].Pattern.Rated != nil {
+		return 0
+	}
+	return holesOn(p)
 }
 
 // needed leaves out tasks with nothing to do.
@@ -158,6 +171,8 @@ func cropsAlong(plantings []PlantingMarks, outlet int) []string {
 
 // Expected is what a layout that runs alone should show when it is tested.
 type Expected struct {
+	StaticHead   unit.Head // at the source with everything closed
+	OpenFlow     unit.Flow // of the source with nothing on it; 0 where nothing bounds it
 	Flow         unit.Flow
 	SourceHead   unit.Head // in front of the feed
 	ManifoldHead unit.Head
@@ -178,9 +193,12 @@ const catchMinutes = 1
 // CatchMinutes is how long cups stand under holes in a catch test.
 const CatchMinutes unit.Minutes = catchMinutes
 
-// Expect reads off a hydraulic result what a test should show.
-func Expect(r *hydraulics.Result, sourceHead unit.Head) Expected {
-	e := Expected{Flow: r.Flow, SourceHead: sourceHead, ManifoldHead: r.ManifoldHead, Evenness: r.Uniformity.Distribution}
+// Expect reads off a supply and a hydraulic result what tests should show.
+func Expect(supply hydraulics.Supply, r *hydraulics.Result, sourceHead unit.Head) Expected {
+	e := Expected{StaticHead: unit.Head(supply.HeadAt(0)), Flow: r.Flow, SourceHead: sourceHead, ManifoldHead: r.ManifoldHead, Evenness: r.Uniformity.Distribution}
+	if open := supply.FlowAt(0); !math.IsInf(open, 1) {
+		e.OpenFlow = unit.Flow(open)
+	}
 	for i := range r.Laterals {
 		l := &r.Laterals[i]
 		first, ok := l.First()

@@ -112,11 +112,13 @@ type SheetBundle struct {
 
 // SheetExpected is what a layout shows that runs alone.
 type SheetExpected struct {
-	FlowLPerMin   float64                `json:"flow_l_per_min"`
-	SourceHeadM   float64                `json:"source_head_m"`
-	ManifoldHeadM float64                `json:"manifold_head_m"`
-	DU            float64                `json:"du"`
-	Laterals      []SheetExpectedLateral `json:"laterals"`
+	StaticHeadM     float64                `json:"static_head_m"`                 // at the source with everything closed
+	OpenFlowLPerMin float64                `json:"open_flow_l_per_min,omitempty"` // of the source with nothing on it
+	FlowLPerMin     float64                `json:"flow_l_per_min"`
+	SourceHeadM     float64                `json:"source_head_m"`
+	ManifoldHeadM   float64                `json:"manifold_head_m"`
+	DU              float64                `json:"du"`
+	Laterals        []SheetExpectedLateral `json:"laterals"`
 }
 
 // SheetExpectedLateral is what cups under one lateral show.
@@ -249,7 +251,7 @@ func expectedResult(e *fieldwork.Expected) *SheetExpected {
 		return nil
 	}
 	r := SheetExpected{
-		FlowLPerMin: e.Flow.LitersPerMinute(), SourceHeadM: float64(e.SourceHead), ManifoldHeadM: float64(e.ManifoldHead), DU: e.Evenness,
+		StaticHeadM: float64(e.StaticHead), OpenFlowLPerMin: e.OpenFlow.LitersPerMinute(), FlowLPerMin: e.Flow.LitersPerMinute(), SourceHeadM: float64(e.SourceHead), ManifoldHeadM: float64(e.ManifoldHead), DU: e.Evenness,
 		Laterals: []SheetExpectedLateral{},
 	}
 	for _, l := range e.Laterals {

@@ -87,6 +87,6 @@ func (s Sheet) test(layout int, l hydraulics.Layout) (SheetTest, error) {
 		head = common.Split(op.Head).Head
 	}
 	result := compiled.Solve(unit.Head(head))
-	expected := fieldwork.Expect(&result, unit.Head(op.Head))
+	expected := fieldwork.Expect(supply, &result, unit.Head(op.Head))
 	return SheetTest{&result, &expected}, nil
 }

@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"rillturn.example/rillturn/api/render"
@@ -65,14 +66,8 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 	if o.Lateral == nil {
 		text += " ×"
 	}
-	x := c.x - 6 - c.pdf.GetStringWidth(text)
-	if o.ToLeft {
-		x = c.x + 6
-	}
-	if !c.crowded(i) {
-		c.textAt(x, y+c.size*0.35, text)
-	}
 	if o.Lateral == nil {
+		c.number(i, c.x-6-c.pdf.GetStringWidth(text), text)
 		return
 	}
 	direction := 1.0
@@ -80,6 +75,11 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 		direction = -1
 	}
 	end := c.x + direction*o.Lateral.LengthM*c.ppm
+	if o.ToLeft {
+		c.number(i, end-6-c.pdf.GetStringWidth(text), text)
+	} else {
+		c.number(i, end+6, text)
+	}
 	c.ink(120)
 	c.line(c.x, y, end, y, 1.2)
 	c.ink(0)
@@ -87,6 +87,14 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 	radius := c.radius(o.Lateral)
 	for _, h := range o.Lateral.HoleSets {
 		c.hole(c.x+direction*h.AtM*c.ppm, y, radius, h)
+	}
+}
+
+// number writes an outlet's number, at the far end of its lateral or, closed, beside the manifold, unless an earlier one is
+// in the way.
+func (c *scaled) number(i int, x float64, text string) {
+	if !c.crowded(i) {
+		c.textAt(x, c.at(c.d.Outlets[i].AtM)+c.size*0.35, text)
 	}
 }
 
@@ -141,14 +149,29 @@ func (c *scaled) feed() {
 		c.line(c.x-wing, y+gap+wing*1.5, c.x, y+gap, 1.2)
 		c.line(c.x+wing, y+gap+wing*1.5, c.x, y+gap, 1.2)
 		c.textAt(c.x+6, y+gap+arrow, text)
+	case c.toLeftAt(y):
+		// A lateral leaves to the left there: the arrow comes from below it.
+		const down, back = 12.0, 16.0
+		c.line(c.x-back, y+down, c.x-gap, y+gap, 1.2)
+		c.line(c.x-gap-wing*1.6, y+gap, c.x-gap, y+gap, 1.2)
+		c.line(c.x-gap, y+gap+wing*1.6, c.x-gap, y+gap, 1.2)
+		c.textAt(c.x-back-4-c.pdf.GetStringWidth(text), y+down+3, text)
 	default:
-		const numbers = 16 // beside the outlets' numbers
+		const numbers = 16 // beside the numbers of closed outlets
 		right := c.x - numbers
 		c.line(right-arrow, y, right, y, 1.2)
 		c.line(right-wing*1.5, y-wing, right, y, 1.2)
 		c.line(right-wing*1.5, y+wing, right, y, 1.2)
 		c.textAt(right-arrow-4-c.pdf.GetStringWidth(text), y+3, text)
 	}
+}
+
+// toLeftAt says that a lateral leaves to the left near a height of the drawing.
+func (c *scaled) toLeftAt(y float64) bool {
+	const near = 8
+	return slices.ContainsFunc(c.d.Outlets, func(o render.DrawnOutlet) bool {
+		return o.Lateral != nil && o.ToLeft && math.Abs(c.at(o.AtM)-y) < near
+	})
 }
 
 // bar draws the scale and the signs.

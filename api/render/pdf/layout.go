@@ -129,18 +129,50 @@ func (l *layoutPages) purchase(docs []LayoutDocument) {
 }
 
 func (l *layoutPages) notices() {
-	var texts []string
+	var notes []note
 	for _, w := range l.d.Warnings {
-		texts = append(texts, l.p.HydraulicWarning(w).String())
+		notes = append(notes, note{string(w.Code), w.Path, l.p.HydraulicWarning(w).String()})
 	}
 	for _, w := range l.site.Warnings {
-		texts = append(texts, l.p.FieldworkWarning(w).String())
+		notes = append(notes, note{string(w.Code), w.Path, l.p.FieldworkWarning(w).String()})
 	}
+	texts := l.gathered(notes)
 	if len(texts) == 0 {
 		return
 	}
 	l.heading(l.p.Sheet(words.SheetNotice), 30)
 	l.list("!", texts)
+}
+
+// note is a warning about a part of the layout.
+type note struct{ code, path, text string }
+
+// gathered says the same about several outlets once, with the outlets that it also holds for.
+func (l *layoutPages) gathered(notes []note) []string {
+	var texts []string
+	line := map[string]int{}
+	also := map[int][]int{} // outlets by line
+	for _, n := range notes {
+		var outlet int
+		_, err := fmt.Sscanf(n.path, "manifold.outlets[%d]", &outlet)
+		at, seen := line[n.code]
+		if err == nil && seen {
+			if !slices.Contains(also[at], outlet) {
+				also[at] = append(also[at], outlet)
+			}
+			continue
+		}
+		if err == nil {
+			line[n.code], also[len(texts)] = len(texts), []int{outlet}
+		}
+		texts = append(texts, n.text)
+	}
+	for at, outlets := range also {
+		if len(outlets) > 1 {
+			texts[at] += " " + l.p.AlsoAt(outlets[1:])
+		}
+	}
+	return texts
 }
 
 // parts lists everything when the document is about one layout, else the fittings of this layout, whose pipe is bought for
@@ -239,7 +271,7 @@ func (l *layoutPages) cuts() {
 	l.heading(l.p.Sheet(words.SheetCuts), 70)
 	for i := range l.d.Sheet.Cuts {
 		c := &l.d.Sheet.Cuts[i]
-		l.strong(l.p.PipeName(pipeSize(c.Pipe), c.Pipe.Wall), 40)
+		l.strong(l.p.PipeName(fieldwork.SizeName(c.Pipe), c.Pipe.Wall), 40)
 		rows := l.cutRows(c)
 		l.table([]column{
 			{l.p.Sheet(words.SheetStick), 2.2, false},
@@ -317,13 +349,6 @@ func counted(texts []string, between string) string {
 	return strings.Join(out, between)
 }
 
-func pipeSize(p hydraulics.Pipe) string {
-	if p.Size != "" {
-		return p.Size
-	}
-	return fmt.Sprintf("%.1f mm", p.InsideDiameter.Millimeters())
-}
-
 func (l *layoutPages) drills() {
 	for i := range l.site.Drills {
 		d := &l.site.Drills[i]
@@ -383,7 +408,7 @@ func (l *layoutPages) plantings() {
 	if len(l.site.Plantings) == 0 {
 		return
 	}
-	l.heading(l.p.Sheet(words.SheetPlanting), 60)
+	l.heading(l.p.Sheet(words.SheetPlanting), 110)
 	l.paragraph(l.p.Sheet(words.SheetPlantingHow))
 	for i := range l.site.Plantings {
 		m := &l.site.Plantings[i]
@@ -395,9 +420,11 @@ func (l *layoutPages) plantings() {
 	}
 }
 
-// plantRows prints the figures of each lateral once: both sides have the same.
+// plantRows prints the figures of laterals with the same plants once; both sides have the same.
 func (l *layoutPages) plantRows(m *fieldwork.PlantingMarks) {
 	ruler := l.p.Ruler()
+	var lines [][]string
+	var outlets [][]int
 	for _, r := range m.Rows {
 		if r.Side > 1 {
 			continue
@@ -408,10 +435,22 @@ func (l *layoutPages) plantRows(m *fieldwork.PlantingMarks) {
 				figures = append(figures, l.p.Mark(ruler.Mark(at)))
 			}
 		}
+		n := slices.IndexFunc(lines, func(x []string) bool { return slices.Equal(x, figures) })
+		if n < 0 {
+			n, lines, outlets = len(lines), append(lines, figures), append(outlets, nil)
+		}
+		outlets[n] = append(outlets[n], r.Outlet)
+	}
+	for n, figures := range lines {
+		text := l.p.PlantRows(outlets[n], m.Planting.Sides) + ", " + l.p.Sheet(words.SheetPlantsAt) + " [" + l.p.MarkUnit() + "]:"
 		l.font(bodySize, plain)
-		l.need(2 * l.lineHeight())
-		l.y += l.lineHeight()
-		l.textAt(marginSide, l.y-2, l.p.PlantRow(r.Outlet, r.Side, m.Planting.Sides)+", "+l.p.Sheet(words.SheetPlantsAt)+" ["+l.p.MarkUnit()+"]:")
+		for i, part := range l.wrap(text, l.room()) {
+			if i == 0 {
+				l.need(3 * l.lineHeight())
+			}
+			l.y += l.lineHeight()
+			l.textAt(marginSide, l.y-2, part)
+		}
 		l.figures(figures)
 	}
 }
@@ -455,11 +494,17 @@ func (l *layoutPages) expected() {
 	l.heading(l.p.Sheet(words.SheetExpected), 80)
 	l.paragraph(l.p.Sheet(words.SheetExpectedHow))
 	rows := [][]string{
+		{l.p.Sheet(words.SheetStaticHead), l.p.Pressure(e.StaticHead).String(), ""},
+	}
+	if e.OpenFlow > 0 {
+		rows = append(rows, []string{l.p.BucketTest(), words.Seconds(l.p.Bucket(), e.OpenFlow), ""})
+	}
+	rows = append(rows, [][]string{
 		{l.p.Sheet(words.SheetFlow), l.p.Flow(e.Flow).String(), ""},
 		{l.p.Sheet(words.SheetSourceHead), l.p.Pressure(e.SourceHead).String(), ""},
 		{l.p.Sheet(words.SheetManifoldHead), l.p.Pressure(e.ManifoldHead).String() + ", " + l.p.WaterColumn(e.ManifoldHead).String(), ""},
 		{l.p.Sheet(words.SheetEvenness), words.Percent(e.Evenness), ""},
-	}
+	}...)
 	within := ", " + words.Duration(fieldwork.CatchMinutes)
 	for _, x := range e.Laterals {
 		for _, cup := range []struct {

@@ -235,11 +235,24 @@ func (s *sheet) wrap(text string, width float64) []string {
 	return lines
 }
 
-// wrapLine breaks one line. No-break spaces hold words together.
+// words splits a line. No-break spaces hold words together, unless together they are wider than the line.
+func (s *sheet) words(text string, width float64) []string {
+	var words []string
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' }) {
+		if s.pdf.GetStringWidth(word) > width {
+			words = append(words, strings.Split(word, "\u00a0")...)
+		} else {
+			words = append(words, word)
+		}
+	}
+	return words
+}
+
+// wrapLine breaks one line.
 func (s *sheet) wrapLine(text string, width float64) []string {
 	var lines []string
 	current := ""
-	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' }) {
+	for _, word := range s.words(text, width) {
 		candidate := strings.TrimSpace(current + " " + word)
 		if current != "" && s.pdf.GetStringWidth(candidate) > width {
 			lines = append(lines, current)

@@ -3,6 +3,7 @@ package pdf
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -87,7 +88,7 @@ func document(t *testing.T, units render.Units, laterals int) LayoutDocument {
 	if err != nil {
 		t.Fatal(err)
 	}
-	expected := fieldwork.Expect(&result, 7)
+	expected := fieldwork.Expect(hydraulics.Supply{Static: 31, Coefficient: 31 / math.Pow(float64(unit.LitersPerMinute(30)), 2), Exponent: 2, MaxFlow: math.Inf(1)}, &result, 7)
 	d := LayoutDocument{
 		Link: link, Drawing: DrawingOf(l, &result), TimeZone: sample.Zone(), Sheet: sheet, Expected: &expected, Warnings: result.Warnings,
 		Cautions: render.Circumstances{DrinkingWaterTap: true, ValveAfterTap: true, Hose: true, PlasticPipe: true, CementedJoints: true, Drilling: true}.Cautions(),
@@ -95,6 +96,49 @@ func document(t *testing.T, units render.Units, laterals int) LayoutDocument {
 	d.Drawing.GardenName, d.Drawing.PlotName, d.Drawing.LayoutName = "Tanager Bend Garden", "Plot 4", "rows of corn and zucchini"
 	d.Drawing.Revision, d.Drawing.Units, d.Drawing.Language = 2, units, "en"
 	return d
+}
+
+// oddDocuments are layouts that are seldom so: laterals to both sides of a manifold that is fed where two leave, bought
+// outlets on pipe without a trade size, no manifold at all, holes in the sockets, names that are too long.
+func oddDocuments(t *testing.T) []LayoutDocument {
+	t.Helper()
+	lateral := func(p ...hydraulics.Piece) *hydraulics.Lateral { return &hydraulics.Lateral{Pieces: p} }
+	rated := &hydraulics.HolePattern{
+		Spacing: 0.3, FirstOffset: 0.15, HolesPerSet: 1, Sides: 1, Facing: hydraulics.FacingUp,
+		Rated: &hydraulics.RatedOutlet{Flow: unit.LitersPerHour(2), Head: 10, Exponent: 0.5},
+	}
+	plain := hydraulics.Pipe{InsideDiameter: unit.Millimeters(13.6)}
+	tq := hydraulics.Pipe{Size: "3/4", Wall: "schedule 40"}
+	labelled := piece(7.5, holes(4, 0.5, 2, 2))
+	labelled.Label = "onions, carrots and everything else that is small"
+	layouts := []hydraulics.Layout{
+		{Manifold: hydraulics.Manifold{Pipe: tq, Length: 4, FeedAt: 2, Outlets: []hydraulics.Outlet{
+			{At: 0, Lateral: lateral(piece(10, holes(6, 3, 1, 1)), labelled)}, {At: 0, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
+			{At: 2, Lateral: lateral(piece(10, holes(6, 3, 1, 1)))}, {At: 2, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
+			{At: 2.02, Plugged: true}, {At: 4, Plugged: true},
+		}}},
+		{Manifold: hydraulics.Manifold{Pipe: tq, Outlets: []hydraulics.Outlet{{Lateral: lateral(piece(33, holes(6, 1, 1, 1)))}}}},
+		{Manifold: hydraulics.Manifold{Pipe: hydraulics.Pipe{InsideDiameter: unit.Millimeters(20.5)}, Length: 1, Outlets: []hydraulics.Outlet{
+			{Lateral: lateral(hydraulics.Piece{Pipe: plain, Length: 6, Pattern: rated})}, {At: 1, Lateral: lateral(hydraulics.Piece{Pipe: plain, Length: 6, Pattern: rated})},
+		}}},
+	}
+	request := fieldwork.Request{Ruler: fieldwork.RulerInches, Kerf: unit.Millimeters(3)}
+	for i, label := range []string{"Plot 7", "Long row", strings.Repeat("a label that somebody typed into a telephone in the rain ", 2)} {
+		request.Sites = append(request.Sites, fieldwork.Site{Label: label, Layout: layouts[i], Plantings: []fieldwork.Planting{
+			{Name: "carrots", Spacing: unit.Inches(1.5), Sides: 2}, {Name: "whatever came up by itself"},
+		}})
+	}
+	sheet, err := fieldwork.Plan(request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	docs := make([]LayoutDocument, len(layouts))
+	for i := range docs {
+		docs[i] = LayoutDocument{Drawing: DrawingOf(layouts[i], nil), TimeZone: sample.Zone(), Sheet: sheet, Site: i, Link: link}
+		d := &docs[i].Drawing
+		d.GardenName, d.PlotName, d.Units, d.Revision = "Tanager Bend Garden", request.Sites[i].Label, render.US, i
+	}
+	return docs
 }
 
 // documents are all that is compared and looked at.
@@ -120,6 +164,11 @@ func documents(t *testing.T) map[string]*sheet {
 	layout("layout-us", render.US, 4, Options{Made: made, Paper: Letter})
 	layout("layout-large", render.US, 4, Options{Made: made, Paper: Letter, LargePrint: true})
 	layout("layout-many", render.Metric, 40, Options{Made: made})
+	odd := oddDocuments(t)
+	s, err := layoutSheets(odd, Options{Made: made, Paper: Letter, FullSize: true})
+	keep("layouts-odd", s, err)
+	s, err = layoutSheets(odd, Options{Made: made, LargePrint: true})
+	keep("layouts-odd-large", s, err)
 	schedule := func(name string, r render.Report, o Options) {
 		s, err := scheduleSheet(r, o)
 		keep(name, s, err)
@@ -133,7 +182,7 @@ func documents(t *testing.T) map[string]*sheet {
 
 func TestDocuments_golden(t *testing.T) {
 	for name, s := range documents(t) {
-		if name == "layout" || name == "layout-us" || name == "schedule" || name == "schedule-us" {
+		if name == "layout" || name == "layout-us" || name == "schedule" || name == "schedule-us" || name == "layouts-odd" {
 			golden.Check(t, name+".txt", []byte(s.record.String()))
 		}
 	}
@@ -222,6 +271,30 @@ func TestSchedule_longNotesStayOnThePage(t *testing.T) {
 		if c != nil && (c[1] > s.height-20 || c[0] > s.width) {
 			t.Fatalf("text at %v of a page of %v by %v", c, s.width, s.height)
 		}
+	}
+}
+
+// A warning about many outlets is printed once.
+func TestLayouts_saysOnceWhatHoldsForSeveralOutlets(t *testing.T) {
+	d := document(t, render.Metric, 4)
+	d.Warnings = nil
+	for i := range 3 {
+		path := fmt.Sprintf("manifold.outlets[%d].lateral", i)
+		d.Warnings = append(d.Warnings, hydraulics.Warning{Code: hydraulics.WarnLowHead, Path: path, Value: 0.01, Limit: 0.03, Count: 9})
+	}
+	s, err := layoutSheets([]LayoutDocument{d}, Options{Made: made})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said []string
+	for l := range strings.SplitSeq(s.record.String(), "\n") {
+		if _, text, written := strings.Cut(l, "|"); written {
+			said = append(said, text)
+		}
+	}
+	all := strings.Join(said, " ")
+	if n := strings.Count(all, "drips or stops"); n != 1 || !strings.Contains(all, "Much the same at outlet 2 and 3.") {
+		t.Errorf("said %d times, or not at which outlets:\n%s", n, all)
 	}
 }
 

@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"rillturn.example/rillturn/engine/fieldwork"
@@ -39,11 +40,19 @@ var englishFieldwork = fieldworkPhrases{
 	drill:       englishDrill,
 	planting:    englishPlantingLine,
 	reservation: englishReservation,
-	plantRow: func(outlet, side, sides int) string {
-		if sides < 2 {
-			return fmt.Sprintf("Lateral %d", outlet+1)
+	plantRows: func(outlets []int, sides int) string {
+		text := "Lateral "
+		if len(outlets) > 1 {
+			text = "Laterals "
 		}
-		return fmt.Sprintf("Lateral %d, %s side", outlet+1, []string{"left", "right"}[(side-1)%2])
+		if text += englishOutlets(outlets); sides > 1 {
+			text += ", both sides"
+		}
+		return text
+	},
+	alsoAt: func(outlets []int) string { return fmt.Sprintf("Much the same at outlet %s.", englishOutlets(outlets)) },
+	bucketTest: func(bucket string) string {
+		return fmt.Sprintf("Bucket of %s under the open tap, nothing on it", bucket)
 	},
 	hole: func(outlet int, last bool) string {
 		if last {
@@ -85,11 +94,13 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetLateral: "Row", SheetPlantsAt: "plants at, from the tee",
 	SheetSetUp: "Setting up", SheetSpring: "Spring check", SheetTakeDown: "Taking down", SheetStorage: "Storing",
 	SheetBundle: "Bundle", SheetPipes: "Pipes, from the tee", SheetCrops: "Grew along it",
-	SheetExpected:    "What it should show",
-	SheetExpectedHow: "Computed for this layout running alone on its tap. Drilled holes differ by a fifth or so: look for a lateral or a hole that is far off the others.",
-	SheetReading:     "Reading", SheetShouldBe: "Should be about", SheetMeasured: "Measured", SheetFlow: "Flow of the whole layout",
-	SheetSourceHead: "Pressure at the tap", SheetManifoldHead: "Pressure in the manifold", SheetEvenness: "Evenness",
-	SheetNotice: "Please note", SheetCautions: "Cautions", SheetAssumptions: "What this takes for granted",
+	SheetExpected: "What it should show",
+	SheetExpectedHow: "Computed for this layout running alone on its tap. Drilled holes differ by a fifth or so: look for a lateral or a hole that is far off the others. " +
+		"More flow at less pressure than here means a leak or a joint that came apart; less flow at more pressure means clogged holes.",
+	SheetReading: "Reading", SheetShouldBe: "Should be about", SheetMeasured: "Measured", SheetFlow: "Flow of the whole layout",
+	SheetSourceHead: "Pressure at the tap, layout running", SheetManifoldHead: "Pressure in the manifold", SheetEvenness: "Evenness",
+	SheetStaticHead: "Pressure at the tap, everything closed",
+	SheetNotice:     "Please note", SheetCautions: "Cautions", SheetAssumptions: "What this takes for granted",
 	SheetWeek: "Week at a glance", SheetDay: "Day", SheetTurnsAt: "Turns at", SheetTime: "Time", SheetGroup: "Group and plots",
 	SheetWater: "Water", SheetOpener: "Must be there", SheetShort: "Who is short, and why", SheetNobodyShort: "Nobody: every plot gets what it needs.",
 	SheetPlot: "Plot", SheetGets: "Gets of its need", SheetHow: "How to open and close a group",
@@ -156,7 +167,7 @@ func englishBought(p Printer, c *fieldwork.CutList) string {
 const unnoticed = 0.03
 
 func englishDrill(p Printer, d *fieldwork.DrillSheet) []string {
-	lines := []string{fmt.Sprintf("%s of %s, %s long.", count(len(d.Pipes), "pipe", "pipes"), englishSized("", d.Pipe.Size, d.Pipe.Wall, ""), p.Measure(d.Length))}
+	lines := []string{fmt.Sprintf("%s of %s, %s long.", count(len(d.Pipes), "pipe", "pipes"), englishSized("", fieldwork.SizeName(d.Pipe), d.Pipe.Wall, ""), p.Measure(d.Length))}
 	if r := d.Pattern.Rated; r != nil {
 		lines = append(lines, fmt.Sprintf("Bought outlets of %s at %s: punch as their maker says.", p.HoleFlow(r.Flow), p.Pressure(r.Head)))
 	} else {
@@ -182,6 +193,18 @@ func englishDrill(p Printer, d *fieldwork.DrillSheet) []string {
 		lines = append(lines, "Holes on two sides: draw a second line opposite the first by turning all pipes half round, and use the same marks.")
 	}
 	return lines
+}
+
+// englishOutlets lists outlets as people count: 1, 2 and 4.
+func englishOutlets(outlets []int) string {
+	var texts []string
+	for _, o := range outlets {
+		texts = append(texts, strconv.Itoa(o+1))
+	}
+	if n := len(texts); n > 1 {
+		return strings.Join(texts[:n-1], ", ") + " and " + texts[n-1]
+	}
+	return strings.Join(texts, "")
 }
 
 // moreOrLess writes a change: 3 % more, 3 % less.
@@ -309,6 +332,9 @@ var englishTasks = map[fieldwork.TaskCode]func(int) string{
 	fieldwork.TaskReadings: func(int) string { return "Compare flow and pressure with what they should be." },
 	fieldwork.TaskCatch: func(int) string {
 		return "Stand cups under the first and the last hole of each lateral for one minute and record them."
+	},
+	fieldwork.TaskClear: func(n int) string {
+		return fmt.Sprintf("Look at %s while the water runs, and punch what is clogged open with the bit it was drilled with.", count(n, "hole", "holes"))
 	},
 	fieldwork.TaskPlant: func(n int) string { return fmt.Sprintf("Set %s at the wet marks.", count(n, "plant", "plants")) },
 	fieldwork.TaskShut:  func(int) string { return "Close the tap and let the pressure off." },

@@ -92,6 +92,7 @@ const (
 	SheetUseNipple     SheetLabel = "use-nipple"
 	SheetPurchase      SheetLabel = "purchase"
 	SheetCutTogether   SheetLabel = "cut-together"
+	SheetStaticHead    SheetLabel = "static-head"
 )
 
 // fieldworkPhrases is what a language says in documents for the work outdoors.
@@ -113,7 +114,9 @@ type fieldworkPhrases struct {
 	drill       func(p Printer, d *fieldwork.DrillSheet) []string
 	planting    func(p Printer, m *fieldwork.PlantingMarks) string
 	reservation func(p Printer, r *fieldwork.Reservation) string
-	plantRow    func(outlet, side, sides int) string
+	plantRows   func(outlets []int, sides int) string
+	alsoAt      func(outlets []int) string
+	bucketTest  func(bucket string) string
 	hole        func(outlet int, last bool) string
 	fullSize    func(row string) string
 	closeAt     func(clock string) string
@@ -217,9 +220,30 @@ func (p Printer) ReservationLine(r *fieldwork.Reservation) string {
 	return p.language.fieldwork.reservation(p, r)
 }
 
-// PlantRow names a row of plants by its lateral and side; outlets are counted from 0.
-func (p Printer) PlantRow(outlet, side, sides int) string {
-	return p.language.fieldwork.plantRow(outlet, side, sides)
+// PlantRows names rows of plants by their laterals; outlets are counted from 0.
+func (p Printer) PlantRows(outlets []int, sides int) string {
+	return p.language.fieldwork.plantRows(outlets, sides)
+}
+
+// AlsoAt says that something holds for other outlets too, counted from 0.
+func (p Printer) AlsoAt(outlets []int) string { return p.language.fieldwork.alsoAt(outlets) }
+
+// Bucket is the size of a usual bucket.
+func (p Printer) Bucket() unit.Volume {
+	if p.us() {
+		return unit.Gallons(5)
+	}
+	return unit.Liters(10)
+}
+
+// BucketTest names the test with that bucket at the open source.
+func (p Printer) BucketTest() string {
+	return p.language.fieldwork.bucketTest(p.Volume(p.Bucket()).String())
+}
+
+// Seconds prints how long a volume takes to run: 21 s.
+func Seconds(v unit.Volume, q unit.Flow) string {
+	return Digits(float64(v)/float64(q)) + "\u00a0s"
 }
 
 // CupUnder names the hole that a cup stands under.
