@@ -98,6 +98,9 @@ func (a *API) scheduleReport(ctx context.Context, p service.Principal, s service
 		return report, err
 	}
 	view, err := scheduleRender(s, plan)
+	if at := s.Rotation.PublishedAt; at != nil {
+		view.Generated = *at
+	}
 	view.Shares, view.Shorts, view.ShareBound = report.Schedule.Shares, report.Schedule.Shorts, report.Schedule.ShareBound
 	report.Schedule = view
 	return report, err

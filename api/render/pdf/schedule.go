@@ -160,13 +160,20 @@ func (c *schedulePages) lists() {
 				rows = append(rows, c.turnRow(t))
 			}
 		}
-		c.table([]column{
+		columns := []column{
 			{c.p.Sheet(words.SheetDay), 1.5, false},
 			{c.p.Sheet(words.SheetTime), 1.7, false},
 			{c.p.Sheet(words.SheetMinutes), 1.1, true},
 			{c.p.Sheet(words.SheetGroup), 6, false},
 			{c.p.Sheet(words.SheetOpener), 1.5, false},
-		}, rows)
+		}
+		if last := len(columns) - 1; !slices.ContainsFunc(rows, func(row []string) bool { return row[last] != "" }) {
+			columns = columns[:last] // nobody must be there
+			for i := range rows {
+				rows[i] = rows[i][:last]
+			}
+		}
+		c.table(columns, rows)
 	}
 }
 
@@ -177,9 +184,9 @@ func (c *schedulePages) turnRow(t render.Turn) []string {
 		if note := words.OneLine(t.Note); note != "" {
 			text += ": " + note
 		}
-		return []string{c.p.Date(t.Start), c.p.Span(t.Start, t.End), "", text, ""}
+		return []string{together(c.p.Date(t.Start)), c.p.Span(t.Start, t.End), "", text, ""}
 	}
-	return []string{c.p.Date(t.Start), c.p.Span(t.Start, t.End), minutes, c.groupName(t) + ": " + c.members(t), words.OneLine(t.Opener)}
+	return []string{together(c.p.Date(t.Start)), c.p.Span(t.Start, t.End), minutes, c.groupName(t) + ": " + c.members(t), words.OneLine(t.Opener)}
 }
 
 // groupName names a watering group, and says when it is watered by hand.
@@ -199,7 +206,7 @@ func (c *schedulePages) groupName(t render.Turn) string {
 func (c *schedulePages) members(t render.Turn) string {
 	texts := make([]string, 0, len(t.Members))
 	for _, m := range t.Members {
-		text := words.PlotLabel(m.PlotName, m.LayoutName) + " " + together(c.p.Volume(unit.Liters(m.Liters)).String())
+		text := words.PlotLabel(m.PlotName, m.LayoutName) + together(" – ") + together(c.p.Volume(unit.Liters(m.Liters)).String())
 		if m.ClosesAt != nil {
 			text += " (" + together(c.p.CloseAt(*m.ClosesAt)) + ")"
 		}
@@ -253,13 +260,20 @@ func (c *schedulePages) sum(x render.Shortfall) {
 // report is a form with a line for each turn that is to happen.
 func (c *schedulePages) report() {
 	var rows [][]string
+	last := ""
 	for _, t := range c.turns {
-		if t.Status != render.Cancelled {
-			rows = append(rows, []string{
-				together(c.p.Date(t.Start)) + " " + c.p.Clock(t.Start), words.OneLine(t.SourceName) + ": " + c.groupName(t),
-				boxMark, boxMark, boxMark, "", "", "",
-			})
+		if t.Status == render.Cancelled {
+			continue
 		}
+		day := c.p.Date(t.Start)
+		shown := day
+		if day == last {
+			shown = ""
+		}
+		last = day
+		rows = append(rows, []string{
+			together(shown), c.p.Clock(t.Start), words.OneLine(t.SourceName) + ": " + c.groupName(t), boxMark, boxMark, boxMark, "", "", "",
+		})
 	}
 	if len(rows) == 0 {
 		return
@@ -268,13 +282,14 @@ func (c *schedulePages) report() {
 	c.heading(c.p.Sheet(words.SheetReport), 80)
 	c.paragraph(c.p.Sheet(words.SheetReportHow))
 	c.table([]column{
-		{c.p.Sheet(words.SheetDay), 1.8, false},
-		{c.p.Sheet(words.SheetGroup), 2.8, false},
+		{c.p.Sheet(words.SheetDay), 1.4, false},
+		{c.p.Sheet(words.SheetTime), 0.9, false},
+		{c.p.Sheet(words.SheetGroup), 3, false},
 		{c.p.Sheet(words.SheetDone), 0.95, false},
 		{c.p.Sheet(words.SheetPartly), 1.05, false},
 		{c.p.Sheet(words.SheetMissed), 1.25, false},
-		{c.p.Sheet(words.SheetFromTo), 1.9, false},
-		{c.p.Sheet(words.SheetBy), 1.5, false},
-		{c.p.Sheet(words.SheetRemarks), 2.4, false},
+		{c.p.Sheet(words.SheetFromTo), 1.6, false},
+		{c.p.Sheet(words.SheetBy), 1.2, false},
+		{c.p.Sheet(words.SheetRemarks), 2, false},
 	}, rows)
 }
