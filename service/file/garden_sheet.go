@@ -22,12 +22,9 @@ func (g Garden) Sheet(day Day, layouts ...string) Sheet {
 			continue
 		}
 		plot := g.plot(l.PlotID)
-		out := SheetLayout{ID: l.ID, Label: l.Spec.Label, Layout: l.Spec, Owners: holdersOn(plot, day), Source: g.sheetSource(l.WaterSourceID)}
-		if out.Label == "" {
-			out.Label = plot.Label
-			if onPlot[plot.ID] > 1 {
-				out.Label += " " + l.Name
-			}
+		out := SheetLayout{ID: l.ID, Label: plot.Label, Layout: l.Spec, Owners: holdersOn(plot, day), Source: g.sheetSource(l.WaterSourceID)}
+		if onPlot[plot.ID] > 1 { // pipes of one plot must not be taken for each other
+			out.Label += " " + l.Name
 		}
 		for _, p := range g.Plantings {
 			if along, ok := p.sheet(l); ok && p.growsAlong(l, day) {
