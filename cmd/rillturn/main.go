@@ -38,7 +38,7 @@ type cli struct {
 
 const description = `Rillturn divides the water of a community garden's spigots into turns so that no watering group starves, and says why where the water does not suffice.
 
-The offline commands (flow, need, plan, sheet) read one JSON file, or standard input for "-", and print JSON on standard output; they use no database. An input that is refused is reported on standard error, one fault a line with the path of the field, and the exit code is 2.`
+The offline commands (flow, need, plan, sheet) read one JSON file, or standard input for "-", and print JSON on standard output, need --season a table; they use no database. An input that is refused is reported on standard error, one fault a line with the path of the field, and the exit code is 2.`
 
 // streams are where a command reads and writes; tests give their own.
 type streams struct {

@@ -2,8 +2,6 @@ package main
 
 import (
 	"bytes"
-	"errors"
-	"io"
 	"slices"
 
 	"rillturn.example/rillturn/api"
@@ -12,18 +10,27 @@ import (
 )
 
 type needCmd struct {
-	File string `arg:"" help:"Need file or garden file, or - for standard input."`
-	Plot string `help:"Only the plot of this label, of a garden file." placeholder:"LABEL"`
+	File    string `arg:"" optional:"" help:"Need file or garden file, or - for standard input; with --season a season file."`
+	Plot    string `help:"Only the plot of this label, of a garden file." placeholder:"LABEL"`
+	Season  bool   `help:"Print whole seasons week by week; without a file those of three crops on open weather of two stations in 2015."`
+	Weather string `help:"With --season: daily weather as CSV instead of the open weather of 2015." placeholder:"PATH"`
+	SVG     string `name:"svg" help:"With --season: also draw the seasons to this file." placeholder:"PATH"`
+	JSON    bool   `name:"json" help:"With --season: print JSON instead of a table."`
 }
 
-// Run computes a garden file, which has a field garden, or a need file.
+// Run computes a garden file, which has a field garden, a need file, or seasons.
 func (c needCmd) Run(std streams) error {
-	in, err := std.open(c.File)
-	if err != nil {
-		return err
+	if c.Season {
+		return c.season(std)
 	}
-	body, err := io.ReadAll(io.LimitReader(in, file.MaxBytes+1))
-	if err = errors.Join(err, in.Close()); err != nil {
+	if c.Weather != "" || c.SVG != "" || c.JSON {
+		return file.Faults{{Reason: "--weather, --svg and --json go with --season"}}
+	}
+	if c.File == "" {
+		return file.Faults{{Reason: "name a need file or a garden file, or give --season"}}
+	}
+	body, err := c.source(std, c.File, nil)
+	if err != nil {
 		return err
 	}
 	if file.HasField(body, "garden") {

@@ -1,6 +1,8 @@
 package waterneed
 
 import (
+	"slices"
+
 	"rillturn.example/rillturn/engine/unit"
 )
 
@@ -83,14 +85,33 @@ type SeasonReport struct {
 	Weeks    []Week
 	Total    Week
 	Ledger   Ledger
+	// Rule is the same season by the rule of thumb.
+	Rule RuleReport
+	// YieldLost is the share of the yield that the season's stress costs by Ky; unknown where no Ky is published.
+	YieldLost Optional[float64]
+}
+
+// RuleReport is a season watered by the rule of thumb: each seventh day an inch over the ground, less the rain of the
+// seven days before.
+type RuleReport struct {
+	Gross      unit.Volume
+	Waterings  int
+	StressDays float64
+	// Lost is the water that percolates, over the ground.
+	Lost      unit.Depth
+	YieldLost Optional[float64]
 }
 
 // Season irrigates the first planting of a unit from planting to harvest: on each morning on which the depletion left by
-// the day's rain is RAW or more, the strip is refilled to field capacity. The series must cover the planting. Faults are
-// InputErrors.
+// the day's rain is RAW or more, the strip is refilled to field capacity. A planting whose setting says nothing of wind and
+// humidity takes those of its mid season from the series. The series must cover the planting. Faults are InputErrors.
 func Season(u Unit, s Series) (SeasonReport, error) {
 	if err := u.faults().err(); err != nil {
 		return SeasonReport{}, err
+	}
+	if !u.Plantings[0].Setting.Wind.Known && !u.Plantings[0].Setting.RHMin.Known {
+		u.Plantings = slices.Clone(u.Plantings[:1])
+		u.Plantings[0].Setting.Wind, u.Plantings[0].Setting.RHMin = s.MidSeason(u.Plantings[0])
 	}
 	m := newModel(u, 0)
 	first, n := m.span(m.planting.End().AddDays(1))
@@ -115,7 +136,44 @@ func Season(u Unit, s Series) (SeasonReport, error) {
 	r.Ledger.State = st
 	t := &r.Ledger.Totals
 	t.Residual = r.Ledger.Start - st.Depletion - t.RainCounted - t.Irrigation + t.ET + t.Percolation + t.Adjustment
+	r.YieldLost = m.yieldLost(*t)
+	r.Rule = m.inchAWeek(s.Days[offset : offset+n])
 	return r, nil
+}
+
+// inchAWeek waters a season by the rule of thumb.
+func (m model) inchAWeek(days []DayClimate) RuleReport {
+	var r RuleReport
+	var t Totals
+	st, _ := m.open(days[0])
+	inch := unit.DepthInches(inchAWeek)
+	var rain unit.Depth
+	for i, c := range days {
+		var e dayEvents
+		if i%7 == 0 {
+			if short := inch - rain; short > 0 {
+				gross := short.Over(m.planting.GroundArea)
+				e.irrigation = unit.Depth(m.netDepth * float64(gross))
+				r.Gross += gross
+				r.Waterings++
+			}
+			rain = 0
+		}
+		rain += c.Rain.Value
+		var d LedgerDay
+		d, st = m.step(st, c, e)
+		t.add(d)
+	}
+	r.StressDays, r.Lost, r.YieldLost = t.StressDays, t.Percolation*unit.Depth(m.fw), m.yieldLost(t)
+	return r
+}
+
+// yieldLost is the share of the yield that a ledger's stress costs.
+func (m model) yieldLost(t Totals) Optional[float64] {
+	if m.planting.Crop.YieldResponse == 0 || t.PotentialET <= 0 {
+		return Optional[float64]{}
+	}
+	return Given(1 - RelativeYield(m.planting.Crop.YieldResponse, float64(t.ET/t.PotentialET)))
 }
 
 // refill takes a day dry, and once more with a refill when RAW was used in its morning.

@@ -297,7 +297,10 @@ type SeasonResult struct {
 	Weeks    []WeekResult `json:"weeks"`
 	Total    WeekResult   `json:"total"`
 	Totals   TotalsResult `json:"totals"`
-	Flags    []string     `json:"flags,omitempty"`
+	// YieldLostPct is what stress costs by Ky; left out where no Ky is published.
+	YieldLostPct *float64   `json:"yield_lost_pct,omitempty"`
+	Rule         RuleResult `json:"rule_of_thumb"`
+	Flags        []string   `json:"flags,omitempty"`
 }
 
 // RunNeed answers a need file. Faults of the values are Faults with the pointers of the file.
@@ -679,7 +682,10 @@ func weekResult(w waterneed.Week) WeekResult {
 }
 
 func seasonResult(s waterneed.SeasonReport) *SeasonResult {
-	r := SeasonResult{Planting: s.Planting, Total: weekResult(s.Total), Totals: totalsResult(s.Ledger.Totals), Flags: codes(s.Ledger.Flags)}
+	r := SeasonResult{
+		Planting: s.Planting, Total: weekResult(s.Total), Totals: totalsResult(s.Ledger.Totals), YieldLostPct: percentOf(s.YieldLost),
+		Rule: ruleResult(s.Rule), Flags: codes(s.Ledger.Flags),
+	}
 	for _, w := range s.Weeks {
 		r.Weeks = append(r.Weeks, weekResult(w))
 	}

@@ -42,6 +42,9 @@ var englishLabels = map[Label]string{
 	LabelFeed:          "feed",
 	LabelPlugged:       "plugged",
 	LabelUnreliable:    "unreliable or dry",
+	LabelCropUse:       "used by the crop",
+	LabelRainUsed:      "rain used",
+	LabelPerWeek:       "a week",
 }
 
 var englishPictures = picturePhrases{

@@ -25,6 +25,7 @@ type table struct {
 	answers    answerPhrases
 	cautions   map[render.CautionCode]string
 	fieldwork  fieldworkPhrases
+	season     seasonPhrases
 	planFlags  map[string]func(plots string) string
 
 	layoutFaults map[hydraulics.FaultCode]func(Printer, hydraulics.Fault) string
@@ -59,6 +60,7 @@ var english = table{
 	answers:    englishAnswers,
 	cautions:   englishCautions,
 	fieldwork:  englishFieldwork,
+	season:     englishSeason,
 	planFlags:  englishPlanFlags,
 
 	layoutFaults: englishLayoutFaults,

@@ -42,6 +42,9 @@ const (
 	LabelFeed          Label = "feed"
 	LabelPlugged       Label = "plugged"
 	LabelUnreliable    Label = "unreliable"
+	LabelCropUse       Label = "crop-use"
+	LabelRainUsed      Label = "rain-used"
+	LabelPerWeek       Label = "per-week"
 )
 
 // Label returns a fixed text.

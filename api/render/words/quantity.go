@@ -142,6 +142,12 @@ func (p Printer) Depth(d unit.Depth) Quantity {
 	return p.quantity(float64(d), "mm", d.Inches(), "in")
 }
 
+// Area prints ground: 10 m², 110 sq ft.
+func (p Printer) Area(a unit.Area) Quantity {
+	foot := float64(unit.Feet(1))
+	return p.quantity(float64(a), "m²", float64(a)/(foot*foot), "sq ft")
+}
+
 // Velocity prints a speed of water.
 func (p Printer) Velocity(v unit.Velocity) Quantity {
 	return p.quantity(float64(v), "m/s", unit.Length(v).Feet(), "ft/s")
