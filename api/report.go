@@ -259,6 +259,11 @@ func (r *reporting) flags() []string {
 			plots[flagLate] = append(plots[flagLate], plot)
 		}
 	}
+	for _, d := range r.p.Dry {
+		if plot := r.plotOf(d.Unit); !slices.Contains(plots[flagDry], plot) {
+			plots[flagDry] = append(plots[flagDry], plot)
+		}
+	}
 	var out []string
 	codes := make([]string, 0, len(plots))
 	for code := range plots {
@@ -274,6 +279,9 @@ func (r *reporting) flags() []string {
 
 // flagLate marks plots whose soil does not last to the next day on which they may be watered.
 const flagLate = "waits_longer_than_soil_lasts"
+
+// flagDry marks plots of which plants go short of water by the ledger on some days.
+const flagDry = "plants_go_short"
 
 func (r *reporting) cautions() []render.CautionCode {
 	c := render.Circumstances{PeopleAtWork: true, ValveAfterTap: len(r.g.Layouts) > 0, PlasticPipe: len(r.g.Layouts) > 0}

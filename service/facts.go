@@ -281,7 +281,7 @@ func (f *facts) problem() problem.Problem {
 		p.Sources = append(p.Sources, f.source(s))
 	}
 	for _, o := range f.openings {
-		p.Windows = append(p.Windows, problem.Window{ID: f.windowID(o), Day: o.Day, Start: f.since(o.Start), End: f.since(o.End), Sources: []string{o.Source}})
+		p.Windows = append(p.Windows, problem.Window{ID: f.windowID(o), Day: o.Day, Start: f.since(o.Start), End: f.since(o.End), Sources: []string{o.Source}, Attended: o.Attended})
 	}
 	for _, u := range f.units {
 		p.Layouts = append(p.Layouts, f.taker(u))
@@ -343,6 +343,11 @@ func (f *facts) taker(u *watered) problem.Layout {
 		ID: u.id, Source: u.source, HeadMin: u.leastHead, Need: problem.VolumeUp(d.Total), Area: unit.Area(u.plot.AreaM2), Class: f.class(u),
 		MaxInterval: d.Interval, DaysSince: max(1, d.Interval-d.Due), MaxDay: problem.VolumeUp(d.MostPerDay), MaxRun: problem.MaxSpan,
 	}
+	for i := range d.Plantings {
+		if r, some := reservoir(&d.Plantings[i]); some {
+			l.Reservoirs = append(l.Reservoirs, r)
+		}
+	}
 	if u.layout != nil {
 		l.Curve, l.OwnValve = u.compiled, u.layout.OwnValve
 	} else {
@@ -361,6 +366,24 @@ func (f *facts) taker(u *watered) problem.Layout {
 		}
 	}
 	return l
+}
+
+// reservoir states the ledger of a planting ahead as the planner takes it, in litres at the unit.
+func reservoir(p *waterneed.PlantingDemand) (problem.Reservoir, bool) {
+	gross := func(depth unit.Depth) float64 { return (unit.Volume(float64(depth)) * p.GrossPerDepth).Liters() * 1000 }
+	r := problem.Reservoir{From: -1, Missing: problem.Milliliters(problem.RoundDown(gross(p.Start.Depletion)))}
+	for t, d := range p.Days {
+		if !d.Active {
+			continue
+		}
+		if r.From < 0 {
+			r.From = t
+		}
+		r.Use = append(r.Use, problem.Milliliters(problem.RoundDown(gross(d.StripET))))
+		r.Holds = append(r.Holds, problem.Milliliters(problem.RoundUp(gross(d.RAW))))
+		r.Reaches = append(r.Reaches, problem.Milliliters(problem.RoundUp(gross(d.TAW))))
+	}
+	return r, r.From >= 0
 }
 
 // leastSpell is the shortest limit that runoff puts on a turn. Holes pour faster than most soils take water for long, so

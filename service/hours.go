@@ -14,6 +14,7 @@ type opening struct {
 	Source     string
 	Day        int
 	Start, End time.Time
+	Attended   bool // somebody is at the taps during turns
 }
 
 // openings expands the water hours of a horizon to instants. Each day of each source gets its hours in order of time,
@@ -32,7 +33,7 @@ func openings(g file.Garden, loc *time.Location) []opening {
 				if (w.WaterSourceID == nil || *w.WaterSourceID == s.ID) && holdsOn(w, date) {
 					start, end := instant(date, minuteOfDay(w.StartLocal), loc), instant(date, minuteOfDay(w.EndLocal), loc)
 					if start.Before(end) { // hours inside a clock change's gap vanish
-						hours = append(hours, opening{s.ID, day, start, end})
+						hours = append(hours, opening{s.ID, day, start, end, attended(g, w.ID)})
 					}
 				}
 			}
@@ -42,12 +43,18 @@ func openings(g file.Garden, loc *time.Location) []opening {
 	return all
 }
 
-// merged sorts openings of one source and day and joins those that overlap or touch.
+func attended(g file.Garden, hours string) bool {
+	return g.Planning != nil && slices.Contains(g.Planning.AttendedHours, hours)
+}
+
+// merged sorts openings of one source and day and joins those that overlap or touch; somebody must be there during all
+// that are joined.
 func merged(hours []opening) []opening {
 	slices.SortFunc(hours, func(a, b opening) int { return a.Start.Compare(b.Start) })
 	var out []opening
 	for _, h := range hours {
 		if n := len(out); n > 0 && !h.Start.After(out[n-1].End) {
+			out[n-1].Attended = out[n-1].Attended && h.Attended
 			if h.End.After(out[n-1].End) {
 				out[n-1].End = h.End
 			}

@@ -86,7 +86,7 @@ func (f *facts) result(p problem.Problem, made plan.Plan) (file.GardenPlan, erro
 			Share: made.Bound.Share, Reason: string(made.Bound.Reason), Source: made.Bound.Source, Line: made.Bound.Line, Unit: made.Bound.Layout,
 		},
 		Zones: []file.ZonePlan{}, Turns: []file.TurnPlan{}, Units: []file.UnitPlan{}, Shortages: []file.ShortagePlan{},
-		Late: []file.LatePlan{}, Unplanned: append([]file.UnplannedPlan{}, f.left...),
+		Late: []file.LatePlan{}, Dry: []file.DryPlan{}, Unplanned: append([]file.UnplannedPlan{}, f.left...),
 	}
 	for _, s := range f.WaterSources {
 		out.Sources = append(out.Sources, f.sourcePlan(s))
@@ -107,6 +107,11 @@ func (f *facts) result(p problem.Problem, made plan.Plan) (file.GardenPlan, erro
 	}
 	for _, v := range made.Late {
 		out.Late = append(out.Late, file.LatePlan{Unit: v.Layout, Day: v.Day, GapD: int(v.Have), LimitD: int(v.Limit)})
+	}
+	for _, v := range made.Dry {
+		out.Dry = append(out.Dry, file.DryPlan{
+			Unit: v.Layout, Day: v.Day, MissingL: problem.Milliliters(v.Have).Liters(), HoldsL: problem.Milliliters(v.Limit).Liters(),
+		})
 	}
 	for _, u := range made.Unservable {
 		out.Unplanned = append(out.Unplanned, file.UnplannedPlan{
@@ -214,17 +219,22 @@ func (f *facts) turns(m *problem.Model, made plan.Plan, operations map[string]pr
 	for _, t := range made.Schedule.Turns {
 		w, _ := m.WindowIndex(t.Window)
 		tp := file.TurnPlan{Zone: t.Zone, Day: m.Windows[w].Day, StartsAt: f.instant(t.Start), EndsAt: f.instant(t.End)}
+		source, _ := m.SourceIndex(zones[t.Zone].Source)
+		var members []int
+		for _, id := range zones[t.Zone].Layouts {
+			i, _ := m.LayoutIndex(id)
+			members = append(members, i)
+		}
+		portions := m.Portions(source, members, operations[t.Zone], t)
 		for i, id := range zones[t.Zone].Layouts {
-			length := t.Length()
-			member := file.TurnMemberPlan{Unit: id}
+			const microlitersPerLiter = 1e6
+			member := file.TurnMemberPlan{Unit: id, VolumeL: float64(portions[i].Given) / microlitersPerLiter}
 			for _, c := range t.Closings {
 				if c.Layout == id {
 					closes := f.instant(c.At)
-					length, member.ClosesAt = problem.Span(c.At-t.Start), &closes
+					member.ClosesAt = &closes
 				}
 			}
-			const microlitersPerLiter = 1e6
-			member.VolumeL = float64(operations[t.Zone].Delivered[i].Volume(length)) / microlitersPerLiter
 			if perDay[id] == nil {
 				perDay[id] = make([]unit.Volume, f.Horizon.Days)
 			}

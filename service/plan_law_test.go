@@ -11,6 +11,8 @@ import (
 
 	"pgregory.net/rapid"
 
+	"rillturn.example/rillturn/engine/unit"
+	"rillturn.example/rillturn/engine/waterneed"
 	"rillturn.example/rillturn/service/file"
 )
 
@@ -95,7 +97,8 @@ func drawnPlot(t *rapid.T, g *file.Garden, base file.Garden, i int) {
 //  6. what is over is what exceeds the need by more than a twentieth;
 //  7. the smallest share is that of some unit, and no more than its bound;
 //  8. every unit planned or left out with a reason;
-//  9. the same file gives the same bytes.
+//  9. plants go short by the ledger on the days on which the plan says so, and on no others;
+//  10. the same file gives the same bytes.
 func TestPlanGarden_laws(t *testing.T) {
 	t.Parallel()
 	base := oneBed(t, 1, 1)
@@ -113,6 +116,7 @@ func TestPlanGarden_laws(t *testing.T) {
 		}
 		lawsOfTime(t, g, p, loc)
 		lawsOfWater(t, g, p)
+		lawOfDrought(t, g, p)
 		first, err := json.Marshal(p)
 		if err != nil {
 			t.Fatal(err)
@@ -131,6 +135,44 @@ func TestPlanGarden_laws(t *testing.T) {
 	})
 	if watered*2 < drawn {
 		t.Errorf("only %d of %d gardens had a turn: the laws were held against too little", watered, drawn)
+	}
+}
+
+// lawOfDrought replays the plan through the ledgers of every unit.
+func lawOfDrought(t *rapid.T, g file.Garden, p file.GardenPlan) {
+	f, err := gather(g, supposition{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, u := range f.units {
+		litres := make([]unit.Volume, g.Horizon.Days)
+		for _, turn := range p.Turns {
+			for _, m := range turn.Members {
+				if m.Unit == u.id {
+					litres[turn.Day] += unit.Liters(m.VolumeL)
+				}
+			}
+		}
+		growing, states := f.growing(u)
+		predicted, err := waterneed.Replay(growing, f.series, states, g.Horizon.FirstDay.EngineDate(), litres)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stress := make([]float64, g.Horizon.Days)
+		for _, planting := range predicted {
+			for _, d := range planting.Days {
+				day := d.Date.Sub(g.Horizon.FirstDay.EngineDate())
+				stress[day] = max(stress[day], d.Stress)
+			}
+		}
+		unservable := slices.ContainsFunc(p.Unplanned, func(x file.UnplannedPlan) bool { return x.ID == u.id })
+		for day, s := range stress {
+			dry := slices.ContainsFunc(p.Dry, func(d file.DryPlan) bool { return d.Unit == u.id && d.Day == day })
+			const unnoticed = 1e-3 // a millilitre of rounding a day
+			if !unservable && (s > unnoticed && !dry || s == 0 && dry) {
+				t.Fatalf("%s on day %d: stress %v by the ledger, dry by the plan %v", u.id, day, s, dry)
+			}
+		}
 	}
 }
 

@@ -81,10 +81,12 @@ func (p *planner) follow() (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	p.note(&plan)
+	for _, next := range []*Plan{&plan, &again, &patched} {
+		p.recall(next)
+		p.note(next)
+	}
 	best := plan
 	for _, next := range []*Plan{&again, &patched} {
-		p.note(next)
 		if preferred(next, &best) {
 			best = *next
 		}
@@ -109,7 +111,7 @@ func preferred(next, old *Plan) bool {
 	case next.Disturbed():
 		return next.disturbance() < old.disturbance()
 	}
-	return gains(next.Shares, old.Shares)
+	return gains(next, old)
 }
 
 // patch keeps all published turns that still keep the limits.
@@ -160,14 +162,14 @@ func (p *planner) stay(next *Plan) (Plan, bool) {
 	}
 	old := *next
 	old.Schedule = problem.Schedule{Zones: p.Previous.Zones, Turns: afterNow(p.Previous.Turns, p.Now)}
-	late, broken := split(p.Check(old.Schedule))
-	if len(broken) > 0 || len(late) > len(next.Late) {
+	f := sorted(p.Check(old.Schedule))
+	if len(f.broken) > 0 || len(f.late) > len(next.Late) {
 		return Plan{}, false
 	}
-	old.Shares, old.Late = shares(p.Model, old.Schedule), late
+	old.Shares, old.Late, old.Dry = shares(p.Model, old.Schedule), f.late, f.dry
 	old.measure()
 	p.note(&old)
-	return old, len(late) == len(next.Late) && !gains(next.Shares, old.Shares) && !saves(next, &old)
+	return old, len(f.late) == len(next.Late) && !gains(next, &old) && !saves(next, &old)
 }
 
 func afterNow(turns []problem.Turn, now problem.Instant) []problem.Turn {
@@ -184,15 +186,15 @@ func afterNow(turns []problem.Turn, now problem.Instant) []problem.Turn {
 // their habits.
 const noticed = 0.01
 
-// gains tells whether sorted shares are better by more than anybody would overlook.
-func gains(next, old []Share) bool {
-	a, b := fractions(next), fractions(old)
+// gains tells whether sorted shares, or else the water in time, are better by more than anybody would overlook.
+func gains(next, old *Plan) bool {
+	a, b := fractions(next.Shares), fractions(old.Shares)
 	for k := range a {
 		if d := a[k] - b[k]; d > noticed || d < -noticed {
 			return d > 0
 		}
 	}
-	return false
+	return old.thirst()-next.thirst() > noticed
 }
 
 // fractions returns the shares of all layouts that are in a zone, class by class, the smallest first.
@@ -219,7 +221,7 @@ func saves(next, old *Plan) bool {
 	for _, s := range old.Shares {
 		need += s.Need
 	}
-	return !gains(old.Shares, next.Shares) && float64(old.Over-next.Over) > noticed*float64(need)
+	return !gains(old, next) && float64(old.Over-next.Over) > noticed*float64(need)
 }
 
 // littleLater is the shift of a start up to which people come at the same time.

@@ -36,7 +36,6 @@ type Options struct {
 	PreviousEnd problem.Instant // turns of the plan after it are no changes; 0 for the end of the problem
 	Notice      problem.Span    // turns of Previous that start this soon after Now are only shortened or cancelled
 	Locked      []problem.Turn  // turns of Previous that stay where they are
-	CloseEarly  bool            // shut members with a valve of their own when they have enough
 	Stop        func() bool     // asked between evaluations; a plan that was stopped says so
 	// Progress is told what begins: making zones for a share, or dividing the time among zones that are there. It has no say in
 	// the plan.
@@ -97,6 +96,7 @@ type Plan struct {
 	Shares     []Share // by layout id, unservable ones included
 	Unservable []problem.Unservable
 	Late       []problem.Violation // interval limits that could not be kept
+	Dry        []problem.Violation // days on which plants go short of water, by layout
 	Smallest   float64             // the smallest fraction of all servable layouts
 	Mean       float64
 	Over       problem.Milliliters
@@ -132,14 +132,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	if o.CloseEarly {
-		plan.Schedule = closeEarly(m, plan.Schedule, o.Now)
-		if _, broken := split(m.Check(plan.Schedule)); len(broken) > 0 {
-			return Plan{}, &InvalidPlanError{Violations: broken}
-		}
-		plan.Shares = shares(m, plan.Schedule)
-		plan.measure()
-	}
+	pl.closeEarly(&plan)
 	if plan.Bound = pl.bound; len(plan.Late) > 0 {
 		plan.Bound = smallestBound(m, false)
 	}
@@ -191,6 +184,9 @@ func (p *Plan) better(o *Plan) bool {
 			return d > 0
 		}
 	}
+	if d := p.thirst() - o.thirst(); d > sameShare || d < -sameShare {
+		return d < 0
+	}
 	if p.Over != o.Over {
 		return p.Over < o.Over
 	}
@@ -216,7 +212,7 @@ func (p *planner) polished() (Plan, error) {
 		if err != nil {
 			return Plan{}, err
 		}
-		if _, holds := p.stay(&next); holds || !(len(next.Late) < len(plan.Late) || gains(next.Shares, plan.Shares) || saves(&next, &plan)) {
+		if _, holds := p.stay(&next); holds || !(len(next.Late) < len(plan.Late) || gains(&next, &plan) || saves(&next, &plan)) {
 			break
 		}
 		plan = next
@@ -232,11 +228,11 @@ func (p *planner) checked(solve func([]int) solved) (Plan, error) {
 		parts = append(parts, solve(sources))
 	}
 	plan := p.assemble(parts)
-	late, broken := split(p.Check(plan.Schedule))
-	if len(broken) > 0 {
-		return Plan{}, &InvalidPlanError{Violations: broken}
+	f := sorted(p.Check(plan.Schedule))
+	if len(f.broken) > 0 {
+		return Plan{}, &InvalidPlanError{Violations: f.broken}
 	}
-	plan.Late = late
+	plan.Late, plan.Dry = f.late, f.dry
 	return plan, nil
 }
 
@@ -248,16 +244,38 @@ func original(p problem.Problem, err error) error {
 	return err
 }
 
-// split parts interval limits that could not be kept, which a plan reports, from rules that no plan may break.
-func split(all []problem.Violation) (late, broken []problem.Violation) {
+// found parts what a plan reports, interval limits that could not be kept in days or in water, from rules that no plan may
+// break.
+type found struct {
+	late, dry, broken []problem.Violation
+}
+
+func sorted(all []problem.Violation) found {
+	var f found
 	for _, v := range all {
-		if v.Rule == problem.RuleInterval {
-			late = append(late, v)
-		} else {
-			broken = append(broken, v)
+		switch v.Rule {
+		case problem.RuleInterval:
+			f.late = append(f.late, v)
+		case problem.RuleDry:
+			f.dry = append(f.dry, v)
+		default:
+			f.broken = append(f.broken, v)
 		}
 	}
-	return late, broken
+	return f
+}
+
+// thirst is what is missing from root zones beyond what they hold readily, added up over layouts and days, as a part of
+// all need.
+func (p *Plan) thirst() float64 {
+	need, dry := problem.Milliliters(0), int64(0)
+	for _, s := range p.Shares {
+		need += s.Need
+	}
+	for _, v := range p.Dry {
+		dry += v.Have - v.Limit
+	}
+	return float64(dry) / float64(max(1, need))
 }
 
 func exclude(p problem.Problem, o Options) (problem.Problem, error) {
@@ -486,21 +504,17 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 		}
 		sort.Ints(members)
 		op := m.Operate(source, members)
-		for k, i := range members {
+		for _, i := range members {
 			out[i].Zone = z.ID
-			for _, t := range s.Turns {
-				if t.Zone != z.ID {
-					continue
-				}
-				open := t.Length()
-				for _, c := range t.Closings {
-					if c.Layout == m.Layouts[i].ID {
-						open = min(open, problem.Span(c.At-t.Start))
-					}
-				}
-				given[i] += op.Delivered[k].Volume(open)
-				out[i].Time += open
-				out[i].Turns++
+		}
+		for _, t := range s.Turns {
+			if t.Zone != z.ID {
+				continue
+			}
+			for k, p := range m.Portions(source, members, op, t) {
+				given[members[k]] += p.Given
+				out[members[k]].Time += p.Open
+				out[members[k]].Turns++
 			}
 		}
 	}

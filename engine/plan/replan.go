@@ -192,13 +192,7 @@ func (p *planner) keep(t problem.Turn, others []problem.Turn) (problem.Turn, boo
 	length := min(t.Length(), z.MaxRun, z.DayRoom(window.Day), problem.Span(window.End-t.Start))
 	length = min(length, max(shortest, z.Time-z.Done))
 	t.End = t.Start + problem.Instant(length)
-	t.Closings = slices.DeleteFunc(slices.Clone(t.Closings), func(c problem.Closing) bool {
-		i, known := p.LayoutIndex(c.Layout)
-		return !known || !slices.Contains(b.zones[k], i) || c.At < t.Start || c.At >= t.End
-	})
-	if len(t.Closings) == 0 {
-		t.Closings = nil
-	}
+	t.Closings = p.stillClosed(t, b.zones[k])
 	return t, length >= shortest
 }
 
@@ -221,11 +215,11 @@ func (p *planner) repaired(turns []problem.Turn) []problem.Turn {
 	turns = slices.Clone(turns)
 	for len(turns) > 0 {
 		s := problem.Schedule{Zones: p.before.named(p), Turns: turns}
-		_, broken := split(p.Check(s))
-		if len(broken) == 0 {
+		f := sorted(p.Check(s))
+		if len(f.broken) == 0 {
 			break
 		}
-		v, at := broken[0], -1
+		v, at := f.broken[0], -1
 		for k := range turns {
 			if p.concerns(v, turns[k]) {
 				at = k
@@ -327,7 +321,7 @@ func (p *planner) replan(sources []int, f frame) solved {
 			runs = append(runs, t)
 		}
 	}
-	c := rotation.Config{Level: p.bound.Share, Budget: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: p.bound.Share}
+	c := rotation.Config{Level: p.bound.Share, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: p.bound.Share}
 	if !f.fresh {
 		kept, time, clock := p.publishedPattern(g, ids, f.remaining)
 		c.Kept, c.KeptTime = kept, time

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"math"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -153,7 +154,7 @@ func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, an
 		b.arcs = b.arcs * 2 / n // many sources are tried in many ways
 	}
 	r := g.Solve(rotation.Config{
-		Level: level, Budget: b.arcs, Anneal: anneal, Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
+		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
 	})
 	p.evaluated += r.Evaluated
 	return solved{group: g, result: r, level: level}
@@ -187,7 +188,7 @@ func (s *solved) share(j int) float64 {
 }
 
 // better compares two rotations of the same sources by what every layout gets: interval limits first, then the shares
-// from the smallest up, class by class, then water given beyond need, then turns and zones.
+// from the smallest up, class by class, then water in time, room for missed turns, water given beyond need, turns and zones.
 func (s *solved) better(o *solved, m *problem.Model) bool {
 	if s.result.Late != o.result.Late {
 		return s.result.Late < o.result.Late
@@ -198,11 +199,21 @@ func (s *solved) better(o *solved, m *problem.Model) bool {
 			return d > 0
 		}
 	}
-	if wa, wb := s.water(), o.water(); wa != wb {
+	if s.result.Dry != o.result.Dry {
+		return s.result.Dry < o.result.Dry
+	}
+	wa, wb := s.water(), o.water()
+	if s.result.Tense != o.result.Tense && math.Abs(float64(wa-wb)) < sameWater*float64(wb) {
+		return s.result.Tense < o.result.Tense
+	}
+	if wa != wb {
 		return wa < wb
 	}
 	return len(s.result.Runs)+len(s.group.Zones) < len(o.result.Runs)+len(o.group.Zones)
 }
+
+// sameWater is the part of the water drawn that room for missed turns may cost.
+const sameWater = 0.01
 
 // sameShare is the difference between two shares that nobody can measure.
 const sameShare = 1e-6

@@ -26,13 +26,15 @@ type Batch struct {
 	DayCap   Span // most minutes on a day, for the soil of the member that takes least
 	MaxRun   Span
 	Soak     Span
-	Open     []bool // by day
-	Interval int    // most days between watering days
-	FirstBy  int    // last day on which the first watering meets every member's limit; may be negative
-	Used     []Span // by day: what settled turns and the past took of DayCap; nil for none
-	Watered  []bool // by day: a settled turn, or one of the past that watered every member; nil for none
-	Done     Span   // what settled turns and the past gave, in minutes of the member that is left with most
-	Past     Span   // the part of Done that the past gave
+	Open     []bool  // by day
+	Interval int     // most days between watering days
+	FirstBy  int     // last day on which the first watering meets every member's limit; may be negative
+	Used     []Span  // by day: what settled turns and the past took of DayCap; nil for none
+	Watered  []bool  // by day: a settled turn, or one of the past that watered every member; nil for none
+	Done     Span    // what settled turns and the past gave, in minutes of the member that is left with most
+	Past     Span    // the part of Done that the past gave
+	Settled  []Span  // by day: settled turns; nil for none
+	Ration   *Ration // nil until Rationed, and where no member has a reservoir
 }
 
 // NewBatch works out a zone of the source. The members must fit.
@@ -201,7 +203,11 @@ func (z *Batch) Settle(days, day int, length Span) {
 	if z.Used == nil {
 		z.Used, z.Watered = make([]Span, days), make([]bool, days)
 	}
+	if z.Settled == nil {
+		z.Settled = make([]Span, days)
+	}
 	z.Used[day] += length
+	z.Settled[day] += length
 	z.Watered[day] = true
 	z.Done += length
 }

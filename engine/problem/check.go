@@ -1,6 +1,9 @@
 package problem
 
-import "sort"
+import (
+	"slices"
+	"sort"
+)
 
 // Rule names a rule of the schedule; the letters are those of the problem file's documentation.
 type Rule string
@@ -29,6 +32,7 @@ const (
 	RuleReserve     Rule = "R10"     // the reserved share of a window stays free
 	RuleClosing     Rule = "C1"      // closings name members with a valve of their own, in the turn
 	RuleInterval    Rule = "I1"      // gaps between watering days stay within the layout's limit
+	RuleDry         Rule = "I2"      // no more is missing from a root zone after the day's water than it holds readily
 )
 
 // Violation is a broken rule with the figures that break it. What Have and Limit count is a matter of the rule: milli-
@@ -65,6 +69,7 @@ func (m *Model) Check(s Schedule) []Violation {
 	c.checkTanks()
 	c.checkReserves()
 	c.checkIntervals()
+	c.checkReservoirs()
 	return c.found
 }
 
@@ -211,39 +216,44 @@ func (c *checker) opens(window, source int) bool {
 }
 
 func (c *checker) checkMembers(t placed, zone *openZone) {
-	until := make([]Instant, len(zone.members))
-	for at := range zone.members {
-		until[at] = t.End
-	}
-	for _, closing := range t.Closings {
-		at := -1
-		for k, i := range zone.members {
-			if c.Layouts[i].ID == closing.Layout {
-				at = k
-			}
-		}
-		if at < 0 || !c.Layouts[zone.members[at]].OwnValve || closing.At < t.Start || closing.At > t.End {
-			c.add(Violation{Rule: RuleClosing, Zone: t.Zone, Window: t.Window, Layout: closing.Layout, Day: t.day})
-			continue
-		}
-		until[at] = min(until[at], closing.At)
-	}
+	c.checkClosings(t, zone)
+	portions := c.Portions(zone.source, zone.members, zone.op, t.Turn)
 	for at, i := range zone.members {
-		l, open := &c.Layouts[i], Span(until[at]-t.Start)
+		l, p := &c.Layouts[i], portions[at]
 		about := Violation{Zone: t.Zone, Window: t.Window, Layout: l.ID, Day: t.day}
 		if !c.openDay(i, t.day) {
 			about.Rule = RuleClosedDay
 			c.add(about)
 		}
-		if open > l.MaxRun {
-			about.Rule, about.Have, about.Limit = RuleMaxRun, int64(open), int64(l.MaxRun)
+		if p.Open > l.MaxRun {
+			about.Rule, about.Have, about.Limit = RuleMaxRun, int64(p.Open), int64(l.MaxRun)
 			c.add(about)
 		}
-		c.given[i][t.day] += zone.op.Delivered[at].Volume(open)
-		c.taken[i][t.day] += zone.op.Drawn[at].Volume(open)
-		c.time[i][t.day] += open
-		c.watered[i][t.day] = c.watered[i][t.day] || open > 0
+		c.given[i][t.day] += p.Given
+		c.taken[i][t.day] += p.Drawn
+		c.time[i][t.day] += p.Open
+		c.watered[i][t.day] = c.watered[i][t.day] || p.Open > 0
 	}
+}
+
+// checkClosings asks of every closing that somebody is there, that the member is open until then and has a valve of its
+// own, and that one member stays open: the turn ends with the last.
+func (c *checker) checkClosings(t placed, zone *openZone) {
+	shut := map[string]bool{}
+	for _, closing := range t.Closings {
+		at := slices.IndexFunc(zone.members, func(i int) bool { return c.Layouts[i].ID == closing.Layout })
+		if at < 0 || !c.Layouts[zone.members[at]].OwnValve || shut[closing.Layout] || !c.Windows[t.window].Attended ||
+			closing.At < t.Start || closing.At > t.End || len(shut) == len(zone.members)-1 {
+			c.add(Violation{Rule: RuleClosing, Zone: t.Zone, Window: t.Window, Layout: closing.Layout, Day: t.day})
+			continue
+		}
+		shut[closing.Layout] = true
+	}
+}
+
+func (c *checker) stretches(t *placed) []Stretch {
+	z := &c.zones[t.zone]
+	return c.Stretches(z.source, z.members, z.op, t.Turn)
 }
 
 func (c *checker) openDay(layout, day int) bool {
@@ -375,8 +385,9 @@ func (c *checker) checkLines() {
 		var events []event
 		for at := range c.turns {
 			if t := &c.turns[at]; c.LineOf[t.source] == k {
-				q := c.zones[t.zone].op.Total
-				events = append(events, event{t.Start, q, at}, event{t.End, -q, at})
+				for _, part := range c.stretches(t) {
+					events = append(events, event{part.Start, part.Op.Total, at}, event{part.End, -part.Op.Total, at})
+				}
 			}
 		}
 		for _, past := range c.Past {
@@ -403,7 +414,7 @@ func (c *checker) checkLines() {
 	}
 }
 
-// checkTanks follows the level of each tank through its turns. Water drawn at zone flow, early closings not counted.
+// checkTanks follows the level of each tank through its turns.
 func (c *checker) checkTanks() {
 	for s := range c.Sources {
 		tank := c.Sources[s].Tank
@@ -425,7 +436,9 @@ func (c *checker) checkTanks() {
 			if t.source != s {
 				continue
 			}
-			draw(t.Start, t.End, c.zones[t.zone].op.Total)
+			for _, part := range c.stretches(t) {
+				draw(part.Start, part.End, part.Op.Total)
+			}
 			if level < 0 {
 				c.add(Violation{
 					Rule: RuleTank, Source: c.Sources[s].ID, Zone: t.Zone, Window: t.Window, Day: t.day,

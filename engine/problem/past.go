@@ -77,22 +77,11 @@ func (m *Model) Ran(z Zone, t Turn) Past {
 	for k, id := range z.Layouts {
 		members[k] = m.layoutAt[id]
 	}
-	op := m.Operate(m.sourceAt[z.Source], members)
+	source := m.sourceAt[z.Source]
+	op := m.Operate(source, members)
 	out.Flow = op.Total
-	for k, id := range z.Layouts {
-		open := t.open(id)
-		out.Given = append(out.Given, Given{Layout: id, Volume: Milliliters(op.Delivered[k].Volume(open) / 1000), Time: open})
+	for k, p := range m.Portions(source, members, op, t) {
+		out.Given = append(out.Given, Given{Layout: z.Layouts[k], Volume: Milliliters(p.Given / 1000), Time: p.Open})
 	}
 	return out
-}
-
-// open is how long the turn is open for a member.
-func (t *Turn) open(layout string) Span {
-	end := t.End
-	for _, c := range t.Closings {
-		if c.Layout == layout {
-			end = min(end, c.At)
-		}
-	}
-	return Span(max(0, end-t.Start))
 }

@@ -86,6 +86,7 @@ type Window struct {
 	Day        int
 	Start, End Instant
 	Sources    []string
+	Attended   bool // somebody is there during turns, who may shut the valve of a member early
 }
 
 // Length is the time between the window's ends.
@@ -109,7 +110,8 @@ type Layout struct {
 	Soak        Span                // pause after a turn before the next one of the same layout
 	MaxDayTime  Span                // most time on a day; 0 means no limit
 	ClosedDays  []int
-	OwnValve    bool // may be closed before its zone's turn ends
+	OwnValve    bool        // may be closed before its zone's turn ends
+	Reservoirs  []Reservoir // of its plantings; none means that only watering days are counted
 }
 
 // Hand tells whether the layout is a hand turn.
@@ -155,8 +157,8 @@ type Turn struct {
 	Closings   []Closing // members shut early, in the order of time
 }
 
-// Closing is a member of the open zone shut before the turn ends. The flow of the others is counted as if it were
-// still open, which is never more than they get.
+// Closing is a member of the open zone shut by its own valve before the turn ends, in a window in which somebody is there
+// to do it. From then on the others have the flow of a zone without it.
 type Closing struct {
 	Layout string
 	At     Instant

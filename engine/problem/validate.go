@@ -190,6 +190,9 @@ func (l *Layout) validate(f *faults, at string, days int, sources map[string]int
 	for j, d := range l.ClosedDays {
 		inRange(f, fmt.Sprintf("%s/ClosedDays/%d", at, j), d, 0, days-1)
 	}
+	for j := range l.Reservoirs {
+		l.Reservoirs[j].validate(f, fmt.Sprintf("%s/Reservoirs/%d", at, j), days)
+	}
 	if strings.ContainsAny(l.ID, "\x00\n") {
 		f.add(at+"/ID", "must not hold control characters")
 	}

@@ -19,11 +19,13 @@ type limits struct {
 }
 
 // score orders two divisions of the same group: interval limits kept, then shares from the smallest up, class by class,
-// then distance to the published rota, then fewer turns.
+// then water in time, then distance to the published rota, then room for a missed turn, then fewer turns.
 type score struct {
 	late   int
 	shares []float64
+	dry    int64 // what comes late, added up over zones; only of whole rotations
 	moved  int
+	tense  int // times that a zone is watered on its last allowed day
 	turns  int
 }
 
@@ -43,8 +45,14 @@ func (a score) betterBy(b score, tolerance float64) bool {
 			return d > 0
 		}
 	}
+	if d := a.dry - b.dry; d > lateNoticed || d < -lateNoticed {
+		return d < 0
+	}
 	if a.moved != b.moved {
 		return a.moved < b.moved
+	}
+	if a.tense != b.tense {
+		return a.tense < b.tense
 	}
 	return a.turns < b.turns
 }
@@ -58,6 +66,8 @@ type evaluator struct {
 	turns    []int
 	entries  []entry
 	groupDay []int // by group
+	timing   timing
+	untimed  bool // no regard to when water comes
 	count    int
 	kept     Pattern                 // the published rota, or nil
 	keptTime map[[2]int]problem.Span // by zone and slot
@@ -148,7 +158,9 @@ func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
 	e.count++
 	var s score
 	for j := range e.g.Zones {
-		s.late += e.g.lateDays(p, j)
+		late, tense := e.g.gaps(p, j)
+		s.late += late
+		s.tense += tense
 	}
 	if incumbent != nil && s.late > incumbent.late {
 		return s, false
@@ -257,7 +269,14 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 		return true
 	})
 	amounts := e.div.amounts(&e.in)
-	given, _ := e.div.deal(&e.in, amounts, e.preferred(p))
+	e.timing.late = e.timing.late[:0]
+	given, timely := []int64(nil), false
+	if e.g.rationed() && !e.untimed {
+		given, timely = e.timing.deal(e, p, amounts, e.preferred(p))
+	}
+	if !timely {
+		given, _ = e.div.deal(&e.in, amounts, e.preferred(p))
+	}
 	out := make([]Visit, len(e.in.arcs))
 	for a, r := range e.in.arcs {
 		runs := int(p[r.claim][r.slot])

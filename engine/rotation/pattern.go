@@ -262,9 +262,19 @@ func (g *Group) firstBy(j int) int {
 
 // lateDays counts the days by which the pattern breaks the interval limit of zone j.
 func (g *Group) lateDays(p Pattern, j int) int {
-	z, total := &g.Zones[j], 0
-	last, first := 0, true
-	watered := make([]bool, g.Model.Days)
+	late, _ := g.gaps(p, j)
+	return late
+}
+
+// gaps counts the days by which gaps between watering days are longer than the interval limit of zone j, and how often the
+// zone is watered on its last allowed day where it could be watered earlier: such a turn can't be missed.
+func (g *Group) gaps(p Pattern, j int) (late, tense int) {
+	z := &g.Zones[j]
+	watered := g.watered[:0]
+	for range g.Model.Days {
+		watered = append(watered, false)
+	}
+	g.watered = watered
 	for _, w := range g.Of[z.Source] {
 		if p[j][w] > 0 {
 			watered[g.Slots[w].Day] = true
@@ -273,21 +283,18 @@ func (g *Group) lateDays(p Pattern, j int) int {
 	for d, is := range z.Watered {
 		watered[d] = watered[d] || is
 	}
+	by := z.FirstBy
 	for d, is := range watered {
 		if !is {
 			continue
 		}
-		if first {
-			total += max(0, d-z.FirstBy)
-		} else {
-			total += max(0, d-last-z.Interval)
+		late += max(0, d-by)
+		if d >= by && z.Interval > 1 && by > 0 {
+			tense++
 		}
-		last, first = d, false
+		by = d + z.Interval
 	}
-	if first {
-		return max(0, g.Model.Days-z.FirstBy)
-	}
-	return total + max(0, g.Model.Days-last-z.Interval)
+	return late + max(0, g.Model.Days-by), tense
 }
 
 // packSteps is how many exchanges a packing tries.

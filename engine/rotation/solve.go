@@ -2,6 +2,7 @@ package rotation
 
 import (
 	"math/rand/v2"
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -12,6 +13,7 @@ type Config struct {
 	Level    float64 // the share that patterns are built for
 	Budget   int     // work of the search, in arcs of the divisions it may make
 	Anneal   int     // work of the search that also accepts worse patterns for a while
+	Retime   int     // work of the search for water in time and room for a missed turn
 	Bound    float64 // a smallest share that no rotation exceeds; the search stops there
 	Seed     uint64
 	Grid     problem.Span            // turns start at multiples of this; 0 for any moment
@@ -29,6 +31,8 @@ type Result struct {
 	Visits    []Visit
 	Given     []problem.Span // minutes by zone, as placed
 	Late      int            // days beyond interval limits, added up over zones
+	Tense     int            // times that a zone is watered on its last allowed day
+	Dry       int64          // milli-minutes that come late for some plants, added up over zones
 	Evaluated int
 	Caps      []VolumeCap // by pool
 }
@@ -76,6 +80,13 @@ func (g *Group) Solve(c Config) Result {
 		p = s.trim(p, max(c.Budget, leastTrim))
 	}
 	best := s.settle(p, caps, c)
+	if c.Retime > 0 {
+		if timely, changed := s.retime(p, c.Retime); changed {
+			if other := s.settle(timely, caps, c); g.resultScore(&other).better(g.resultScore(&best)) {
+				best = other
+			}
+		}
+	}
 	best.Evaluated = e.count
 	return best
 }
@@ -338,9 +349,27 @@ func (s *search) candidates(p Pattern, l *Level, arcs []arc) [][]change {
 	return out
 }
 
-// settle divides the time for the pattern and places the turns, lowers windows and volumes where they did not fit, and
-// keeps the best rotation of all rounds. Every round is valid as it stands, because what does not fit is cut off.
+// settle divides the time for the pattern and places the turns. Where plants wait for water in time it does so a second
+// time without regard to that, because the windows may take those lengths better; shares come first.
 func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
+	cut, pools := slices.Clone(s.limits.cut), slices.Clone(s.limits.pools)
+	begin := func() { s.limits.cut, s.limits.pools = slices.Clone(cut), slices.Clone(pools) }
+	best := s.settleOnce(p.clone(), caps, c)
+	begin()
+	if s.g.rationed() {
+		s.untimed = true
+		other := s.settleOnce(p.clone(), caps, c)
+		if s.untimed = false; s.g.resultScore(&other).better(s.g.resultScore(&best)) {
+			best = other
+		}
+		begin()
+	}
+	return best
+}
+
+// settleOnce divides and places, lowers windows and volumes where turns did not fit, and keeps the best rotation of all
+// rounds. Every round is valid as it stands, because what does not fit is cut off.
+func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 	g := s.g
 	var best Result
 	var bestScore score
@@ -432,13 +461,16 @@ func (g *Group) result(p Pattern, visits []Visit, levels []Level, runs []Run) Re
 		placed[run.Zone][run.Slot]++
 	}
 	for j := range g.Zones {
-		r.Late += g.lateDays(placed, j)
+		late, tense := g.gaps(placed, j)
+		r.Late += late
+		r.Tense += tense
+		r.Dry += g.lateness(j, &r)
 	}
 	return r
 }
 
 func (g *Group) resultScore(r *Result) score {
-	s := score{late: r.Late, turns: len(r.Runs)}
+	s := score{late: r.Late, dry: r.Dry, tense: r.Tense, turns: len(r.Runs)}
 	entries := make([]entry, len(g.Zones))
 	for j := range g.Zones {
 		z := &g.Zones[j]

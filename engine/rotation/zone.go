@@ -23,6 +23,8 @@ type Group struct {
 	Of    [][]int // slots by source of the problem, in the order of time
 	Lines []int   // the service lines of the group's sources that limit anything
 	Fixed []Fixed // turns that are not planned any more
+
+	watered []bool // of gaps
 }
 
 // Fixed is a turn that stays as it is: nobody may move it, or it ran already. Zones are those with a member in it, which
@@ -50,6 +52,7 @@ func NewGroup(m *problem.Model, sources []int, zones []Zone, given [][]problem.S
 		for j := range zones {
 			if zones[j].Source == s {
 				g.Zones = append(g.Zones, zones[j])
+				g.Zones[len(g.Zones)-1].Rationed(m)
 			}
 		}
 		if line := m.LineOf[s]; line >= 0 && !contains(g.Lines, line) {

@@ -19,6 +19,7 @@ type GardenPlan struct {
 	Bound         BoundPlan       `json:"bound"`
 	Shortages     []ShortagePlan  `json:"shortages"`
 	Late          []LatePlan      `json:"late"`
+	Dry           []DryPlan       `json:"dry"`
 	Unplanned     []UnplannedPlan `json:"unplanned"`
 	Changes       *ChangesPlan    `json:"changes,omitempty"` // against the published rotation that the plan follows
 	Stopped       bool            `json:"stopped,omitempty"` // the search was cut short: another run may differ
@@ -159,6 +160,15 @@ type LatePlan struct {
 	Day    int    `json:"day"`
 	GapD   int    `json:"gap_d"`
 	LimitD int    `json:"limit_d"`
+}
+
+// DryPlan is a day on which plants of a unit go short: after the day's water more is missing from a root zone than it
+// holds readily, in litres at the unit.
+type DryPlan struct {
+	Unit     string  `json:"unit"`
+	Day      int     `json:"day"`
+	MissingL float64 `json:"missing_l"`
+	HoldsL   float64 `json:"holds_l"`
 }
 
 // UnplannedPlan is a plot or layout that the rotation leaves out, and why.

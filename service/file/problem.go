@@ -21,6 +21,7 @@ type Problem struct {
 	Sources     []ProblemSource `json:"sources" file:"required"`
 	Windows     []ProblemWindow `json:"windows" file:"required"`
 	Layouts     []ProblemLayout `json:"layouts" file:"required"`
+	Past        []ProblemPast   `json:"past,omitempty"`
 }
 
 // ProblemParams are the settings of a problem.
@@ -70,6 +71,7 @@ type ProblemWindow struct {
 	StartMin float64  `json:"start_min" file:"required"`
 	EndMin   float64  `json:"end_min" file:"required"`
 	Sources  []string `json:"sources" file:"required"`
+	Attended bool     `json:"attended,omitempty"` // a layout with its own valve may be closed before its run ends
 }
 
 // ProblemLayout is a layout, or a hand turn when hand_flow_lpm is given.
@@ -92,6 +94,37 @@ type ProblemLayout struct {
 	AreaM2       float64  `json:"area_m2,omitempty"`
 	Class        int      `json:"class,omitempty"`
 	OwnValve     bool     `json:"own_valve,omitempty"`
+	// Reservoirs are what the roots of its plantings reach; with them the interval limit holds in litres too.
+	Reservoirs []ProblemReservoir `json:"reservoirs,omitempty"`
+}
+
+// ProblemReservoir is the soil of one planting, in litres at the layout. Plants go short on a day when more is missing
+// after the day's water than the soil holds readily; then they use the day's litres, and less when they go short.
+type ProblemReservoir struct {
+	FromDay  int       `json:"from_day,omitempty"`
+	MissingL float64   `json:"missing_l" file:"required"` // on the morning of from_day
+	UseL     []float64 `json:"use_l" file:"required"`     // by day from then on
+	HoldsL   []float64 `json:"holds_l" file:"required"`   // readily available, by day from then on
+	ReachesL []float64 `json:"reaches_l" file:"required"` // totally available, by day from then on
+}
+
+// ProblemPast is a run of the horizon that is over, or runs to its end: a fact.
+type ProblemPast struct {
+	Zone     string         `json:"zone,omitempty"`
+	Window   string         `json:"window,omitempty"`
+	Source   string         `json:"source" file:"required"`
+	Day      int            `json:"day" file:"required"`
+	StartMin float64        `json:"start_min" file:"required"`
+	EndMin   float64        `json:"end_min" file:"required"`
+	FlowLPM  float64        `json:"flow_lpm" file:"required"`
+	Given    []ProblemGiven `json:"given" file:"required"`
+}
+
+// ProblemGiven is what a layout got from a run of the past.
+type ProblemGiven struct {
+	Layout  string  `json:"layout" file:"required"`
+	VolumeL float64 `json:"volume_l" file:"required"`
+	OpenMin float64 `json:"open_min" file:"required"`
 }
 
 // minutesPerDay is the length of every day of a problem file.
@@ -167,7 +200,46 @@ func (p *Problem) faults() Faults {
 		f.id(p.Layouts[i].ID, layouts, "layouts", i, "id")
 		p.Layouts[i].faults(&f, i, p.HorizonDays, sources)
 	}
+	for i := range p.Past {
+		p.Past[i].faults(&f, i, p.HorizonDays, sources, layouts)
+	}
 	return f.Faults
+}
+
+func (t *ProblemPast) faults(f *problemFaults, i, days int, sources, layouts map[string]bool) {
+	if !sources[t.Source] {
+		f.Add(Point("past", i, "source"), "no source is called %q", t.Source)
+	}
+	f.between(float64(t.Day), 0, float64(days-1), "past", i, "day")
+	f.between(t.StartMin, 0, maxMinutes, "past", i, "start_min")
+	f.between(t.EndMin, t.StartMin+1e-3, maxMinutes, "past", i, "end_min")
+	f.between(t.FlowLPM, 0, maxFlowLPM, "past", i, "flow_lpm")
+	for k, g := range t.Given {
+		if !layouts[g.Layout] {
+			f.Add(Point("past", i, "given", k, "layout"), "no layout is called %q", g.Layout)
+		}
+		f.between(g.VolumeL, 0, maxLiters, "past", i, "given", k, "volume_l")
+		f.between(g.OpenMin, 0, maxMinutes, "past", i, "given", k, "open_min")
+	}
+}
+
+func (r *ProblemReservoir) faults(f *problemFaults, i, k, days int) {
+	f.between(float64(r.FromDay), 0, float64(days-1), "layouts", i, "reservoirs", k, "from_day")
+	f.between(r.MissingL, 0, maxLiters, "layouts", i, "reservoirs", k, "missing_l")
+	if len(r.UseL) > days-r.FromDay {
+		f.Add(Point("layouts", i, "reservoirs", k, "use_l"), "has %d days, %d are left of the horizon", len(r.UseL), days-r.FromDay)
+	}
+	for _, list := range []struct {
+		name   string
+		liters []float64
+	}{{"use_l", r.UseL}, {"holds_l", r.HoldsL}, {"reaches_l", r.ReachesL}} {
+		if len(list.liters) != len(r.UseL) {
+			f.Add(Point("layouts", i, "reservoirs", k, list.name), "has %d days, use_l has %d", len(list.liters), len(r.UseL))
+		}
+		for d, v := range list.liters {
+			f.between(v, 0, maxLiters, "layouts", i, "reservoirs", k, list.name, d)
+		}
+	}
 }
 
 func (s *ProblemSource) faults(f *problemFaults, i int, parents map[string]bool) {
@@ -220,6 +292,9 @@ func (l *ProblemLayout) faults(f *problemFaults, i, days int, sources map[string
 	}
 	f.between(l.AreaM2, 0, 1e6, "layouts", i, "area_m2")
 	f.between(float64(l.Class), 0, 99, "layouts", i, "class")
+	for k := range l.Reservoirs {
+		l.Reservoirs[k].faults(f, i, k, days)
+	}
 }
 
 // Engine returns the problem as the planner takes it. The file must be without faults; an overlap of two windows is
@@ -237,7 +312,7 @@ func (p *Problem) Engine() (problem.Problem, error) {
 	for _, w := range p.Windows {
 		start := float64(w.Day) * minutesPerDay
 		out.Windows = append(out.Windows, problem.Window{
-			ID: w.ID, Day: w.Day, Sources: w.Sources,
+			ID: w.ID, Day: w.Day, Sources: w.Sources, Attended: w.Attended,
 			Start: problem.Instant(problem.SpanUp(unit.Minutes(start + w.StartMin))),
 			End:   problem.Instant(problem.SpanDown(unit.Minutes(start + w.EndMin))),
 		})
@@ -245,10 +320,56 @@ func (p *Problem) Engine() (problem.Problem, error) {
 	for i := range p.Layouts {
 		out.Layouts = append(out.Layouts, p.Layouts[i].engine())
 	}
+	for i := range p.Past {
+		out.Past = append(out.Past, p.Past[i].engine())
+	}
 	if err := out.Validate(); err != nil {
 		return problem.Problem{}, err
 	}
 	return out, nil
+}
+
+func (t *ProblemPast) engine() problem.Past {
+	out := problem.Past{
+		Zone: t.Zone, Window: t.Window, Source: t.Source, Day: t.Day, Start: instantOf(t.StartMin), End: instantOf(t.EndMin),
+		Flow: problem.RateUp(unit.LitersPerMinute(t.FlowLPM)),
+	}
+	for _, g := range t.Given {
+		out.Given = append(out.Given, problem.Given{
+			Layout: g.Layout, Volume: litersDown(&g.VolumeL), Time: problem.SpanDown(unit.Minutes(g.OpenMin)),
+		})
+	}
+	return out
+}
+
+func newProblemPast(t problem.Past) ProblemPast {
+	out := ProblemPast{
+		Zone: t.Zone, Window: t.Window, Source: t.Source, Day: t.Day, StartMin: minutesOf(t.Start), EndMin: minutesOf(t.End), FlowLPM: lpm(t.Flow),
+		Given: []ProblemGiven{},
+	}
+	for _, g := range t.Given {
+		out.Given = append(out.Given, ProblemGiven{Layout: g.Layout, VolumeL: g.Volume.Liters(), OpenMin: float64(g.Time.Minutes())})
+	}
+	return out
+}
+
+func (r *ProblemReservoir) engine() problem.Reservoir {
+	out := problem.Reservoir{From: r.FromDay, Missing: problem.VolumeUp(unit.Liters(r.MissingL))}
+	for k := range r.UseL {
+		out.Use = append(out.Use, problem.VolumeUp(unit.Liters(r.UseL[k])))
+		out.Holds = append(out.Holds, problem.VolumeDown(unit.Liters(r.HoldsL[k])))
+		out.Reaches = append(out.Reaches, problem.VolumeDown(unit.Liters(r.ReachesL[k])))
+	}
+	return out
+}
+
+func newProblemReservoir(r problem.Reservoir) ProblemReservoir {
+	out := ProblemReservoir{FromDay: r.From, MissingL: r.Missing.Liters(), UseL: []float64{}, HoldsL: []float64{}, ReachesL: []float64{}}
+	for k := range r.Use {
+		out.UseL, out.HoldsL = append(out.UseL, r.Use[k].Liters()), append(out.HoldsL, r.Holds[k].Liters())
+		out.ReachesL = append(out.ReachesL, r.Reaches[k].Liters())
+	}
+	return out
 }
 
 func litersDown(v *float64) problem.Milliliters {
@@ -292,6 +413,9 @@ func (l *ProblemLayout) engine() problem.Layout {
 	} else {
 		out.Curve = hydraulics.PowerLaw{Flow: float64(unit.LitersPerMinute(l.FlowLPM)), Head: l.HeadNomM, Exponent: l.Exponent}
 	}
+	for k := range l.Reservoirs {
+		out.Reservoirs = append(out.Reservoirs, l.Reservoirs[k].engine())
+	}
 	if l.MaxDayMin != nil {
 		out.MaxDayTime = problem.SpanDown(unit.Minutes(*l.MaxDayMin))
 	}
@@ -316,7 +440,7 @@ func NewProblem(name string, p problem.Problem) (Problem, error) {
 	for _, w := range p.Windows {
 		start := float64(w.Day) * minutesPerDay
 		out.Windows = append(out.Windows, ProblemWindow{
-			ID: w.ID, Day: w.Day, Sources: w.Sources, StartMin: minutesOf(w.Start) - start, EndMin: minutesOf(w.End) - start,
+			ID: w.ID, Day: w.Day, Sources: w.Sources, Attended: w.Attended, StartMin: minutesOf(w.Start) - start, EndMin: minutesOf(w.End) - start,
 		})
 	}
 	for i := range p.Layouts {
@@ -325,6 +449,9 @@ func NewProblem(name string, p problem.Problem) (Problem, error) {
 			return Problem{}, fmt.Errorf("write problem %s: %w", name, err)
 		}
 		out.Layouts = append(out.Layouts, l)
+	}
+	for _, t := range p.Past {
+		out.Past = append(out.Past, newProblemPast(t))
 	}
 	return out, nil
 }
@@ -372,6 +499,9 @@ func newProblemLayout(l *problem.Layout) (ProblemLayout, error) {
 		DaysSince: l.DaysSince, MaxDayL: l.MaxDay.Liters(), MaxRunMin: float64(l.MaxRun.Minutes()),
 		SoakMin: float64(l.Soak.Minutes()), ClosedDays: append([]int{}, l.ClosedDays...), AreaM2: float64(l.Area),
 		Class: l.Class, OwnValve: l.OwnValve,
+	}
+	for _, r := range l.Reservoirs {
+		out.Reservoirs = append(out.Reservoirs, newProblemReservoir(r))
 	}
 	if l.MaxDayTime > 0 {
 		t := float64(l.MaxDayTime.Minutes())

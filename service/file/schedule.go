@@ -31,8 +31,8 @@ type ScheduleRun struct {
 	Closings []ScheduleClosing `json:"closings,omitempty"`
 }
 
-// ScheduleClosing is a member shut before its zone's run ends. A reader that does not know closings sees a run in
-// which every member stays open, which is within the same limits.
+// ScheduleClosing is a member shut before its zone's run ends; from then on the others have the flows of a zone without it.
+// A reader that does not know closings sees a run in which every member stays open.
 type ScheduleClosing struct {
 	Layout string  `json:"layout" file:"required"`
 	AtMin  float64 `json:"at_min" file:"required"`

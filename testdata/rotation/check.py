@@ -6,10 +6,15 @@ is broken. It shares nothing with the Go planner but the files' meaning, works i
 horizon instant by instant, where the Go checker adds up integers zone by zone.
 
 Extensions beyond the first form of the files, all optional:
-  layouts: hand_flow_lpm (a hand turn: always alone, at that flow), max_day_min, own_valve
+  layouts: hand_flow_lpm (a hand turn: always alone, at that flow), max_day_min, own_valve,
+           reservoirs [{from_day, missing_l, use_l, holds_l, reaches_l}] (no plant goes short on a day, in litres at the layout)
   sources: hose_connections (most members of a zone), free_share (part of each window that stays free),
            tank {volume_l, level_l, refill_lpm} (never empty)
-  runs:    closings [{layout, at_min}] (a member with its own valve shut before the run ends)
+  windows: attended (somebody is there, who may shut a valve early)
+  runs:    closings [{layout, at_min}] (a member with its own valve shut before the run ends, in an attended window; the
+           others then have the flows of a zone without it)
+  past:    [{source, zone, window, day, start_min, end_min, flow_lpm, given [{layout, volume_l, open_min}]}] (runs that
+           are over, which count for everything and can't be changed)
 """
 import json
 import math
@@ -69,9 +74,16 @@ class Check:
         self.problem, self.schedule = problem, schedule
         self.layouts, self.sources = keyed(problem["layouts"]), keyed(problem["sources"])
         self.windows, self.lines = keyed(problem["windows"]), keyed(problem["parents"])
-        self.zones, self.flows, self.found = {}, {}, []
+        self.zones, self.flows, self.found, self.parts = {}, {}, [], {}
+        self.past = problem.get("past") or []
         self.given = {i: [0.0] * problem["horizon_days"] for i in self.layouts}
         self.time = {i: [0.0] * problem["horizon_days"] for i in self.layouts}
+        for p in self.past:
+            for g in p["given"]:
+                self.given[g["layout"]][p["day"]] += g["volume_l"]
+                self.time[g["layout"]][p["day"]] += g["open_min"]
+        self.had = {i: list(v) for i, v in self.given.items()}
+        self.had_time = {i: list(v) for i, v in self.time.items()}
 
     def broken(self, rule, text):
         self.found.append({"rule": rule, "text": text})
@@ -87,6 +99,7 @@ class Check:
         self.check_days()
         self.check_tanks(runs)
         self.check_gaps()
+        self.check_reservoirs()
 
     # zones ------------------------------------------------------------------------------------------------------
     def check_zones(self):
@@ -152,21 +165,42 @@ class Check:
             self.broken("R1", label)
         if end - begin < source["min_run_min"] - SLACK_MIN or end <= begin:
             self.broken("R4", f"{label}: {end - begin:.3f} min")
-        shut = {}
-        for c in r.get("closings") or []:
-            m = self.layouts.get(c["layout"])
-            if m not in zone["members"] or not m.get("own_valve") or not begin <= c["at_min"] <= end:
-                self.broken("C1", f"{label}: {c['layout']}")
-            else:
-                shut[c["layout"]] = c["at_min"]
+        self.parts[id(r)] = self.cut(r, label)
         for m in zone["members"]:
-            length = shut.get(m["id"], end) - begin
+            length = 0.0
+            for a, b, flows in self.parts[id(r)]:
+                if m["id"] in flows:
+                    length += b - a
+                    self.given[m["id"]][day] += flows[m["id"]] * (b - a)
             if day in m["closed_days"]:
                 self.broken("R2", f"{label}: {m['id']}")
             if length > m["max_run_min"] + SLACK_MIN:
                 self.broken("R5", f"{label}: {m['id']} {length:.3f} min")
-            self.given[m["id"]][day] += self.flows[m["id"]] * length
             self.time[m["id"]][day] += length
+
+    def cut(self, r, label):
+        """The parts of a run between closings, with the flows of the members that are open in each."""
+        zone, window = self.zones[r["zone"]], self.windows[r["window"]]
+        source = self.sources[zone["source"]]
+        open_now = [m["id"] for m in zone["members"]]
+        parts, since = [], r["start_min"]
+
+        def part(until):
+            if until > since:
+                members = [m for m in zone["members"] if m["id"] in open_now]
+                parts.append((since, until, Hydraulics(source, members).solve()[1]))
+
+        for c in sorted(r.get("closings") or [], key=lambda c: c["at_min"]):
+            m = self.layouts.get(c["layout"])
+            allowed = window.get("attended") and m is not None and m.get("own_valve") and c["layout"] in open_now
+            if not allowed or len(open_now) < 2 or not since <= c["at_min"] <= r["end_min"]:
+                self.broken("C1", f"{label}: {c['layout']}")
+                continue
+            part(c["at_min"])
+            open_now.remove(c["layout"])
+            since = c["at_min"]
+        part(r["end_min"])
+        return parts
 
     def check_order(self, runs):
         def pairs(key):
@@ -185,23 +219,37 @@ class Check:
             soak = max(m["soak_min"] for m in self.zones[a["zone"]]["members"])
             if b["start_min"] - a["end_min"] < soak - SLACK_MIN:
                 self.broken("R5", f"{a['zone']} soaks {b['start_min'] - a['end_min']:.3f} min before {b['window']}")
+        for r in runs:
+            zone = self.zones[r["zone"]]
+            for p in self.past:
+                gap = r["start_min"] - p["end_min"]
+                changes = p.get("zone") != r["zone"] and p.get("window") == r["window"]
+                pause = self.sources[zone["source"]]["changeover_min"] if changes else 0.0
+                if p["source"] == zone["source"] and gap < pause - SLACK_MIN:
+                    self.broken("R3", f"{r['zone']} in {r['window']} after a run of the past")
+                watered = {g["layout"] for g in p["given"] if g["open_min"] > 0}
+                if any(m["id"] in watered and gap < m["soak_min"] - SLACK_MIN for m in zone["members"]):
+                    self.broken("R5", f"{r['zone']} in {r['window']} soaks {gap:.3f} min after a run of the past")
 
     def check_instants(self, runs):
         """Looks at the middle of every stretch of time between two changes."""
-        times = sorted({t for r in runs for t in (r["start_min"], r["end_min"])})
-        at = sorted(runs, key=lambda r: r["start_min"])
+        at = [(a, b, self.sources[self.zones[r["zone"]]["source"]].get("parent"), sum(flows.values()), True)
+              for r in runs for a, b, flows in self.parts[id(r)]]
+        at += [(p["start_min"], p["end_min"], self.sources[p["source"]].get("parent"), p["flow_lpm"], False) for p in self.past]
+        at.sort(key=lambda part: part[:2])
+        times = sorted({t for part in at for t in part[:2]})
         for a, b in zip(times, times[1:]):
             if b - a < SLACK_MIN:
                 continue
-            middle, flow = 0.5 * (a + b), {}
-            for r in at:
-                if r["start_min"] > middle:
+            middle, flow, planned = 0.5 * (a + b), {}, set()
+            for start, end, line, q, mine in at:
+                if start > middle:
                     break
-                if r["end_min"] > middle:
-                    line = self.sources[self.zones[r["zone"]]["source"]].get("parent")
-                    flow[line] = flow.get(line, 0.0) + self.zones[r["zone"]]["total"]
+                if end > middle:
+                    flow[line] = flow.get(line, 0.0) + q
+                    planned |= {line} if mine else set()
             for line, q in flow.items():
-                if line in self.lines and q > self.lines[line]["flow_limit_lpm"] + SLACK_FLOW:
+                if line in planned and line in self.lines and q > self.lines[line]["flow_limit_lpm"] + SLACK_FLOW:
                     self.broken("R7", f"{line}: {q:.4f} L/min at minute {middle:.2f}")
 
     # days -------------------------------------------------------------------------------------------------------
@@ -212,18 +260,22 @@ class Check:
             most, longest = layout["max_day_l"], layout.get("max_day_min")
             for d in days:
                 v = self.given[i][d]
-                if v > most * 1.0001 + 1e-4:
+                if v > max(most, self.had[i][d]) * 1.0001 + 1e-4:
                     self.broken("R6", f"{i} day {d}: {v:.3f} L")
-                if longest is not None and self.time[i][d] > longest + SLACK_MIN:
+                if longest is not None and self.time[i][d] > max(longest, self.had_time[i][d]) + SLACK_MIN:
                     self.broken("R6", f"{i} day {d}: {self.time[i][d]:.3f} min")
                 s = layout["source"]
                 line = self.sources[s].get("parent")
-                by_source[s, d] = by_source.get((s, d), 0.0) + v
-                by_line[line, d] = by_line.get((line, d), 0.0) + v
+                by_source[s, d] = by_source.get((s, d), 0.0) + v - self.had[i][d]
+                by_line[line, d] = by_line.get((line, d), 0.0) + v - self.had[i][d]
+        drawn = {}
+        for p in self.past:
+            for name in (p["source"], self.sources[p["source"]].get("parent")):
+                drawn[name, p["day"]] = drawn.get((name, p["day"]), 0.0) + p["flow_lpm"] * (p["end_min"] - p["start_min"])
         for table, owners in ((by_source, self.sources), (by_line, self.lines)):
             for (name, d), v in table.items():
                 limit = owners.get(name, {}).get("daily_volume_cap_l")
-                if limit is not None and v > limit + 0.01:
+                if limit is not None and v > max(0.0, limit - drawn.get((name, d), 0.0)) + 0.01:
                     self.broken("R8", f"{name} day {d}: {v:.3f} L")
         for w in self.windows.values():
             for s in w["sources"]:
@@ -235,6 +287,7 @@ class Check:
                        and self.zones[r["zone"]]["source"] == source), key=lambda r: r["start_min"])
         used = sum(r["end_min"] - r["start_min"] for r in rows)
         used += self.sources[source]["changeover_min"] * sum(a["zone"] != b["zone"] for a, b in zip(rows, rows[1:]))
+        used += sum(p["end_min"] - p["start_min"] for p in self.past if p["source"] == source and p.get("window") == window["id"])
         if share and used > (1 - share) * (window["end_min"] - window["start_min"]) + SLACK_MIN:
             self.broken("R10", f"{source} in {window['id']}: {used:.3f} min")
 
@@ -244,11 +297,16 @@ class Check:
             if not tank:
                 continue
             level, now = tank["level_l"], 0.0
-            for r in sorted((r for r in runs if self.zones[r["zone"]]["source"] == name), key=lambda r: r["start_min"]):
-                level = min(tank["volume_l"], level + tank["refill_lpm"] * (r["start_min"] - now))
-                level += (tank["refill_lpm"] - self.zones[r["zone"]]["total"]) * (r["end_min"] - r["start_min"])
-                level, now = min(level, tank["volume_l"]), r["end_min"]
-                if level < -0.01:
+            draws = [(a, b, sum(flows.values()), r) for r in runs if self.zones[r["zone"]]["source"] == name
+                     for a, b, flows in self.parts[id(r)]]
+            draws += [(p["start_min"], p["end_min"], p["flow_lpm"], None) for p in self.past if p["source"] == name]
+            for start, end, q, r in sorted(draws, key=lambda draw: draw[0]):
+                level = min(tank["volume_l"], level + tank["refill_lpm"] * (start - now))
+                level = min(tank["volume_l"], level + (tank["refill_lpm"] - q) * (end - start))
+                now = end
+                if r is None:
+                    level = max(level, 0.0)
+                elif level < -0.01:
                     self.broken("R9", f"{name} is {-level:.3f} L short after {r['zone']} in {r['window']}")
 
     def check_gaps(self):
@@ -261,6 +319,23 @@ class Check:
             for a, b in zip(marks, marks[1:]):
                 if b - a > layout["max_interval_d"]:
                     self.broken("I1", f"{i}: {b - a} days up to day {b}")
+
+    def check_reservoirs(self):
+        """Follows what is missing from every root zone: the day's water fills it, then the plants use theirs."""
+        for i, layout in self.layouts.items():
+            if i in self.unservable:
+                continue
+            for soil in layout.get("reservoirs") or []:
+                missing = soil["missing_l"]
+                days = zip(soil["use_l"], soil["holds_l"], soil["reaches_l"])
+                for d, (use, holds, reaches) in enumerate(days, soil.get("from_day") or 0):
+                    missing = max(0.0, missing - self.given[i][d])
+                    if missing > holds + 0.01:
+                        self.broken("I2", f"{i} day {d}: {missing:.3f} L missing, {holds} L held readily")
+                    if missing > holds:  # less is used by plants that go short
+                        left = max(0.0, reaches - missing)
+                        use = min(left, use * left / (reaches - holds) if reaches > holds else use)
+                    missing += use
 
     def report(self):
         fractions, over = {}, 0.0

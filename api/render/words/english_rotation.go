@@ -110,6 +110,10 @@ var englishRotation = rotationPhrases{
 		problem.RuleInterval: func(_ Printer, v problem.Violation, day string) string {
 			return fmt.Sprintf("%s goes %s without water by %s; its plants bear %s.", OneLine(v.Layout), count(int(v.Have), "day", "days"), day, count(int(v.Limit), "day", "days"))
 		},
+		problem.RuleDry: func(p Printer, v problem.Violation, day string) string {
+			return fmt.Sprintf("On %s plants of %s go short: %s are missing from their roots after the day's water, and they reach %s easily.", day,
+				OneLine(v.Layout), p.Volume(unit.Liters(problem.Milliliters(v.Have).Liters())), p.Volume(unit.Liters(problem.Milliliters(v.Limit).Liters())))
+		},
 	},
 }
 

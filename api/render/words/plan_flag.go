@@ -20,6 +20,10 @@ var englishPlanFlags = map[string]func(plots string) string{
 		return "Litres for " + plots + " are planned as for an evenness of 50 %: the layout is more uneven, so its far end stays dry however " +
 			"long it runs. Shorten the laterals, use wider pipe, or plug every second hole."
 	},
+	"plants_go_short": func(plots string) string {
+		return "By the soil's ledger plants go short of water on some days, without rain: " + plots +
+			". Look at these plots first, and give them a can when leaves hang in the morning."
+	},
 	"waits_longer_than_soil_lasts": func(plots string) string {
 		return "On closed days these plots wait longer than their soil holds water: " + plots +
 			". Mulch, shade seedlings, or ask for a short turn by can on the closed day."

@@ -31,13 +31,14 @@ const (
 	Soak           Kind = "soak"      // short runs and long pauses
 	Intervals      Kind = "intervals" // as many visits as the windows hold
 	TankFed        Kind = "tank"
-	Hands          Kind = "hands" // hand turns beside layouts
+	Hands          Kind = "hands"   // hand turns beside layouts
+	Ledgers        Kind = "ledgers" // soils that say by the day when plants go short, and valves that may be shut early
 )
 
 // Kinds lists all kinds.
 var Kinds = []Kind{
 	Easy, Thirsty, TooLarge, Tight, OverSubscribed, OneHour, TwoSpigots, TenSpigots, OddEven, DailyCap, Soak, Intervals,
-	TankFed, Hands,
+	TankFed, Hands, Ledgers,
 }
 
 // Spec names a garden.
@@ -247,11 +248,34 @@ func (m *maker) scaleNeed() {
 		}
 	}
 	switch m.Kind {
+	case Ledgers:
+		m.ledgers()
 	case DailyCap:
 		m.p.Lines[0].DailyCap = ml(tenth(carried * load * 0.7 / float64(m.Days)))
 	case TankFed:
 		total := carried * load
 		m.p.Sources[0].Tank = &problem.Tank{Volume: ml(tenth(total / 2)), Level: ml(tenth(total / 3)), Refill: rate(tenth(total * 0.6 / float64(m.Days*day)))}
+	}
+}
+
+// ledgers gives every layout a soil that lasts as long as its interval, with the same use on every day, and somebody who
+// may shut every second one early.
+func (m *maker) ledgers() {
+	for w := range m.p.Windows {
+		m.p.Windows[w].Attended = true
+	}
+	for i := range m.p.Layouts {
+		l := &m.p.Layouts[i]
+		l.OwnValve = i%2 == 0
+		use := l.Need / problem.Milliliters(m.Days-1+l.DaysSince)
+		r := problem.Reservoir{Missing: use * problem.Milliliters(l.DaysSince)}
+		for range m.Days {
+			r.Use, r.Holds = append(r.Use, use), append(r.Holds, use*problem.Milliliters(l.MaxInterval))
+			r.Reaches = append(r.Reaches, 2*r.Holds[0])
+		}
+		l.Need = r.Missing + use*problem.Milliliters(m.Days-1)
+		l.MaxDay = max(l.MaxDay, use*problem.Milliliters(l.MaxInterval))
+		l.Reservoirs = []problem.Reservoir{r}
 	}
 }
 
