@@ -204,7 +204,7 @@ func TestEfficiency_namesItsSource(t *testing.T) {
 	}
 	e = Uniformity{Computed: Given(0.9)}.Efficiency()
 	near(t, "computed", e.Value, 0.9*0.85, 1e-12)
-	if e.Source != EfficiencyComputed || e.Low >= e.Value || e.High <= e.Value {
+	if e.Source != EfficiencyComputed || e.Uniformity != 0.9 || e.Factor != 0.85 || e.Low >= e.Value || e.High <= e.Value {
 		t.Errorf("%+v", e)
 	}
 	if e = (Uniformity{}).Efficiency(); e.Source != EfficiencyAssumed || e.Low != 0.6 || e.High != 0.9 {

@@ -122,6 +122,22 @@ func TestLaw_hemispheresMirror(t *testing.T) {
 	})
 }
 
+// Law 4, for ET0: the same weather half a year later in the other hemisphere, to the few per cent of the orbit. Held between
+// the polar circles, where half a day of season more or less does not decide over the sun.
+func TestLaw_hemispheresMirrorET0(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		north := Place{Latitude: unit.Degrees(number(t, "latitude", 0, 60))}
+		south := north
+		south.Latitude = -north.Latitude
+		d := Date{2015, 1, 1}.AddDays(rapid.IntRange(0, 182).Draw(t, "day"))
+		w := temperatures(number(t, "tmax", 15, 35), 14)
+		here, there := mustET0(t, north, d, w), mustET0(t, south, d.AddDays(182), w)
+		if diff := math.Abs(float64(here.ET0 - there.ET0)); diff > 0.08*float64(here.ET0)+0.15 {
+			t.Fatalf("%g mm in the north, %g mm in the south half a year later", here.ET0, there.ET0)
+		}
+	})
+}
+
 func drawCrop(t *rapid.T) Crop {
 	c := rapid.SampledFrom(Crops()).Draw(t, "crop")
 	length := func(name string) int { return rapid.IntRange(0, 60).Draw(t, name) }
@@ -243,7 +259,7 @@ func TestLaw_effectiveRain(t *testing.T) {
 
 // drawUnit draws a unit of one or two plantings with a series and a history of a few weeks.
 func drawUnit(t *rapid.T) (Unit, Series, History, Date) {
-	start := Date{2015, 5, 1}
+	start := drawDate(t) // over new years and leap days too
 	days := rapid.IntRange(1, 45).Draw(t, "days")
 	s := Series{}
 	for i := range days + 28 {
@@ -534,6 +550,60 @@ func TestLaw_cyclesKeepTheSum(t *testing.T) {
 		n, each := Cycles(total, on)
 		if math.Abs(float64(each)*float64(n)-float64(total)) > 1e-9*float64(total) || float64(each) > float64(on)*(1+1e-8) {
 			t.Fatalf("%d spells of %g for %g, at most %g", n, each, total, on)
+		}
+	})
+}
+
+// Law 13: half the flow runs twice as long, half the efficiency takes twice the depth. Law 12: units round trip.
+func TestLaw_dosesScale(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		depth, area := unit.Depth(number(t, "depth", 0.1, 100)), unit.Area(number(t, "area", 0.1, 1000))
+		flow, efficiency := unit.LitersPerHour(number(t, "flow", 1, 5000)), number(t, "efficiency", 0.1, 1)
+		equal := func(what string, got, want float64) {
+			if math.Abs(got-want) > 1e-9*math.Abs(want) {
+				t.Fatalf("%s: %g, want %g", what, got, want)
+			}
+		}
+		equal("half the flow", float64(RunTime(depth, area, flow/2)), 2*float64(RunTime(depth, area, flow)))
+		equal("half the efficiency", float64(GrossDepth(depth, efficiency/2, 0)), 2*float64(GrossDepth(depth, efficiency, 0)))
+		equal("two halves", depth.Over(area/2).Liters()*2, depth.Over(area).Liters())
+		equal("inches", float64(unit.DepthInches(depth.Inches())), float64(depth))
+		equal("gallons", float64(unit.Gallons(depth.Over(area).Gallons())), float64(depth.Over(area)))
+		equal("depth of the volume", float64(unit.DepthOf(depth.Over(area), area)), float64(depth))
+	})
+}
+
+// Law 16: need that is not met is carried. What a plan leaves out of the wanted water is missing on the morning after, up to
+// the wilting point, and a plant in stress asks for no more than it lost.
+func TestLaw_unmetNeedIsCarried(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		u, s, h, until := drawUnit(t)
+		u.Plantings = u.Plantings[:1]
+		u.Plantings[0].Dual, u.Plantings[0].DryBelow = false, 0
+		l := mustLedgers(t, u, s, h, until, LedgerOptions{})
+		d, err := UnitDemand(u, s, []State{l[0].State}, until, 7)
+		if err != nil {
+			t.Fatal(err)
+		}
+		full, half := make([]unit.Volume, 7), make([]unit.Volume, 7)
+		for i, day := range d.Days {
+			full[i], half[i] = day.Wanted, day.Wanted/2
+		}
+		after := func(plan []unit.Volume) Prediction {
+			r, err := Replay(u, s, []State{l[0].State}, until, plan)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return r[0]
+		}
+		met, unmet := after(full), after(half)
+		missing := met.Totals.Irrigation - unmet.Totals.Irrigation
+		notUsed := met.Totals.ET - unmet.Totals.ET
+		if carried := unmet.State.Depletion - met.State.Depletion; math.Abs(float64(carried-(missing-notUsed))) > 1e-6*float64(1+missing) {
+			t.Fatalf("%g mm were left out, %g mm not used, %g mm carried", missing, notUsed, carried)
+		}
+		if unmet.State.Depletion < met.State.Depletion-1e-9 {
+			t.Fatal("less water leaves the soil wetter")
 		}
 	})
 }

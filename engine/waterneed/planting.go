@@ -199,6 +199,9 @@ const (
 type Efficiency struct {
 	Value, Low, High float64
 	Source           Code
+	// Uniformity is the DU that it comes from and Factor what is left of it after drilling and plugging; both are 0 where
+	// nothing is known, and Factor is 1 for a catch test.
+	Uniformity, Factor float64
 }
 
 // drillingFactor is what drilling and plugging leave of a computed uniformity; the low and high bound its range. Own
@@ -216,13 +219,18 @@ func (u Uniformity) Efficiency() Efficiency {
 	switch {
 	case u.Measured.Known:
 		du := u.Measured.Value
-		return Efficiency{du, max(leastUniformity, du-catchError), min(1, du+catchError), EfficiencyMeasured}
+		return Efficiency{
+			Value: du, Low: max(leastUniformity, du-catchError), High: min(1, du+catchError), Source: EfficiencyMeasured, Uniformity: du, Factor: 1,
+		}
 	case u.Computed.Known:
 		du := u.Computed.Value
 		least := func(factor float64) float64 { return max(leastUniformity, du*factor) }
-		return Efficiency{least(drillingFactor), least(drillingLow), least(drillingHigh), EfficiencyComputed}
+		return Efficiency{
+			Value: least(drillingFactor), Low: least(drillingLow), High: least(drillingHigh), Source: EfficiencyComputed, Uniformity: du,
+			Factor: drillingFactor,
+		}
 	default:
-		return Efficiency{assumedEfficiency, assumedLow, assumedHigh, EfficiencyAssumed}
+		return Efficiency{Value: assumedEfficiency, Low: assumedLow, High: assumedHigh, Source: EfficiencyAssumed}
 	}
 }
 

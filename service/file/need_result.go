@@ -125,6 +125,9 @@ type EfficiencyResult struct {
 	Low    float64 `json:"low"`
 	High   float64 `json:"high"`
 	Source string  `json:"source"`
+	// DU is the uniformity that it comes from, Factor what drilling and plugging leave of it; left out where nothing is known.
+	DU     float64 `json:"du,omitempty"`
+	Factor float64 `json:"factor,omitempty"`
 }
 
 // StateResult is a planting's soil on a morning.
@@ -582,7 +585,7 @@ func soilResult(s waterneed.Soil) SoilResult {
 
 // EfficiencyOf returns an efficiency as files show it.
 func EfficiencyOf(e waterneed.Efficiency) EfficiencyResult {
-	return EfficiencyResult{Value: e.Value, Low: e.Low, High: e.High, Source: string(e.Source)}
+	return EfficiencyResult{Value: e.Value, Low: e.Low, High: e.High, Source: string(e.Source), DU: e.Uniformity, Factor: e.Factor}
 }
 
 func stateResult(s waterneed.State) StateResult {

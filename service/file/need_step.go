@@ -68,8 +68,10 @@ func within(faults *Faults, pointer string, v, low, high float64) bool {
 }
 
 // optionalIn is within for a value that may be left out.
-func optionalIn(faults *Faults, pointer string, v *float64, low, high float64) bool {
-	return v == nil || within(faults, pointer, *v, low, high)
+func optionalIn(faults *Faults, pointer string, v *float64, low, high float64) {
+	if v != nil {
+		within(faults, pointer, *v, low, high)
+	}
 }
 
 // NeedInitialCoefficient asks for Kc ini of nearly bare soil by its wettings (FAO-56 eq. 59 to 61, Figures 29 and 30).

@@ -55,7 +55,12 @@ var englishNeed = needPhrases{
 			return Notice{Text: "How moist the soil was at the start is not known; half of what plants reach easily is taken as gone.", Remedy: "Dig and enter what you see."}
 		},
 		waterneed.FlagSoilAssumed: func(Printer, NeedFact) Notice {
-			return Notice{Text: "The soil is not known; it counts as loam.", Remedy: "Rub moist soil between the fingers and enter what it feels like."}
+			return Notice{
+				Text: "The soil is not known; it counts as loam.",
+				Remedy: "Squeeze a moist handful: what won't hold together is sand, a ball that gives no ribbon between thumb and finger loamy sand; a " +
+					"ribbon under 2.5 cm (1 in) is sandy loam when gritty, silt loam when smooth, else loam; up to 5 cm (2 in) loam when gritty, else " +
+					"silty clay loam; a longer one silty clay when smooth, else clay. Enter that.",
+			}
 		},
 		waterneed.FlagCropJudged: func(Printer, NeedFact) Notice {
 			return Notice{Text: "Some constants of this crop are judged, not published.", Remedy: "Correct them in the planting if you know better."}
