@@ -113,8 +113,9 @@ func (c *Cutting) validate() error {
 //
 // The search is branch and bound over ways to fill a stick, with the bound of the linear program over all fillings
 // (P. C. Gilmore and R. E. Gomory, Oper. Res. 9 (1961) 849–859). It ends with a proof or after a fixed effort; the bound is
-// returned either way. Up to 40 pieces a proof was found in every case tried where all sticks to buy are multiples of one
-// length; up to 200 distinct lengths the list was never more than one stick above its bound.
+// returned either way. Up to 40 pieces a proof was found in every case tried with sticks of one length or of lengths with a
+// common measure, as shops have them (10 and 20 ft; 3, 4, 5 and 6 m); with up to 200 distinct lengths, however many pieces, the
+// list was hardly ever more than one stick above its bound. Beyond, see DEVIATIONS.md.
 func Cut(c Cutting) (CutList, error) {
 	if err := c.validate(); err != nil {
 		return CutList{}, err
@@ -289,7 +290,7 @@ const (
 	mostCutWork  = 300_000_000 // additions and multiplications, about
 	mostFillings = 400         // tried at one node
 	// mostKinds is the number of distinct lengths up to which the linear program is solved. Gardens have a dozen; beyond,
-	// pieces are placed longest first and the bound is that of length alone.
+	// sticks are filled one by one, the program cuts what is left at the end, and the bound is that of weights.
 	mostKinds = 200
 )
 
@@ -300,14 +301,17 @@ var widths = []int{2, 4, mostFillings}
 // run returns whether a cut list exists.
 func (s *cutSearch) run() bool {
 	whole := s.all()
-	s.bound = s.ceil(s.master.material(whole))
+	s.bound = s.ceil(math.Max(s.master.material(whole), s.weigh(whole)))
 	s.longestFirst(whole.clone())
+	if !s.best.complete || s.best.cost > s.bound {
+		s.fullest(whole.clone())
+	}
 	if s.best.complete && (s.best.cost <= s.bound || len(s.kinds) > mostKinds) {
 		return true
 	}
 	root := s.solve(whole)
 	s.bound = max(s.bound, s.ceil(root.bound))
-	s.dive(whole.clone(), root)
+	s.dive(whole.clone(), root, 0, nil)
 	for _, width := range widths {
 		if s.best.complete && s.best.cost <= s.bound {
 			return true
@@ -432,10 +436,8 @@ func (s *cutSearch) keep(cost int64, fillings []filling) {
 }
 
 // dive rounds the linear program again and again until everything is cut: whole numbers of fillings first, then the
-// largest fraction.
-func (s *cutSearch) dive(r residual, lp relaxed) {
-	var cost int64
-	var fillings []filling
+// largest fraction. Cost and fillings are what was cut before.
+func (s *cutSearch) dive(r residual, lp relaxed, cost int64, fillings []filling) {
 	take := func(f filling) bool {
 		done, ok := r.cut(f)
 		if ok {

@@ -325,16 +325,93 @@ func TestCut_sticksWithoutACommonMeasure(t *testing.T) {
 	}
 }
 
+// Hundreds of pieces of as many lengths: far more than a garden has, and no linear program over all of them.
 func TestCut_veryManyLengths(t *testing.T) {
-	c := garden(rand.New(rand.NewPCG(1, 4)), 500, 5)
-	list, err := Cut(c)
-	if err != nil {
-		t.Fatal(err)
+	for seed := range uint64(6) {
+		for _, n := range []int{260, 500, 1000} {
+			c := garden(rand.New(rand.NewPCG(seed, 4)), n, int(seed))
+			list, err := Cut(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkCutList(t, c, list)
+			if gap := (list.Bought - list.Bound).Feet(); gap > 20+1e-6 {
+				t.Errorf("%d pieces, seed %d: %v ft above the bound", n, seed, gap)
+			}
+		}
 	}
-	checkCutList(t, c, list)
-	// Longest first is never more than 11/9 of the least and 6/9 of a stick (G. Dósa, ESCAPE 2007, from memory).
-	if list.Bought > list.Bound*11/9+unit.Feet(10) {
-		t.Errorf("bought %v ft, bound %v ft", list.Bought.Feet(), list.Bound.Feet())
+}
+
+// Large gardens repeat their lengths.
+func TestCut_manyPiecesOfFewLengths(t *testing.T) {
+	for seed := range uint64(4) {
+		r := rand.New(rand.NewPCG(seed, 6))
+		c := garden(r, 800, 4)
+		for i := range c.Pieces {
+			c.Pieces[i].Length = c.Pieces[i%(10+int(seed)*10)].Length
+		}
+		if seed%2 == 1 {
+			c.Stock = append(c.Stock, unit.Feet(20))
+		}
+		list, err := Cut(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		checkCutList(t, c, list)
+		if gap := (list.Bought - list.Bound).Feet(); gap > 10+1e-6 {
+			t.Errorf("seed %d: %v ft above the bound", seed, gap)
+		}
+	}
+}
+
+// The weights of pieces never ask for more than the least that can be bought.
+func TestCut_weightsStayBelowEveryAssignment(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		inch := func(low, high int, name string) unit.Length {
+			return unit.Inches(float64(rapid.IntRange(low, high).Draw(t, name)))
+		}
+		c := Cutting{Kerf: unit.Inches(float64(rapid.IntRange(0, 2).Draw(t, "kerf")) / 8)}
+		for range rapid.IntRange(1, 8).Draw(t, "pieces") {
+			c.Pieces = append(c.Pieces, WantedPiece{Length: inch(8, 100, "piece")})
+		}
+		c.Stock = []unit.Length{unit.Inches(100)}
+		if rapid.Bool().Draw(t, "two lengths") {
+			c.Stock = append(c.Stock, inch(30, 120, "stick"))
+		}
+		for i := range rapid.IntRange(0, 2).Draw(t, "off-cuts") {
+			c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), inch(20, 120, "off-cut")})
+		}
+		least, _ := leastBought(c)
+		s := newCutSearch(&c)
+		if bound := s.weigh(s.all()) * float64(s.dearest); bound > float64(least)+1 {
+			t.Errorf("weights ask for %.0f nm, %d nm suffice", bound, least)
+		}
+		s.fullest(s.all())
+		if !s.best.complete || s.best.cost < least {
+			t.Errorf("the fullest sticks buy %d nm, least is %d", s.best.cost, least)
+		}
+	})
+}
+
+func TestCut_commonSetsOfStickLengthsAreProven(t *testing.T) {
+	for name, stock := range map[string][]unit.Length{
+		"10 and 20 ft": {unit.Feet(10), unit.Feet(20)}, "3 to 6 m": {3, 4, 5, 6}, "2.5, 3 and 4 m": {2.5, 3, 4}, "4 and 6 m": {4, 6},
+	} {
+		for seed := range uint64(4) {
+			c := garden(rand.New(rand.NewPCG(seed, 8)), 40, int(seed))
+			c.Stock = stock
+			for i := range c.Pieces {
+				c.Pieces[i].Length = min(c.Pieces[i].Length, stock[0])
+			}
+			list, err := Cut(c)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkCutList(t, c, list)
+			if !list.Proven() {
+				t.Errorf("%s, seed %d: bought %v m, bound %v m", name, seed, list.Bought, list.Bound)
+			}
+		}
 	}
 }
 

@@ -1,0 +1,179 @@
+package fieldwork
+
+import (
+	"math"
+	"slices"
+)
+
+// The effort of filling one stick with the least left over, in steps of the search; own judgement: with hundreds of lengths
+// to choose from a stick is full long before.
+const mostFullSteps = 20_000
+
+// tailKinds is how many distinct lengths the last sticks of a large request are left: those are cut by the linear program,
+// since what fits nowhere well is what is left at the end.
+const tailKinds = 120
+
+// kinds counts the distinct lengths that are still wanted.
+func (r *residual) kinds() int {
+	n := 0
+	for _, want := range r.want {
+		if want > 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// fullest fills stick after stick with the longest piece that is left and whatever leaves least over beside it, which cuts
+// requests of very many lengths close to their bound. Off-cuts are filled first, shortest first, while pieces fit them. Among
+// sticks to buy the one is taken of which the smallest share is left over.
+// Source: J. N. D. Gupta and J. C. Ho, Prod. Plan. Control 10 (1999) 598–603, with the longest piece fixed as in
+// K. Fleszar and K. S. Hindi, Comput. Oper. Res. 29 (2002) 821–839; both from memory.
+func (s *cutSearch) fullest(r residual) {
+	var cost int64
+	var fillings []filling
+	take := func(f filling) {
+		done, _ := r.cut(f)
+		fillings = append(fillings, done)
+		cost += s.stocks[f.stock].cost
+	}
+	for j := range s.stocks {
+		for s.stocks[j].cost == 0 && r.have[j] > 0 && r.left > 0 {
+			f, left := s.fill(j, -1, r)
+			if left == s.stocks[j].length {
+				break
+			}
+			take(f)
+		}
+	}
+	for r.left > 0 {
+		if len(s.kinds) > mostKinds && r.kinds() <= tailKinds {
+			s.dive(r, s.solve(r), cost, fillings)
+			return
+		}
+		longest := slices.IndexFunc(r.want, func(n int) bool { return n > 0 })
+		best, share := filling{}, math.Inf(1)
+		for j := range s.stocks {
+			if s.stocks[j].cost == 0 || s.stocks[j].length < s.kinds[longest].length {
+				continue
+			}
+			f, left := s.fill(j, longest, r)
+			if of := float64(left) / float64(s.stocks[j].length); of < share {
+				best, share = f, of
+			}
+		}
+		if math.IsInf(share, 1) {
+			return
+		}
+		take(best)
+	}
+	s.keep(cost, fillings)
+}
+
+// fill finds the filling of stock j that leaves least over and holds a piece of the kind first, if that is one. Longer
+// pieces are tried first, so that of two equally full ones that with the longer pieces is kept: short ones fit later.
+func (s *cutSearch) fill(j, first int, r residual) (best filling, left int64) {
+	take := make([]int, len(s.kinds))
+	left = s.stocks[j].length
+	room := left
+	from := 0
+	if first >= 0 {
+		take[first], from = 1, first
+		room -= s.kinds[first].length
+	}
+	best = filling{stock: j, take: slices.Clone(take)}
+	left = room
+	steps := 0
+	var walk func(i int, room int64) bool
+	walk = func(i int, room int64) bool {
+		if room < left {
+			left = room
+			copy(best.take, take)
+		}
+		for ; i < len(s.kinds); i++ {
+			if steps++; left == 0 || steps > mostFullSteps {
+				return false
+			}
+			if take[i] < r.want[i] && s.kinds[i].length <= room {
+				take[i]++
+				more := walk(i, room-s.kinds[i].length)
+				take[i]--
+				if !more {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	walk(from, room)
+	return best, left
+}
+
+// weigh is a bound for any number of lengths: pieces are given weights that no stick can hold more of than its own length is
+// given, so that together they need as many sticks as their weights fill. Weights are functions f of the share x of the
+// longest stick that grow with x and give a sum at least what its parts are given:
+//
+//  1. x itself, the bound of length alone;
+//  2. for each a up to 1/2: 0 under a, 1 over 1 − a, else x (S. Martello and P. Toth, Discrete Appl. Math. 28 (1990) 59–70);
+//  3. rounded, for k = 1 to 6, of x and of each of those (S. P. Fekete and J. Schepers, Math. Program. 91 (2001) 11–31).
+//
+// Both from memory; a test holds the bound against every assignment tried. The bound is in units of the dearest stick.
+func (s *cutSearch) weigh(r residual) float64 {
+	longest := float64(s.dearest + s.kerf)
+	if s.dearest == 0 || slices.ContainsFunc(s.stocks, func(k stock) bool { return float64(k.length) > longest }) {
+		return 0 // the functions know no shares above 1
+	}
+	thresholds := []func(float64) float64{func(x float64) float64 { return x }}
+	for _, k := range s.kinds {
+		if a := float64(k.length) / longest; a <= 0.5 {
+			thresholds = append(thresholds, func(x float64) float64 { return overThreshold(a, x) })
+		}
+	}
+	best := 0.0
+	const mostRounding = 6
+	for _, f := range thresholds {
+		best = math.Max(best, s.weighted(r, longest, f))
+		for k := 1.0; k <= mostRounding; k++ {
+			best = math.Max(best, s.weighted(r, longest, func(x float64) float64 { return rounded(k, f(x)) }))
+		}
+	}
+	return best
+}
+
+// weighted is the bound of one weight: what pieces weigh beyond what off-cuts can hold, at the cheapest price of a weight.
+func (s *cutSearch) weighted(r residual, longest float64, f func(float64) float64) float64 {
+	sum, price := 0.0, math.Inf(1)
+	for i, k := range s.kinds {
+		sum += float64(r.want[i]) * f(float64(k.length)/longest)
+	}
+	for j, k := range s.stocks {
+		v := f(float64(k.length) / longest)
+		if k.cost == 0 {
+			sum -= float64(r.have[j]) * v
+		} else if v > 0 {
+			price = math.Min(price, k.weight/v)
+		}
+	}
+	return price * sum
+}
+
+// hair is less than a nanometre of the longest stick there is.
+const hair = 1e-12
+
+func overThreshold(a, x float64) float64 {
+	switch {
+	case x > 1-a+hair:
+		return 1
+	case x < a-hair:
+		return 0
+	}
+	return x
+}
+
+// rounded is x where (k + 1)·x is whole, else the whole part of (k + 1)·x, over k.
+func rounded(k, x float64) float64 {
+	if whole := math.Round((k + 1) * x); math.Abs((k+1)*x-whole) < hair {
+		return x
+	}
+	return math.Floor((k+1)*x) / k
+}
