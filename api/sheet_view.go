@@ -74,7 +74,7 @@ func sheetCircumstances(w file.SheetWork, layout int) render.Circumstances {
 	if s := w.Asked.SourceOf(layout); s != nil {
 		c.Hose = c.Hose || s.Hose != nil
 		if s.Tank != nil {
-			c.DrinkingWaterTap, c.StoredWater, c.RefilledFromTap = false, true, true
+			c.DrinkingWaterTap, c.StoredWater, c.RefilledFromTap, c.RoofWater = false, true, true, true // where its water is from is not known
 		}
 	}
 	for _, j := range of.Assembly.Joints {

@@ -30,6 +30,7 @@ type Reservation struct {
 	CutOff      unit.Length
 	AsItIs      bool // nothing to drill, close or cut
 	HolesNeeded int
+	Notes       string // of the stored pipe: wear, and what else to know
 }
 
 // How far an old hole may be off its new place, and off its diameter, and still serve; own judgement: 3 mm is within
@@ -219,7 +220,7 @@ func reserve(stored []StoredPipe, wanted []wantedPipe) []Reservation {
 func reservation(s *StoredPipe, w *wantedPipe, f fit) Reservation {
 	r := Reservation{
 		Stored: s.ID, Site: w.site, Pipe: w.pipe, Reversed: f.reversed, NewHoles: int(f.effort[0]), PluggedOff: int(f.effort[1]),
-		HolesNeeded: holesOn(w.built),
+		HolesNeeded: holesOn(w.built), Notes: s.Notes,
 	}
 	if cut := s.Piece.Length - w.built.Length; float64(cut) > lengthTolerance {
 		r.CutOff = cut

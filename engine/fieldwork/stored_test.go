@@ -77,8 +77,8 @@ func TestPlan_storedPipesFirst(t *testing.T) {
 		{
 			"reserved for another layout",
 			[]Site{row("a", "", stick(corn)), row("b", "", stick(corn))},
-			[]StoredPipe{{ID: "for b", Piece: stick(corn), Site: new(1)}},
-			[]Reservation{{Stored: "for b", AsItIs: true, HolesNeeded: 20}},
+			[]StoredPipe{{ID: "for b", Piece: stick(corn), Site: new(1), Notes: "a little bent"}},
+			[]Reservation{{Stored: "for b", AsItIs: true, HolesNeeded: 20, Notes: "a little bent"}},
 			nil,
 		},
 		{

@@ -163,6 +163,7 @@ type SheetReservation struct {
 	Close    int     `json:"holes_to_close"`
 	CutOffM  float64 `json:"cut_off_m,omitempty"`
 	AsItIs   bool    `json:"as_it_is,omitempty"`
+	Notes    string  `json:"notes,omitempty"` // of the stored pipe
 }
 
 // RunSheet answers a sheet file. Its errors are Faults.
@@ -190,7 +191,7 @@ func (w SheetWork) Result() SheetResult {
 	for _, r := range sheet.Saved {
 		result.Reserved = append(result.Reserved, SheetReservation{
 			Stored: r.Stored, Layout: s.Layouts[r.Site].ID, Pipe: r.Pipe, Reversed: r.Reversed, NewHoles: r.NewHoles,
-			Close: r.PluggedOff, CutOffM: float64(r.CutOff), AsItIs: r.AsItIs,
+			Close: r.PluggedOff, CutOffM: float64(r.CutOff), AsItIs: r.AsItIs, Notes: r.Notes,
 		})
 	}
 	cost := fieldwork.Cost(sheet.Parts)

@@ -64,9 +64,13 @@ func anySheet() Sheet {
 }
 
 func (p StoredPipe) sheet() SheetStored {
-	return SheetStored{
+	s := SheetStored{
 		ID: p.Label, Owner: or(p.OwnerID, ""), ReservedFor: or(p.ReservedLayoutID, ""), Piece: p.Piece, Plugged: p.Plugged, Notes: p.Note,
 	}
+	if p.Condition == "worn" && s.Notes == "" {
+		s.Notes = p.Condition
+	}
+	return s
 }
 
 // addStored offers the stored pipes of the garden, and of those who hold the plots, to the layouts of a sheet. Drilled ones

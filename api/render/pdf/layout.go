@@ -249,7 +249,8 @@ func (l *layoutPages) stored() {
 	for i := range l.d.Sheet.Saved {
 		r := &l.d.Sheet.Saved[i]
 		if r.Site == l.d.Site {
-			rows = append(rows, []string{r.Stored, l.written(r.Site, r.Pipe), l.p.ReservationLine(r)})
+			todo := listed(" ", l.p.ReservationLine(r), noted(r.Notes))
+			rows = append(rows, []string{words.OneLine(r.Stored), l.written(r.Site, r.Pipe), todo})
 		}
 	}
 	if len(rows) == 0 {
@@ -261,6 +262,14 @@ func (l *layoutPages) stored() {
 		{l.p.Sheet(words.SheetBecomes), 2, false},
 		{l.p.Sheet(words.SheetToDo), 5, false},
 	}, rows)
+}
+
+// noted puts a note in brackets.
+func noted(text string) string {
+	if text = words.OneLine(text); text == "" {
+		return ""
+	}
+	return "(" + text + ")"
 }
 
 // cuts prints the cut list of all layouts together: they share sticks.

@@ -86,7 +86,7 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetStored: "Stored pipes to take first", SheetStoredPipe: "Stored pipe", SheetBecomes: "Becomes", SheetToDo: "To do",
 	SheetDrill: "Drill sheet",
 	SheetDrillHow: "Lay the pipes tight side by side on a flat floor: they keep one another straight, and the touching line is the line to drill along. " +
-		"Hook the tape on the end that goes to the tee and leave it there for all marks.",
+		"Hook the tape on the end that goes to the tee and leave it there for all marks. Prick each mark with an awl, so that the bit does not wander.",
 	SheetMarks: "Marks from the tee end", SheetTeeEnd: "tee end", SheetFarEnd: "far end", SheetWrite: "Write near the tee end",
 	SheetPlanting: "Planting marks",
 	SheetPlantingHow: "Let the layout run for some minutes first: the wet marks on the soil show where to plant. The figures below help to count; " +
