@@ -32,43 +32,124 @@ const (
 	BoundSourceCap BoundReason = "source_cap" // the daily volume of a source, or its tank
 )
 
-// smallestBound returns the least of all bounds. Without intervals, interval limits are not counted on: a plan that had
-// to break one may exceed a bound that rests on it.
-func smallestBound(m *problem.Model, intervals bool) Bound {
+// bounds are the shares that the smallest share of each group of sources cannot exceed. Without intervals, interval
+// limits are not counted on: a plan that had to break one may exceed a bound that rests on it.
+type bounds struct {
+	m         *problem.Model
+	intervals bool
+	bySource  []Bound
+	byLine    []Bound
+	tight     []bool // by source: the configuration bound has been looked at
+}
+
+func newBounds(m *problem.Model, intervals bool) *bounds {
+	b := &bounds{
+		m: m, intervals: intervals, bySource: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)),
+		tight: make([]bool, len(m.Sources)),
+	}
+	for s := range m.Sources {
+		b.bySource[s] = sourceBound(m, s, intervals)
+	}
+	for k := range m.Lines {
+		b.byLine[k] = least(lineBounds(m, k))
+	}
+	return b
+}
+
+// least is the lowest of some bounds, and what everybody needs when none is lower.
+func least(all []Bound) Bound {
 	best := Bound{Share: 1, Reason: BoundNeed}
-	lower := func(b Bound) {
+	for _, b := range all {
 		if b.Share < best.Share {
 			best = b
 		}
 	}
-	for s := range m.Sources {
-		if len(m.Members[s]) == 0 {
+	return best
+}
+
+// of is the bound of some sources, with their line's.
+func (b *bounds) of(sources []int) Bound {
+	var all []Bound
+	for _, s := range sources {
+		all = append(all, b.bySource[s])
+		if line := b.m.LineOf[s]; line >= 0 {
+			all = append(all, b.byLine[line])
+		}
+	}
+	return least(all)
+}
+
+// near is the bound of the garden, sharpened as long as it is above the share that a plan reached.
+func (b *bounds) near(reached float64) Bound {
+	for {
+		lowest := least(append(append([]Bound(nil), b.bySource...), b.byLine...))
+		if lowest.Share < reached+boundGap {
+			return lowest
+		}
+		loose := -1
+		for s := range b.bySource {
+			if !b.tight[s] && (loose < 0 || b.bySource[s].Share < b.bySource[loose].Share) {
+				loose = s
+			}
+		}
+		if loose < 0 {
+			return lowest
+		}
+		b.tighten([]int{loose})
+	}
+}
+
+// boundGap is the distance to a bound at which sharpening it is not worth the work.
+const boundGap = 1e-3
+
+// tighten looks at the zones that sources could have, which costs more than the other bounds: for a group whose rotation
+// falls short of them.
+func (b *bounds) tighten(sources []int) {
+	for _, s := range sources {
+		n := len(b.m.Members[s])
+		if b.tight[s] {
 			continue
 		}
-		lower(timeBound(m, s, intervals))
-		for _, b := range dayBounds(m, s, intervals) {
-			lower(b)
+		if b.tight[s] = true; n <= zoning.ExactLayouts || n > zoning.ConfigurationLayouts {
+			continue
 		}
-		need, volume := problem.Milliliters(0), int64(0)
-		for _, i := range m.Members[s] {
-			lower(soilBound(m, i))
-			need += m.Layouts[i].Need
-		}
-		limited := true
-		for _, cap := range sourceVolumes(m, s) {
-			limited = limited && cap >= 0
-			volume += int64(cap)
-		}
-		if limited && need > 0 {
-			lower(Bound{Share: float64(volume) / float64(need), Reason: BoundSourceCap, Source: m.Sources[s].ID})
-		}
+		b.bySource[s] = least(append([]Bound{b.bySource[s]}, b.zoneBounds(s)...))
 	}
-	for k := range m.Lines {
-		for _, b := range lineBounds(m, k) {
-			lower(b)
-		}
+}
+
+// zoneBounds are the configuration bounds of a source: all its layouts in all its windows, and those that may only run
+// on some days in the windows of those days.
+func (b *bounds) zoneBounds(s int) []Bound {
+	m, from := b.m, b.bySource[s].Share
+	all := zoning.NewConfiguration(m, s, m.Members[s], b.intervals)
+	share := all.Share(windowTime(m, s, nil), from)
+	out := []Bound{{Share: share, Reason: BoundTime, Source: m.Sources[s].ID}}
+	for _, set := range daySets(m, s) {
+		some := zoning.NewConfiguration(m, s, set.within, b.intervals)
+		share := some.Share(windowTime(m, s, set.days), from)
+		out = append(out, Bound{Share: share, Reason: BoundDays, Source: m.Sources[s].ID, Layout: m.Layouts[set.layout].ID})
 	}
-	return best
+	return out
+}
+
+func sourceBound(m *problem.Model, s int, intervals bool) Bound {
+	if len(m.Members[s]) == 0 {
+		return least(nil)
+	}
+	all := append(dayBounds(m, s, intervals), timeBound(m, s, intervals))
+	need, volume, limited := problem.Milliliters(0), int64(0), true
+	for _, i := range m.Members[s] {
+		all = append(all, soilBound(m, i))
+		need += m.Layouts[i].Need
+	}
+	for _, cap := range sourceVolumes(m, s) {
+		limited = limited && cap >= 0
+		volume += int64(cap)
+	}
+	if limited && need > 0 {
+		all = append(all, Bound{Share: float64(volume) / float64(need), Reason: BoundSourceCap, Source: m.Sources[s].ID})
+	}
+	return least(all)
 }
 
 // sourceVolumes is the most that a source's cap lets through on each day, -1 where nothing limits it. A tank is looked
@@ -118,24 +199,39 @@ func timeBound(m *problem.Model, s int, intervals bool) Bound {
 // mostDayBounds is how many sets of days are looked at.
 const mostDayBounds = 12
 
-// dayBounds looks at the layouts that may only run on some days: the zones that hold them must run on those days too.
-func dayBounds(m *problem.Model, s int, intervals bool) []Bound {
-	var out []Bound
+// daySet is the layouts that may only run on some days.
+type daySet struct {
+	layout int // one of them, whose days these are
+	days   []bool
+	within []int
+}
+
+func daySets(m *problem.Model, s int) []daySet {
+	var out []daySet
 	var seen [][]bool
 	for _, i := range m.Members[s] {
 		if len(m.Layouts[i].ClosedDays) == 0 || known(seen, m.Open[i]) || len(seen) == mostDayBounds {
 			continue
 		}
 		seen = append(seen, m.Open[i])
-		var within []int
+		set := daySet{layout: i, days: m.Open[i]}
 		for _, k := range m.Members[s] {
 			if inside(m.Open[k], m.Open[i]) {
-				within = append(within, k)
+				set.within = append(set.within, k)
 			}
 		}
-		least := zoning.NewLeast(m, s, within, intervals)
-		share := least.Share(windowTime(m, s, m.Open[i]))
-		out = append(out, Bound{Share: share, Reason: BoundDays, Source: m.Sources[s].ID, Layout: m.Layouts[i].ID})
+		out = append(out, set)
+	}
+	return out
+}
+
+// dayBounds looks at the layouts that may only run on some days: the zones that hold them must run on those days too.
+func dayBounds(m *problem.Model, s int, intervals bool) []Bound {
+	var out []Bound
+	for _, set := range daySets(m, s) {
+		least := zoning.NewLeast(m, s, set.within, intervals)
+		share := least.Share(windowTime(m, s, set.days))
+		out = append(out, Bound{Share: share, Reason: BoundDays, Source: m.Sources[s].ID, Layout: m.Layouts[set.layout].ID})
 	}
 	return out
 }

@@ -127,15 +127,16 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err := pl.resolve(); err != nil {
 		return Plan{}, err
 	}
-	pl.bound = smallestBound(m, true)
+	pl.bounds = newBounds(m, true)
 	plan, err := pl.make()
 	if err != nil {
 		return Plan{}, err
 	}
 	pl.closeEarly(&plan)
-	if plan.Bound = pl.bound; len(plan.Late) > 0 {
-		plan.Bound = smallestBound(m, false)
+	if len(plan.Late) > 0 {
+		pl.bounds = newBounds(m, false)
 	}
+	plan.Bound = pl.bounds.near(plan.Smallest)
 	return plan, nil
 }
 
@@ -315,7 +316,7 @@ type planner struct {
 	asPublished *problem.Schedule // Options.Previous as given, also when the horizon is longer
 	pinned      [][]int
 	forbidden   [][2]int
-	bound       Bound
+	bounds      *bounds
 	stopped     bool
 	evaluated   int
 	levels      []float64

@@ -297,7 +297,8 @@ type frame struct {
 
 // replan keeps the published zones of a group of sources and divides what is left of its windows.
 func (p *planner) replan(sources []int, f frame) solved {
-	p.tell(PlacingTurns, p.bound.Share)
+	bound := p.bounds.of(sources).Share
+	p.tell(PlacingTurns, bound)
 	b := p.before
 	var zones []rotation.Zone
 	var ids []string
@@ -321,7 +322,7 @@ func (p *planner) replan(sources []int, f frame) solved {
 			runs = append(runs, t)
 		}
 	}
-	c := rotation.Config{Level: p.bound.Share, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: p.bound.Share}
+	c := rotation.Config{Level: bound, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: bound}
 	if !f.fresh {
 		kept, time, clock := p.publishedPattern(g, ids, f.remaining)
 		c.Kept, c.KeptTime = kept, time

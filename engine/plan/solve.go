@@ -42,14 +42,24 @@ const levelGap = 0.01
 func (p *planner) solve(sources []int) solved {
 	modes := p.modes(sources)
 	how := modes[0]
-	best := p.attempt(sources, p.bound.Share, how, nil)
+	first := p.bounds.of(sources).Share
+	best := p.attempt(sources, first, how, nil)
+	if best.smallest() < first-boundGap {
+		p.bounds.tighten(sources)
+	}
+	bound := p.bounds.of(sources).Share
+	if bound < first-levelGap && !p.halt() {
+		if next := p.attempt(sources, bound, how, &best); next.better(&best, p.Model) {
+			best = next
+		}
+	}
 	for _, other := range modes[1:] {
-		if next := p.attempt(sources, p.bound.Share, other, nil); next.better(&best, p.Model) {
+		if next := p.attempt(sources, bound, other, nil); next.better(&best, p.Model) {
 			best, how = next, other
 		}
 	}
-	tried := map[int]bool{key(p.bound.Share): true}
-	for improved := true; improved && best.smallest() < p.bound.Share-levelGap && !p.halt(); {
+	tried := map[int]bool{key(first): true, key(bound): true}
+	for improved := true; improved && best.smallest() < bound-levelGap && !p.halt(); {
 		improved = false
 		theta := best.smallest()
 		for _, step := range levelSteps {
@@ -154,7 +164,8 @@ func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, an
 		b.arcs = b.arcs * 2 / n // many sources are tried in many ways
 	}
 	r := g.Solve(rotation.Config{
-		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bound.Share, Seed: p.Seed, Grid: p.Grid, Stop: p.halt,
+		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bounds.of(sources).Share, Seed: p.Seed,
+		Grid: p.Grid, Stop: p.halt,
 	})
 	p.evaluated += r.Evaluated
 	return solved{group: g, result: r, level: level}

@@ -163,7 +163,7 @@ func (z *Batch) Potential(m *Model) []Span {
 
 // Spend is the least that a zone takes of its source's time at a share of its need.
 type Spend struct {
-	Time  float64 // milli-minutes with a changeover for every turn
+	Time  float64 // milli-minutes with a changeover for every visit and the pauses within visits
 	Short float64 // milli-minutes that the zone's own limits withhold
 }
 
@@ -178,17 +178,20 @@ func (z *Batch) SpendAt(m *Model, share float64, intervals bool) Spend {
 		potential += float64(t)
 		most = max(most, float64(t))
 	}
-	turns := math.Ceil(want/max(1, float64(z.MaxRun)) - spendSlack)
-	turns = max(turns, math.Ceil(want/most-spendSlack))
+	visits := max(math.Ceil(want/most-spendSlack), 0)
 	if intervals {
-		turns = max(turns, float64(z.Visits(m.Days)))
+		visits = max(visits, float64(z.Visits(m.Days)))
 	}
+	turns := max(visits, math.Ceil(want/max(1, float64(z.MaxRun))-spendSlack))
 	source := &m.Sources[z.Source]
 	return Spend{
-		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*turns,
+		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*visits + float64(z.Between(m))*(turns-visits),
 		Short: max(0, want-potential),
 	}
 }
+
+// Between is the least pause between two turns of the zone in one window with no other zone between them.
+func (z *Batch) Between(m *Model) Span { return min(z.Soak, m.Sources[z.Source].Changeover) }
 
 // DayRoom is the most that the zone can still get on a day.
 func (z *Batch) DayRoom(day int) Span {

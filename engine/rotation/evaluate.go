@@ -63,7 +63,6 @@ type evaluator struct {
 	in       shares
 	div      division
 	limits   limits
-	turns    []int
 	entries  []entry
 	groupDay []int // by group
 	timing   timing
@@ -85,18 +84,13 @@ func (e *evaluator) load(p Pattern) bool {
 	for _, limit := range e.limits.pools {
 		in.pools = append(in.pools, int64(limit))
 	}
-	e.turns = append(e.turns[:0], make([]int, len(g.Slots))...)
-	turns := e.turns
 	for j := range g.Zones {
-		if !e.loadZone(p, j, turns) {
+		if !e.loadZone(p, j) {
 			return false
 		}
 	}
 	for w := range in.slots {
-		if turns[w] > 1 {
-			in.slots[w] -= int64(turns[w]-1) * int64(g.Model.Sources[g.Slots[w].Source].Changeover)
-		}
-		if in.slots[w] < 0 {
+		if in.slots[w] -= int64(g.pauses(p, w)); in.slots[w] < 0 {
 			return false
 		}
 	}
@@ -108,7 +102,20 @@ func (e *evaluator) load(p Pattern) bool {
 	return true
 }
 
-func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
+// pauses is the time between the turns of a slot: a changeover between visits, and within a visit no more than its soak
+// asks for, because its next turn may start before anything else could.
+func (g *Group) pauses(p Pattern, w int) problem.Span {
+	change, sum, visits := g.Model.Sources[g.Slots[w].Source].Changeover, problem.Span(0), 0
+	for j := range p {
+		if k := p[j][w]; k > 0 {
+			visits++
+			sum += problem.Span(k-1) * g.Zones[j].Between(g.Model)
+		}
+	}
+	return sum + problem.Span(max(0, visits-1))*change
+}
+
+func (e *evaluator) loadZone(p Pattern, j int) bool {
 	g, in, z := e.g, &e.in, &e.g.Zones[j]
 	c := claim{weight: int64(z.Weight), need: int64(z.Time), base: int64(z.Done), class: z.Class}
 	minRun := int64(g.minRun(j))
@@ -130,7 +137,6 @@ func (e *evaluator) loadZone(p Pattern, j int, turns []int) bool {
 			for pool := in.poolOf[w]; pool >= 0; pool = in.parentOf[pool] {
 				in.pools[pool] -= minRun * k
 			}
-			turns[w] += int(k)
 			visits++
 			base += minRun * k
 		}
@@ -344,11 +350,8 @@ func (e *evaluator) parts(l *Level, p Pattern) []Part {
 		own += problem.Span(in.claims[j].base)
 	}
 	for _, w := range l.Slots {
-		turns := 0
 		for j := range g.Zones {
-			k := int(p[j][w])
-			turns += k
-			if base := problem.Span(k) * g.minRun(j); member[j] {
+			if base := problem.Span(p[j][w]) * g.minRun(j); member[j] {
 				own -= base
 			} else {
 				others += base
@@ -356,7 +359,7 @@ func (e *evaluator) parts(l *Level, p Pattern) []Part {
 		}
 		slot := &g.Slots[w]
 		add(PartWindow, -1, w, -1, slot.Day, slot.Usable)
-		add(PartChange, -1, w, -1, slot.Day, -problem.Span(max(0, turns-1))*g.Model.Sources[slot.Source].Changeover)
+		add(PartChange, -1, w, -1, slot.Day, -g.pauses(p, w))
 		add(PartPlacement, -1, w, -1, slot.Day, -e.limits.cut[w])
 	}
 	for _, a := range l.Arcs {

@@ -100,6 +100,7 @@ type layoutPiece struct {
 	alone  float64 // milli-minutes for all its need when it is open alone
 	perDay float64 // need as a multiple of what its soil takes in a day
 	perRun float64 // need as a multiple of its longest run
+	within float64 // least pause between two turns of a visit, as a part of a changeover
 	visits float64 // watering days that its interval limit asks for
 }
 
@@ -123,6 +124,9 @@ func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
 		if layout.MaxRun > 0 {
 			p.perRun = p.alone / float64(layout.MaxRun)
 		}
+		if p.within = 1; l.changeover > 0 {
+			p.within = float64(z.Between(m)) / l.changeover
+		}
 		if intervals {
 			p.visits = float64(z.Visits(m.Days))
 		}
@@ -145,11 +149,13 @@ func (l *Least) Open(share float64) float64 { return share * math.Max(l.layered,
 func (l *Least) Time(share float64) float64 {
 	setups := make([]Piece, len(l.pieces))
 	for k, p := range l.pieces {
-		n := math.Max(math.Ceil(share*p.perDay-ceilSlack), math.Ceil(share*p.perRun-ceilSlack))
+		visits := math.Max(p.visits, math.Ceil(share*p.perDay-ceilSlack))
 		if p.alone > 0 && share > 0 {
-			n = math.Max(n, 1)
+			visits = math.Max(visits, 1)
 		}
-		setups[k] = Piece{Key: math.Max(p.visits, n), Weight: p.weight}
+		// Turns of a visit beyond its first count by the pause that they need.
+		more := math.Max(0, math.Ceil(share*p.perRun-ceilSlack)-visits)
+		setups[k] = Piece{Key: visits + p.within*more, Weight: p.weight}
 	}
 	turns := LayeredBound(setups, l.connections)
 	return math.Max(l.Open(share), l.minRun*turns) + l.changeover*turns

@@ -1,0 +1,421 @@
+package zoning
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"rillturn.example/rillturn/engine/problem"
+	"rillturn.example/rillturn/engine/unit"
+)
+
+// Configuration bounds what any zoning of a source spends, by the linear programme in which zones, and parts of zones,
+// cover every layout at least cost. Zones are its columns, found when the duals ask for them (Gilmore and Gomory 1961).
+// With any duals u
+//
+//	least time >= sum of u / max over zones of (sum of u in the zone / cost of the zone)
+//
+// (Farley 1990; both from memory), so the bound is safe wherever the search for columns ends.
+//
+// A member's flow depends on who else is open. Zones are therefore sorted by the cell in which their joint head lies: at
+// the lower end of a cell its members take least and the source gives most, at its upper end the minutes are fewest.
+type Configuration struct {
+	minRun, changeover float64
+	connections        int
+	layouts            []configLayout
+	cells              []cell
+	hands              []cellItem // hand turns, each a zone of its own
+	handVisits         []float64
+	handSoak           []float64
+	known              [][]int // zones that were columns once
+}
+
+type configLayout struct {
+	visits float64
+	soak   float64
+	days   []float64 // by day: most milli-minutes in its windows, its longest turns with their pauses
+}
+
+// cell is a range of joint heads.
+type cell struct {
+	items []cellItem // those that may be open in it, most minutes first
+	full  float64    // the fill that a zone has at least: with less its joint head lies above the cell
+	// turns of a zone led by item b with item i in it, at the share looked at; 0 where they cannot be together.
+	turns [][]float64
+}
+
+// cellItem is a layout in a cell. Its capacity is 1.
+type cellItem struct {
+	layout int
+	weight float64 // flow at the lower end, as a part of what the source gives there
+	fill   float64 // flow at the upper end, as a part of what the source gives there
+	time   float64 // milli-minutes for all its need, at the upper end
+	day    float64 // most milli-minutes on a day, for its soil
+	run    float64 // longest turn
+}
+
+// ConfigurationLayouts is the most layouts of a source for which a Configuration is worth its time.
+const ConfigurationLayouts = 130
+
+const (
+	// cellRatio is the width of a cell where flows depend on the head: about a hundredth of the flow.
+	cellRatio = 1.02
+	// mostCells holds the work down where heads spread widely: cells are wider then.
+	mostCells = 160
+	// leastHead is where cells begin when nobody asks for any head, as a part of the highest.
+	leastHead = 1e-3
+)
+
+// NewConfiguration prepares the bound for layouts of source s. Without intervals, interval limits are not counted.
+func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *Configuration {
+	source := &m.Sources[s]
+	c := &Configuration{
+		minRun: float64(source.MinRun), changeover: float64(source.Changeover), connections: source.Connections,
+	}
+	var piped []int
+	for _, i := range layouts {
+		z := problem.NewBatch(m, s, []int{i}, problem.ByNeed)
+		visits := 0.0
+		if intervals {
+			visits = float64(z.Visits(m.Days))
+		}
+		if m.Layouts[i].Hand() {
+			item := item(&m.Layouts[i], len(c.hands), float64(z.Op.Drawn[0]), float64(z.Op.Drawn[0]), 1)
+			c.hands, c.handVisits = append(c.hands, item), append(c.handVisits, visits)
+			c.handSoak = append(c.handSoak, float64(m.Layouts[i].Soak))
+			continue
+		}
+		piped = append(piped, i)
+		c.layouts = append(c.layouts, configLayout{
+			visits: visits, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
+		})
+	}
+	heads, varies := cellHeads(m, s, piped)
+	for k, low := range heads {
+		high := math.Inf(1)
+		if k+1 < len(heads) {
+			high = heads[k+1]
+		}
+		c.cells = append(c.cells, newCell(m, s, piped, low, high, varies))
+	}
+	return c
+}
+
+func longestDays(m *problem.Model, s, i int) []float64 {
+	days := make([]float64, m.Days)
+	for _, slot := range m.Slots[s] {
+		if m.Open[i][slot.Day] && slot.Usable >= m.Sources[s].MinRun {
+			days[slot.Day] += float64(problem.Longest(slot.Usable, m.Layouts[i].MaxRun, m.Layouts[i].Soak))
+		}
+	}
+	return days
+}
+
+// cellHeads returns the lower ends of the cells, rising: the heads that members ask for, and between and above them
+// steps of cellRatio where a flow depends on the head.
+func cellHeads(m *problem.Model, s int, layouts []int) (heads []float64, varies bool) {
+	supply := m.Sources[s].Supply
+	floor := math.Max(0, supply.HeadAt(math.Min(supply.MaxFlow, float64(m.Sources[s].FlowMax.Flow()))))
+	highest := floor
+	for _, i := range layouts {
+		l := &m.Layouts[i]
+		heads = append(heads, math.Max(floor, float64(l.HeadMin)))
+		varies = varies || l.Curve.FlowAt(supply.Static) != l.Curve.FlowAt(supply.Static/2)
+		highest = math.Max(highest, float64(m.Operate(s, []int{i}).Head))
+	}
+	slices.Sort(heads)
+	heads = slices.Compact(heads)
+	if !varies {
+		return heads, false
+	}
+	lowest := math.Max(heads[0], highest*leastHead)
+	ratio := math.Max(cellRatio, math.Pow(highest/lowest, 1.0/mostCells))
+	var out []float64
+	for k, low := range heads {
+		top := highest
+		if k+1 < len(heads) {
+			top = heads[k+1]
+		}
+		out = append(out, low)
+		for h := math.Max(low, lowest) * ratio; h*math.Sqrt(ratio) < top; h *= ratio {
+			out = append(out, h)
+		}
+	}
+	return out, true
+}
+
+func newCell(m *problem.Model, s int, layouts []int, low, high float64, varies bool) cell {
+	source := &m.Sources[s]
+	gives := math.Min(float64(source.FlowMax.Flow()), source.Supply.MaxFlow)
+	if h := source.Supply.HeadAt(gives); low > h {
+		gives = math.Min(gives, source.Supply.FlowAt(low))
+	}
+	if line := m.LineOf[s]; line >= 0 {
+		gives = math.Min(gives, float64(m.Lines[line].FlowLimit.Flow()))
+	}
+	high = math.Min(high, source.Supply.Static)
+	var c cell
+	filled := math.Min(source.Supply.FlowAt(high), source.Supply.MaxFlow)
+	if varies && filled > 0 {
+		c.full = 1 - 1e-6
+	}
+	for at, i := range layouts {
+		l := &m.Layouts[i]
+		if float64(l.HeadMin) > low {
+			continue
+		}
+		least, most := unit.Flow(l.Curve.FlowAt(low)), unit.Flow(l.Curve.FlowAt(high))
+		// A millilitre a minute more, and a millionth of what the source gives, make up for rounding.
+		it := item(l, at, math.Max(1, least.LitersPerMinute()*1000), most.LitersPerMinute()*1000+1, float64(least)/(gives*(1+1e-6)))
+		if it.fill = float64(most) / math.Max(filled, 1e-12); it.weight <= 1 {
+			c.items = append(c.items, it)
+		}
+	}
+	sort.SliceStable(c.items, func(a, b int) bool { return c.items[a].time > c.items[b].time })
+	return c
+}
+
+// item describes a layout whose flow lies between least and most [mL/min].
+func item(l *problem.Layout, at int, least, most, weight float64) cellItem {
+	it := cellItem{
+		layout: at, weight: weight, time: float64(l.Need) * 1000 / most,
+		day: float64(l.MaxDay)*1000/least + 1, run: math.Max(1, float64(l.MaxRun)),
+	}
+	if l.MaxDayTime > 0 {
+		it.day = math.Min(it.day, float64(l.MaxDayTime))
+	}
+	return it
+}
+
+// together is the turns (see counted) of a zone led by b that holds i, 0 where the days and soils of the two give the leader too
+// little.
+func (c *Configuration) together(b, i *cellItem, share float64) float64 {
+	want, potential, most := share*b.time, 0.0, 1.0
+	for d := range c.layouts[b.layout].days {
+		t := min(b.day, i.day, c.layouts[b.layout].days[d], c.layouts[i.layout].days[d])
+		potential += t
+		most = math.Max(most, t)
+	}
+	if want > potential+1 {
+		return 0
+	}
+	visits := max(1, c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/most-ceilSlack))
+	return c.counted(visits, math.Ceil(want/min(b.run, i.run)-ceilSlack), max(c.layouts[b.layout].soak, c.layouts[i.layout].soak))
+}
+
+// counted is visits, and turns within them by the pause that they need.
+func (c *Configuration) counted(visits, turns, soak float64) float64 {
+	within := 1.0
+	if c.changeover > 0 {
+		within = math.Min(1, soak/c.changeover)
+	}
+	return visits + within*math.Max(0, turns-visits)
+}
+
+func (c *Configuration) cost(time, turns float64) float64 {
+	return math.Max(time, turns*c.minRun) + turns*c.changeover
+}
+
+// prepare works out who can be with whom at a share.
+func (c *Configuration) prepare(share float64) {
+	for k := range c.cells {
+		cell := &c.cells[k]
+		n := len(cell.items)
+		if cell.turns == nil {
+			cell.turns = make([][]float64, n)
+			for b := range cell.turns {
+				cell.turns[b] = make([]float64, n)
+			}
+		}
+		for b := range n {
+			for i := b; i < n; i++ {
+				cell.turns[b][i] = c.together(&cell.items[b], &cell.items[i], share)
+			}
+		}
+	}
+}
+
+// zoneCost is the least cost of a zone over the cells that it may lie in; +Inf where it lies in none.
+func (c *Configuration) zoneCost(zone []int, share float64) float64 {
+	least := math.Inf(1)
+	for k := range c.cells {
+		cell := &c.cells[k]
+		lead, weight, fill, turns, found := -1, 0.0, 0.0, 0.0, 0
+		for at := range cell.items {
+			if !slices.Contains(zone, cell.items[at].layout) {
+				continue
+			}
+			if found++; lead < 0 {
+				lead = at
+			}
+			t := cell.turns[lead][at]
+			if t == 0 {
+				found = -len(zone)
+			}
+			weight, fill, turns = weight+cell.items[at].weight, fill+cell.items[at].fill, math.Max(turns, t)
+		}
+		if found == len(zone) && weight <= 1 && fill >= cell.full {
+			least = math.Min(least, c.cost(share*cell.items[lead].time, turns))
+		}
+	}
+	return least
+}
+
+// Rounds of columns, and exchanges of the simplex method in each, that a bound may take.
+const (
+	configRounds    = 60
+	configExchanges = 600
+	configGap       = 1e-4 // at which the search for columns ends
+)
+
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need. It may
+// stop as soon as the answer is above enough.
+func (c *Configuration) Time(share, enough float64) float64 {
+	alone := 0.0
+	for k := range c.hands {
+		h := &c.hands[k]
+		visits := max(1, c.handVisits[k], math.Ceil(share*h.time/h.day-ceilSlack))
+		alone += c.cost(share*h.time, c.counted(visits, math.Ceil(share*h.time/h.run-ceilSlack), c.handSoak[k]))
+	}
+	if len(c.layouts) == 0 {
+		return alone
+	}
+	c.prepare(share)
+	single := make([]float64, len(c.layouts))
+	for i := range single {
+		if single[i] = c.zoneCost([]int{i}, share); math.IsInf(single[i], 1) {
+			return math.Inf(1) // its own days and soil do not give it the share
+		}
+	}
+	programme := newCover(single)
+	for _, zone := range c.known {
+		if cost := c.zoneCost(zone, share); !math.IsInf(cost, 1) {
+			programme.add(zone, cost)
+		}
+	}
+	best := 0.0
+	for range configRounds {
+		programme.solve(configExchanges)
+		found, ratio := c.columns(programme.dual, share)
+		sum := 0.0
+		for _, u := range programme.dual {
+			sum += math.Max(0, u)
+		}
+		if best = math.Max(best, sum/ratio); ratio <= 1+configGap || alone+best > enough {
+			break
+		}
+		for _, f := range found {
+			programme.add(f.zone, f.cost)
+			c.known = append(c.known, f.zone)
+		}
+	}
+	return alone + best
+}
+
+// Share returns a share that cannot be exceeded in the time, no higher than from.
+func (c *Configuration) Share(time, from float64) float64 {
+	time *= 1 + ceilSlack
+	spend := c.Time(from, math.Inf(1))
+	if spend <= time {
+		return from
+	}
+	low, high := 0.0, from
+	if !math.IsInf(spend, 1) {
+		low = from * time / spend
+	}
+	for range configSteps {
+		mid := (low + high) / 2
+		if c.Time(mid, time) > time {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return high
+}
+
+// configSteps halve the range in which the share is known to lie, a few hundredths of it, so often.
+const configSteps = 5
+
+// found is a zone that the duals ask for.
+type found struct {
+	zone []int
+	cost float64
+}
+
+// columns looks for the zones whose duals are most for their cost: the best of every leader, and a bound on the ratio of
+// all, at least 1.
+func (c *Configuration) columns(dual []float64, share float64) ([]found, float64) {
+	best := make([]found, len(c.layouts))
+	ratio := make([]float64, len(c.layouts))
+	for i := range ratio {
+		ratio[i] = 1 + configGap/2
+	}
+	most := 1.0
+	for k := range c.cells {
+		most = math.Max(most, c.cellColumns(&c.cells[k], dual, share, best, ratio))
+	}
+	var out []found
+	for _, f := range best {
+		if f.zone != nil {
+			out = append(out, f)
+			slices.Sort(f.zone)
+		}
+	}
+	return out, max(most, slices.Max(ratio))
+}
+
+// cellColumns looks in one cell. It returns a bound on ratios where the search gave up.
+func (c *Configuration) cellColumns(cell *cell, dual []float64, share float64, best []found, ratio []float64) float64 {
+	order := make([]int, 0, len(cell.items))
+	for at := range cell.items {
+		if cell.full > 0 || dual[cell.items[at].layout] > 0 {
+			order = append(order, at)
+		}
+	}
+	worth := func(at int) float64 { return math.Max(0, dual[cell.items[at].layout]) / cell.items[at].weight }
+	sort.Slice(order, func(a, b int) bool {
+		if x, y := worth(order[a]), worth(order[b]); x != y {
+			return x > y
+		}
+		return order[a] < order[b]
+	})
+	loose := 1.0
+	var k knapsack
+	var levels []float64
+	for b := range cell.items {
+		lead := &cell.items[b]
+		own := cell.turns[b][b]
+		if (cell.full == 0 && dual[lead.layout] <= 0) || own == 0 {
+			continue
+		}
+		levels = append(levels[:0], own)
+		for i := b + 1; i < len(cell.items); i++ {
+			if t := cell.turns[b][i]; t > own && !slices.Contains(levels, t) {
+				levels = append(levels, t)
+			}
+		}
+		slices.Sort(levels)
+		for _, turns := range levels {
+			cost := c.cost(share*lead.time, turns)
+			k.reset(1-lead.weight, cell.full-lead.fill, c.connections-1)
+			for _, at := range order {
+				if t := cell.turns[b][at]; at > b && t > 0 && t <= turns {
+					k.add(at, cell.items[at].weight, dual[cell.items[at].layout], cell.items[at].fill)
+				}
+			}
+			enough := ratio[lead.layout]*cost - dual[lead.layout]
+			chosen, value, bound := k.most(enough)
+			if chosen != nil {
+				zone := []int{lead.layout}
+				for _, at := range chosen {
+					zone = append(zone, cell.items[at].layout)
+				}
+				best[lead.layout] = found{zone, cost}
+				ratio[lead.layout] = (value + dual[lead.layout]) / cost
+			}
+			loose = math.Max(loose, (bound+dual[lead.layout])/cost)
+		}
+	}
+	return loose
+}

@@ -1,0 +1,122 @@
+package zoning
+
+import "math"
+
+// cover is the linear programme that covers every row at least once by columns of least cost:
+//
+//	min sum c_z x_z   with   sum of x_z over the columns that hold row i >= 1,   x >= 0
+//
+// It keeps the inverse of its basis and takes new columns between solutions. One column for each row alone must come
+// first. Source: revised simplex with an explicit inverse; V. Chvátal, Linear Programming, ch. 7 (from memory).
+type cover struct {
+	rows    int
+	columns [][]int
+	cost    []float64
+	basis   []int // by place: a column, or ^i for the surplus of row i
+	inverse [][]float64
+	value   []float64 // by place: the basic variable
+	dual    []float64 // by row: what covering it costs at the margin
+	step    []float64
+}
+
+// newCover starts with a column for every row alone.
+func newCover(cost []float64) *cover {
+	n := len(cost)
+	c := &cover{
+		rows: n, cost: append([]float64(nil), cost...), basis: make([]int, n), inverse: make([][]float64, n),
+		value: make([]float64, n), dual: make([]float64, n), step: make([]float64, n),
+	}
+	for i := range n {
+		c.columns = append(c.columns, []int{i})
+		c.basis[i], c.inverse[i] = i, make([]float64, n)
+		c.inverse[i][i] = 1
+		// Rows that differ a little keep the simplex method from turning in circles. What is read off are the duals, and
+		// a bound is safe with any of them.
+		c.value[i] = 1 + 1e-6*math.Mod(float64(i+1)*math.Phi, 1)
+	}
+	return c
+}
+
+func (c *cover) add(column []int, cost float64) {
+	c.columns, c.cost = append(c.columns, column), append(c.cost, cost)
+}
+
+// price finds the duals of the basis and the variable whose entry gains most per unit; ok is false when none does.
+func (c *cover) price() (enters int, ok bool) {
+	for i := range c.dual {
+		c.dual[i] = 0
+	}
+	for at, b := range c.basis {
+		if b < 0 || c.cost[b] == 0 {
+			continue
+		}
+		for i, v := range c.inverse[at] {
+			c.dual[i] += c.cost[b] * v
+		}
+	}
+	least := -1e-7
+	for k, column := range c.columns {
+		reduced := c.cost[k]
+		for _, i := range column {
+			reduced -= c.dual[i]
+		}
+		if reduced < least*math.Max(1, c.cost[k]) {
+			least, enters, ok = reduced/math.Max(1, c.cost[k]), k, true
+		}
+	}
+	for i, u := range c.dual {
+		if u < least {
+			least, enters, ok = u, ^i, true
+		}
+	}
+	return enters, ok
+}
+
+// solve makes the programme's duals best for its columns, in at most so many exchanges. It returns how many it took.
+func (c *cover) solve(most int) int {
+	for n := range most {
+		enters, ok := c.price()
+		if !ok || !c.exchange(enters) {
+			return n
+		}
+	}
+	c.price()
+	return most
+}
+
+// exchange brings a variable into the basis; it reports false when nothing bounds it, which rounding alone can cause.
+func (c *cover) exchange(enters int) bool {
+	leaves, ratio := -1, math.Inf(1)
+	for at, row := range c.inverse {
+		d := 0.0
+		if enters < 0 {
+			d = -row[^enters]
+		} else {
+			for _, i := range c.columns[enters] {
+				d += row[i]
+			}
+		}
+		c.step[at] = d
+		if d > 1e-9 && c.value[at]/d < ratio {
+			leaves, ratio = at, c.value[at]/d
+		}
+	}
+	if leaves < 0 {
+		return false
+	}
+	pivot := c.inverse[leaves]
+	by := 1 / c.step[leaves]
+	for i := range pivot {
+		pivot[i] *= by
+	}
+	for at, row := range c.inverse {
+		if d := c.step[at]; at != leaves && d != 0 {
+			for i, v := range pivot {
+				row[i] -= d * v
+			}
+			c.value[at] = math.Max(0, c.value[at]-d*ratio)
+		}
+	}
+	c.value[leaves], c.basis[leaves] = ratio, enters
+	return true
+}
