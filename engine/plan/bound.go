@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"math"
 	"slices"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -37,18 +36,26 @@ const (
 type bounds struct {
 	m         *problem.Model
 	intervals bool
-	bySource  []Bound
+	most      []float64 // by layout: the share that it could have with every window to itself
+	bySource  []Bound   // layouts that can't get the share whatever is done get what they can
+	bySoil    []Bound   // of the layout of the source that can get least
 	byLine    []Bound
 	tight     []bool // by source: the configuration bound has been looked at
 }
 
 func newBounds(m *problem.Model, intervals bool) *bounds {
 	b := &bounds{
-		m: m, intervals: intervals, bySource: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)),
+		m: m, intervals: intervals, most: make([]float64, len(m.Layouts)), bySource: make([]Bound, len(m.Sources)), bySoil: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)),
 		tight: make([]bool, len(m.Sources)),
 	}
 	for s := range m.Sources {
 		b.bySource[s] = sourceBound(m, s, intervals)
+		var soil []Bound
+		for _, i := range m.Members[s] {
+			b.most[i] = problem.Most(m, i)
+			soil = append(soil, Bound{Share: b.most[i], Reason: BoundSoil, Layout: m.Layouts[i].ID, Source: m.Sources[s].ID})
+		}
+		b.bySoil[s] = least(soil)
 	}
 	for k := range m.Lines {
 		b.byLine[k] = least(lineBounds(m, k))
@@ -67,7 +74,7 @@ func least(all []Bound) Bound {
 	return best
 }
 
-// of is the bound of some sources, with their line's.
+// of is the bound of some sources, with their line's: of the share that layouts reach which can reach it at all.
 func (b *bounds) of(sources []int) Bound {
 	var all []Bound
 	for _, s := range sources {
@@ -82,7 +89,7 @@ func (b *bounds) of(sources []int) Bound {
 // near is the bound of the garden, sharpened as long as it is above the share that a plan reached.
 func (b *bounds) near(reached float64) Bound {
 	for {
-		lowest := least(append(append([]Bound(nil), b.bySource...), b.byLine...))
+		lowest := least(slices.Concat(b.bySource, b.bySoil, b.byLine))
 		if lowest.Share < reached+boundGap {
 			return lowest
 		}
@@ -137,41 +144,63 @@ func sourceBound(m *problem.Model, s int, intervals bool) Bound {
 		return least(nil)
 	}
 	all := append(dayBounds(m, s, intervals), timeBound(m, s, intervals))
-	need, volume, limited := problem.Milliliters(0), int64(0), true
-	for _, i := range m.Members[s] {
-		all = append(all, soilBound(m, i))
-		need += m.Layouts[i].Need
-	}
-	for _, cap := range sourceVolumes(m, s) {
-		limited = limited && cap >= 0
-		volume += int64(cap)
-	}
-	if limited && need > 0 {
-		all = append(all, Bound{Share: float64(volume) / float64(need), Reason: BoundSourceCap, Source: m.Sources[s].ID})
+	if volume, limited := sourceVolume(m, s); limited {
+		share := volumeShare(m, m.Members[s], float64(volume))
+		all = append(all, Bound{Share: share, Reason: BoundSourceCap, Source: m.Sources[s].ID})
 	}
 	return least(all)
 }
 
-// sourceVolumes is the most that a source's cap lets through on each day, -1 where nothing limits it. A tank is looked
-// at over the whole horizon: all of its store and all that flows in until the last window.
-func sourceVolumes(m *problem.Model, s int) []problem.Milliliters {
-	source, out := &m.Sources[s], make([]problem.Milliliters, m.Days)
-	for d := range out {
-		if out[d] = -1; source.DailyCap > 0 {
-			out[d] = source.DailyCap
+// volumeShare is the share of their need that the layouts get from so many millilitres, those that can't get it as much
+// as they can.
+func volumeShare(m *problem.Model, layouts []int, volume float64) float64 {
+	most := make([]float64, len(layouts))
+	for k, i := range layouts {
+		most[k] = problem.Most(m, i)
+	}
+	return zoning.LargestShare(func(share float64) float64 {
+		sum := 0.0
+		for k, i := range layouts {
+			sum += min(share, most[k]) * float64(m.Layouts[i].Need)
+		}
+		return sum
+	}, volume)
+}
+
+// sourceVolume is the most that a source gives over the horizon by its daily cap and its tank; limited is false where
+// neither holds it.
+func sourceVolume(m *problem.Model, s int) (volume problem.Milliliters, limited bool) {
+	source := &m.Sources[s]
+	volume = -1
+	if source.DailyCap > 0 {
+		volume = 0
+		for d := range m.Days {
+			if slices.ContainsFunc(m.Slots[s], func(slot problem.Slot) bool { return slot.Day == d }) {
+				volume += source.DailyCap
+			}
 		}
 	}
-	if source.Tank != nil && source.DailyCap == 0 {
-		total := source.Tank.Level
-		if n := len(m.Slots[s]); n > 0 {
-			total += problem.Milliliters(source.Tank.Refill.Volume(problem.Span(m.Slots[s][n-1].End)) / 1000)
+	if source.Tank != nil {
+		if most := tankVolume(m, s); volume < 0 || most < volume {
+			volume = most
 		}
-		for d := range out {
-			out[d] = 0
-		}
-		out[0] = total
 	}
-	return out
+	return volume, volume >= 0
+}
+
+// tankVolume is what can be drawn from a tank that every window empties: between windows it fills until it is full.
+func tankVolume(m *problem.Model, s int) problem.Milliliters {
+	tank := m.Sources[s].Tank
+	drawn, level, at := problem.Milliliters(0), tank.Level, problem.Instant(0)
+	flowsIn := func(from, to problem.Instant) problem.Milliliters {
+		return problem.Milliliters(tank.Refill.Volume(problem.Span(max(0, to-from)))/1000 + 1)
+	}
+	for _, slot := range m.Slots[s] {
+		level = min(tank.Volume, level+flowsIn(at, slot.Start))
+		drawn += level + flowsIn(max(at, slot.Start), slot.End)
+		level, at = 0, max(at, slot.End)
+	}
+	return drawn
 }
 
 // windowTime is the time of the source's windows on some days, a changeover for each added: a window with k turns needs
@@ -254,40 +283,15 @@ func inside(a, b []bool) bool {
 	return true
 }
 
-// soilBound is what a layout gets alone, if it has every window to itself: on each day no more than its soil takes, in
-// each window no more than its longest turns with their pauses.
-func soilBound(m *problem.Model, i int) Bound {
-	l, s := &m.Layouts[i], m.SourceOf[i]
-	op := m.Operate(s, []int{i})
-	byDay := make([]float64, m.Days)
-	for _, slot := range m.Slots[s] {
-		if m.Open[i][slot.Day] {
-			byDay[slot.Day] += float64(problem.Longest(slot.Usable, l.MaxRun, l.Soak))
-		}
-	}
-	got := 0.0
-	for _, t := range byDay {
-		if l.MaxDayTime > 0 {
-			t = math.Min(t, float64(l.MaxDayTime))
-		}
-		got += math.Min(float64(l.MaxDay)*1000, t*float64(op.Drawn[0]))
-	}
-	if l.Need == 0 {
-		return Bound{Share: 1}
-	}
-	return Bound{Share: got / (1000 * float64(l.Need)), Reason: BoundSoil, Layout: l.ID, Source: m.Sources[s].ID}
-}
-
 func lineBounds(m *problem.Model, k int) []Bound {
-	need, windows := problem.Milliliters(0), map[int]bool{}
+	var members []int
+	windows := map[int]bool{}
 	var spans []problem.Slot
 	for s := range m.Sources {
 		if m.LineOf[s] != k {
 			continue
 		}
-		for _, i := range m.Members[s] {
-			need += m.Layouts[i].Need
-		}
+		members = append(members, m.Members[s]...)
 		for _, slot := range m.Slots[s] {
 			if !windows[slot.Window] {
 				windows[slot.Window] = true
@@ -295,21 +299,18 @@ func lineBounds(m *problem.Model, k int) []Bound {
 			}
 		}
 	}
-	if need == 0 {
-		return nil
-	}
 	open := union(m, spans)
 	if b, some := lineTimeBound(m, k, open); some {
-		return append(b, lineVolumeBounds(m, k, spans, need, open)...)
+		return append(b, lineVolumeBounds(m, k, spans, members, open)...)
 	}
-	return lineVolumeBounds(m, k, spans, need, open)
+	return lineVolumeBounds(m, k, spans, members, open)
 }
 
 // lineTimeBound counts on how many sources the line can feed at the same instant: no zone of a source draws less than
 // the layout that takes least alone.
 func lineTimeBound(m *problem.Model, k int, open problem.Span) ([]Bound, bool) {
 	var flows []problem.Rate
-	total := 0.0
+	var sources []zoning.Least
 	for s := range m.Sources {
 		if m.LineOf[s] != k || len(m.Members[s]) == 0 {
 			continue
@@ -319,8 +320,7 @@ func lineTimeBound(m *problem.Model, k int, open problem.Span) ([]Bound, bool) {
 			smallest = min(smallest, m.Operate(s, []int{i}).Delivered[0])
 		}
 		flows = append(flows, smallest)
-		least := zoning.NewLeast(m, s, m.Members[s], false)
-		total += least.Open(1)
+		sources = append(sources, zoning.NewLeast(m, s, m.Members[s], false))
 	}
 	slices.Sort(flows)
 	sum, atOnce := problem.Rate(0), 0
@@ -330,18 +330,23 @@ func lineTimeBound(m *problem.Model, k int, open problem.Span) ([]Bound, bool) {
 		}
 		atOnce++
 	}
-	if atOnce == len(flows) || total == 0 {
+	if atOnce == len(flows) {
 		return nil, false
 	}
-	return []Bound{{
-		Share: float64(max(1, atOnce)) * float64(open) / total, Reason: BoundLineTime, Line: m.Lines[k].ID,
-	}}, true
+	share := zoning.LargestShare(func(share float64) float64 {
+		total := 0.0
+		for k := range sources {
+			total += sources[k].Open(share)
+		}
+		return total
+	}, float64(max(1, atOnce))*float64(open))
+	return []Bound{{Share: share, Reason: BoundLineTime, Line: m.Lines[k].ID}}, true
 }
 
-func lineVolumeBounds(m *problem.Model, k int, spans []problem.Slot, need problem.Milliliters, open problem.Span) []Bound {
+func lineVolumeBounds(m *problem.Model, k int, spans []problem.Slot, members []int, open problem.Span) []Bound {
 	line := &m.Lines[k]
 	out := []Bound{{
-		Share: float64(line.FlowLimit.Volume(open)) / (1000 * float64(need)), Reason: BoundLineFlow, Line: line.ID,
+		Share: volumeShare(m, members, float64(line.FlowLimit.Volume(open))/1000), Reason: BoundLineFlow, Line: line.ID,
 	}}
 	if line.DailyCap > 0 {
 		days := make([]bool, m.Days)
@@ -352,7 +357,9 @@ func lineVolumeBounds(m *problem.Model, k int, spans []problem.Slot, need proble
 				count++
 			}
 		}
-		out = append(out, Bound{Share: float64(line.DailyCap) * float64(count) / float64(need), Reason: BoundLineCap, Line: line.ID})
+		out = append(out, Bound{
+			Share: volumeShare(m, members, float64(line.DailyCap)*float64(count)), Reason: BoundLineCap, Line: line.ID,
+		})
 	}
 	return out
 }

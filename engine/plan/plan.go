@@ -149,7 +149,7 @@ func (p *planner) make() (Plan, error) {
 }
 
 // polishRounds is how often a fresh plan is divided and placed once more.
-const polishRounds = 4
+const polishRounds = 6
 
 // settled makes a fresh plan. Full effort starts with the fast plan and only replaces it by a better one.
 func (p *planner) settled() (Plan, error) {

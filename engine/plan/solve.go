@@ -35,6 +35,40 @@ const fastLayouts = 120
 // of one forbids at full need may be allowed at a lower share.
 var levelSteps = []float64{1.03, 1.10, 1.20}
 
+// farLevels are parts of the bound for which zones are made where the share reached is far below it: what keeps it there
+// is then not that layouts are in the wrong zones, but that there are too many zones.
+var farLevels = []float64{0.9, 0.75, 0.6, 0.45, 0.3}
+
+// levels lists shares to make zones for, after a share that was reached.
+func levels(reached, bound float64) []float64 {
+	var out []float64
+	for _, step := range levelSteps {
+		if reached > 0 {
+			out = append(out, min(1, reached*step))
+		}
+	}
+	if reached < farLevels[0]*farLevels[0]*bound {
+		for _, part := range farLevels {
+			if part*bound > reached {
+				out = append(out, part*bound)
+			}
+		}
+	}
+	return out
+}
+
+// gap is by how much the layout furthest below a share misses it, or what it can get at all.
+func (p *planner) gap(s *solved, share float64) float64 {
+	worst := 0.0
+	for j := range s.group.Zones {
+		z := &s.group.Zones[j]
+		for at, i := range z.Members {
+			worst = max(worst, min(share, p.bounds.most[i])-s.got(p.Model, j, at))
+		}
+	}
+	return worst
+}
+
 // levelGap is the least distance between the share planned for and the share reached at which zones are made again.
 const levelGap = 0.01
 
@@ -44,7 +78,7 @@ func (p *planner) solve(sources []int) solved {
 	how := modes[0]
 	first := p.bounds.of(sources).Share
 	best := p.attempt(sources, first, how, nil)
-	if best.smallest() < first-boundGap {
+	if p.gap(&best, first) > boundGap {
 		p.bounds.tighten(sources)
 	}
 	bound := p.bounds.of(sources).Share
@@ -59,12 +93,10 @@ func (p *planner) solve(sources []int) solved {
 		}
 	}
 	tried := map[int]bool{key(first): true, key(bound): true}
-	for improved := true; improved && best.smallest() < bound-levelGap && !p.halt(); {
+	for improved := true; improved && p.gap(&best, bound) > levelGap && !p.halt(); {
 		improved = false
-		theta := best.smallest()
-		for _, step := range levelSteps {
-			level := min(1, theta*step)
-			if tried[key(level)] || level == 0 || p.halt() {
+		for _, level := range levels(bound-p.gap(&best, bound), bound) {
+			if tried[key(level)] || p.halt() {
 				continue
 			}
 			tried[key(level)] = true
@@ -73,7 +105,7 @@ func (p *planner) solve(sources []int) solved {
 			}
 		}
 	}
-	if best.smallest() >= 1-sameShare && how.goal != zoning.LeastWater {
+	if p.gap(&best, 1) <= sameShare && how.goal != zoning.LeastWater {
 		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}, &best); next.better(&best, p.Model) {
 			best = next
 		}
@@ -181,21 +213,14 @@ func (p *planner) pinnedAt(s int) [][]int {
 	return out
 }
 
-// smallest is the least share of any zone.
-func (s *solved) smallest() float64 {
-	least := 1.0
-	for j := range s.group.Zones {
-		least = min(least, s.share(j))
-	}
-	return least
-}
-
-func (s *solved) share(j int) float64 {
+// got is the share of its need that a member of zone j gets.
+func (s *solved) got(m *problem.Model, j, at int) float64 {
 	z := &s.group.Zones[j]
-	if z.Weight == 0 {
+	need := m.Layouts[z.Members[at]].Need
+	if need == 0 {
 		return 1
 	}
-	return float64(min(s.result.Given[j], z.Time)) / float64(z.Weight)
+	return min(1, float64(z.Gives(m, at, s.result.Given[j]))/(1000*float64(need)))
 }
 
 // better compares two rotations of the same sources by what every layout gets: interval limits first, then the shares
@@ -239,11 +264,7 @@ func (s *solved) vector(m *problem.Model) []float64 {
 	for j := range s.group.Zones {
 		z := &s.group.Zones[j]
 		for at, i := range z.Members {
-			share := 1.0
-			if need := m.Layouts[i].Need; need > 0 {
-				share = min(1, float64(z.Gives(m, at, s.result.Given[j]))/(1000*float64(need)))
-			}
-			entries = append(entries, entry{m.Layouts[i].Class, share})
+			entries = append(entries, entry{m.Layouts[i].Class, s.got(m, j, at)})
 		}
 	}
 	sort.Slice(entries, func(a, b int) bool {

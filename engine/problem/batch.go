@@ -3,6 +3,8 @@ package problem
 import (
 	"math"
 	"sort"
+
+	"rillturn.example/rillturn/engine/unit"
 )
 
 // Measure says what is shared evenly when water is short.
@@ -161,6 +163,38 @@ func (z *Batch) Potential(m *Model) []Span {
 	return days
 }
 
+// Most is the largest share of its need that layout i can get when it has every window to itself: on each day no more
+// than its soil takes, in each window no more than its longest turns with their pauses.
+func Most(m *Model, i int) float64 {
+	l, s := &m.Layouts[i], m.SourceOf[i]
+	if l.Need == 0 {
+		return 1
+	}
+	flow, least := float64(m.Operate(s, []int{i}).Drawn[0]), float64(l.HandFlow)
+	if !l.Hand() {
+		least = unit.Flow(l.Curve.FlowAt(float64(l.HeadMin))).LitersPerMinute()*1000 - 1
+	}
+	// In a zone of several it takes less than alone, so that its soil may bear a shortest turn there only.
+	shortest := float64(m.Sources[s].MinRun)
+	if float64(l.MaxRun) < shortest || (least > 0 && float64(l.MaxDay+1)*1000/least < shortest) {
+		return 0
+	}
+	days := make([]float64, m.Days)
+	for _, slot := range m.Slots[s] {
+		if m.Open[i][slot.Day] && float64(slot.Usable) >= shortest {
+			days[slot.Day] += float64(Longest(slot.Usable, l.MaxRun, l.Soak))
+		}
+	}
+	got := 0.0
+	for _, t := range days {
+		if l.MaxDayTime > 0 {
+			t = math.Min(t, float64(l.MaxDayTime))
+		}
+		got += math.Min(float64(l.MaxDay)*1000, t*flow)
+	}
+	return math.Min(1, got/(1000*float64(l.Need)))
+}
+
 // Spend is the least that a zone takes of its source's time at a share of its need.
 type Spend struct {
 	Time  float64 // milli-minutes with a changeover for every visit and the pauses within visits
@@ -173,11 +207,18 @@ const spendSlack = 1e-9
 // SpendAt works out the spend at a share. Watering days that interval limits ask for count as turns unless intervals
 // is false.
 func (z *Batch) SpendAt(m *Model, share float64, intervals bool) Spend {
-	want, potential, most := share*float64(z.Time), 0.0, 1.0
+	return z.SpendFor(m, share*float64(z.Time), intervals)
+}
+
+// SpendFor works out the spend for milli-minutes of turns. What the zone's own limits withhold is not spent.
+func (z *Batch) SpendFor(m *Model, want float64, intervals bool) Spend {
+	potential, most := 0.0, 1.0
 	for _, t := range z.Potential(m) {
 		potential += float64(t)
 		most = max(most, float64(t))
 	}
+	short := max(0, want-potential)
+	want -= short
 	visits := max(math.Ceil(want/most-spendSlack), 0)
 	if intervals {
 		visits = max(visits, float64(z.Visits(m.Days)))
@@ -186,7 +227,7 @@ func (z *Batch) SpendAt(m *Model, share float64, intervals bool) Spend {
 	source := &m.Sources[z.Source]
 	return Spend{
 		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*visits + float64(z.Between(m))*(turns-visits),
-		Short: max(0, want-potential),
+		Short: short,
 	}
 }
 

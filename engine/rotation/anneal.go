@@ -50,8 +50,37 @@ const (
 // reachedGap is the distance to the bound at which looking further is not worth it.
 const reachedGap = 1e-3
 
+// reached tells whether every zone has the bound, or what its own limits let it have.
 func (s *search) reached(sc score, bound float64) bool {
-	return len(sc.shares) == 0 || (sc.late == 0 && sc.shares[0] >= bound-reachedGap)
+	if s.most == nil {
+		s.most = s.g.mostShares()
+	}
+	if sc.late > 0 {
+		return false
+	}
+	for k, share := range sc.shares {
+		if share < min(bound, s.most[k])-reachedGap {
+			return false
+		}
+	}
+	return true
+}
+
+// mostShares returns what the zones could have at most if each had every window to itself, sorted as shares are.
+func (g *Group) mostShares() []float64 {
+	entries := make([]entry, len(g.Zones))
+	for j := range g.Zones {
+		z := &g.Zones[j]
+		entries[j] = entry{z.Class, 1}
+		if z.Weight > 0 {
+			time := z.Done
+			for _, t := range g.potential(j) {
+				time += t
+			}
+			entries[j].share = float64(min(time, z.Time)) / float64(z.Weight)
+		}
+	}
+	return sortedShares(entries)
 }
 
 // worth makes one number of a score to anneal by: the smallest share counts most, every next one three quarters of it.

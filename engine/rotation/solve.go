@@ -95,8 +95,9 @@ type search struct {
 	*evaluator
 	rng       *rand.Rand
 	stop      func() bool
-	tolerance float64 // of a change for the better
-	mostMoved int     // turns by which a pattern may differ from the published one; 0 for any
+	tolerance float64   // of a change for the better
+	most      []float64 // sorted shares that the zones could have at most; nil until asked for
+	mostMoved int       // turns by which a pattern may differ from the published one; 0 for any
 }
 
 // first builds patterns for a few levels and orders and keeps the best.

@@ -20,7 +20,7 @@ type volumeCap struct {
 }
 
 // calibrationRounds is how often pools are corrected before the last correction, which only goes down.
-const calibrationRounds = 4
+const calibrationRounds = 10
 
 func (g *Group) volumeCaps() []volumeCap {
 	var caps []volumeCap
@@ -253,8 +253,8 @@ func (g *Group) calibrate(caps []volumeCap, l *limits, visits []Visit, eta float
 			}
 		case downOnly:
 			l.pools[c.pool] = min(l.pools[c.pool], allowed) - 1
-		default:
-			l.pools[c.pool] = allowed
+		default: // half of the way, because the mix of zones answers to the pools
+			l.pools[c.pool] = (l.pools[c.pool] + allowed) / 2
 		}
 	}
 	return kept

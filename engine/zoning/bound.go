@@ -91,12 +91,13 @@ type Least struct {
 	connections int
 	changeover  float64
 	minRun      float64
-	layered     float64 // milli-minutes of all need, by layers
-	volume      float64 // milli-minutes of all need, by volume
+	flow        float64 // most that the source gives to any zone [mL/min]
 }
 
 type layoutPiece struct {
 	weight float64
+	need   float64 // mL
+	most   float64 // share that its days and soil let it have
 	alone  float64 // milli-minutes for all its need when it is open alone
 	perDay float64 // need as a multiple of what its soil takes in a day
 	perRun float64 // need as a multiple of its longest run
@@ -106,15 +107,18 @@ type layoutPiece struct {
 
 // NewLeast prepares the bounds for layouts of source s. Without intervals, interval limits are not counted.
 func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
-	l := Least{connections: m.Sources[s].Connections, changeover: float64(m.Sources[s].Changeover), minRun: float64(m.Sources[s].MinRun)}
-	var time []Piece
-	need := 0.0
+	l := Least{
+		connections: m.Sources[s].Connections, changeover: float64(m.Sources[s].Changeover), minRun: float64(m.Sources[s].MinRun),
+		flow: float64(m.LargestFlow(s)),
+	}
 	for _, i := range layouts {
 		z := problem.NewBatch(m, s, []int{i}, problem.ByNeed)
 		layout := &m.Layouts[i]
 		// Rounding down the flow when alone by 1 mL/min must not make the bound too high.
 		flow := float64(z.Op.Drawn[0])
-		p := layoutPiece{weight: m.Weight(i), alone: float64(layout.Need) * 1000 / flow}
+		p := layoutPiece{
+			weight: m.Weight(i), need: float64(layout.Need), most: problem.Most(m, i), alone: float64(layout.Need) * 1000 / flow,
+		}
 		if layout.MaxDay > 0 {
 			p.perDay = float64(layout.Need) / float64(layout.MaxDay)
 		}
@@ -127,34 +131,41 @@ func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
 		if p.within = 1; l.changeover > 0 {
 			p.within = float64(z.Between(m)) / l.changeover
 		}
-		if intervals {
+		if intervals && p.most > 0 {
 			p.visits = float64(z.Visits(m.Days))
 		}
-		need += float64(layout.Need)
 		l.pieces = append(l.pieces, p)
-		time = append(time, Piece{Key: p.alone, Weight: p.weight})
 	}
-	l.layered = LayeredBound(time, l.connections)
-	l.volume = need * 1000 / float64(m.LargestFlow(s))
 	return l
 }
 
 // ceilSlack keeps a share that needs exactly n turns from counting n+1.
 const ceilSlack = 1e-9
 
-// Open returns the least milli-minutes for which zones of the source must be open.
-func (l *Least) Open(share float64) float64 { return share * math.Max(l.layered, l.volume) }
+// Open returns the least milli-minutes for which zones of the source must be open, so that every layout gets the share of
+// its need, or as much as it can get at all.
+func (l *Least) Open(share float64) float64 {
+	time, volume := make([]Piece, len(l.pieces)), 0.0
+	for k, p := range l.pieces {
+		part := math.Min(share, p.most)
+		time[k] = Piece{Key: part * p.alone, Weight: p.weight}
+		volume += part * p.need
+	}
+	return math.Max(LayeredBound(time, l.connections), volume*1000/l.flow)
+}
 
-// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need.
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need, or as
+// much as it can get at all.
 func (l *Least) Time(share float64) float64 {
 	setups := make([]Piece, len(l.pieces))
 	for k, p := range l.pieces {
-		visits := math.Max(p.visits, math.Ceil(share*p.perDay-ceilSlack))
-		if p.alone > 0 && share > 0 {
+		part := math.Min(share, p.most)
+		visits := math.Max(p.visits, math.Ceil(part*p.perDay-ceilSlack))
+		if p.alone > 0 && part > 0 {
 			visits = math.Max(visits, 1)
 		}
 		// Turns of a visit beyond its first count by the pause that they need.
-		more := math.Max(0, math.Ceil(share*p.perRun-ceilSlack)-visits)
+		more := math.Max(0, math.Ceil(part*p.perRun-ceilSlack)-visits)
 		setups[k] = Piece{Key: visits + p.within*more, Weight: p.weight}
 	}
 	turns := LayeredBound(setups, l.connections)
@@ -162,15 +173,17 @@ func (l *Least) Time(share float64) float64 {
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
-func (l *Least) Share(time float64) float64 { return largestShare(l.Time, time) }
+func (l *Least) Share(time float64) float64 { return LargestShare(l.Time, time) }
 
-func largestShare(spend func(float64) float64, time float64) float64 {
-	if spend(1) <= time*(1+ceilSlack) {
+// LargestShare returns the largest share, at most 1, for which no more than what there is is spent, by bisection from
+// above: the answer is never too low. spend must rise with the share.
+func LargestShare(spend func(float64) float64, there float64) float64 {
+	if spend(1) <= there*(1+ceilSlack) {
 		return 1
 	}
 	low, high := 0.0, 1.0
 	for range shareSteps {
-		if mid := (low + high) / 2; spend(mid) <= time*(1+ceilSlack) {
+		if mid := (low + high) / 2; spend(mid) <= there*(1+ceilSlack) {
 			low = mid
 		} else {
 			high = mid
@@ -186,6 +199,7 @@ const shareSteps = 20
 type Exact struct {
 	m         *problem.Model
 	batches   []*problem.Batch // by set of layouts; nil where the set does not fit
+	most      []float64        // by layout of the problem: the share that its days and soil let it have
 	intervals bool
 }
 
@@ -194,7 +208,10 @@ const ExactLayouts = exactLayouts
 
 // NewExact prepares the bound for layouts of source s, at most ExactLayouts of them.
 func NewExact(m *problem.Model, s int, layouts []int, intervals bool) Exact {
-	e := Exact{m: m, intervals: intervals, batches: make([]*problem.Batch, 1<<len(layouts))}
+	e := Exact{m: m, intervals: intervals, batches: make([]*problem.Batch, 1<<len(layouts)), most: make([]float64, len(m.Layouts))}
+	for _, i := range layouts {
+		e.most[i] = problem.Most(m, i)
+	}
 	for set := 1; set < len(e.batches); set++ {
 		var members []int
 		for k, i := range layouts {
@@ -213,8 +230,8 @@ func NewExact(m *problem.Model, s int, layouts []int, intervals bool) Exact {
 	return e
 }
 
-// Time returns the least milli-minutes, changeovers included, in which every layout gets the share, or +Inf when no
-// partition lets all of them get it.
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share, or as much as it can
+// get at all, and +Inf when no partition lets all of them get it.
 func (e *Exact) Time(share float64) float64 {
 	time := make([]float64, len(e.batches))
 	for set, z := range e.batches {
@@ -223,9 +240,13 @@ func (e *Exact) Time(share float64) float64 {
 			continue
 		}
 		// A zone's need is rounded up to the milli-minute; a member may get by with one less.
-		less := *z
-		less.Time = max(0, less.Time-1)
-		if spend := less.SpendAt(e.m, share, e.intervals); spend.Short <= 1 {
+		want, intervals := 0.0, e.intervals
+		for at, i := range z.Members {
+			need := float64(e.m.Layouts[i].Need.Over(z.Op.Delivered[at]))
+			want = math.Max(want, math.Min(share, e.most[i])*need-1)
+			intervals = intervals && e.most[i] > 0
+		}
+		if spend := z.SpendFor(e.m, math.Max(0, want), intervals); spend.Short <= 1+1e-6*want {
 			time[set] = spend.Time
 		}
 	}
@@ -246,4 +267,4 @@ func (e *Exact) Time(share float64) float64 {
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.
-func (e *Exact) Share(time float64) float64 { return largestShare(e.Time, time) }
+func (e *Exact) Share(time float64) float64 { return LargestShare(e.Time, time) }

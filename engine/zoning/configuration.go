@@ -27,20 +27,22 @@ type Configuration struct {
 	hands              []cellItem // hand turns, each a zone of its own
 	handVisits         []float64
 	handSoak           []float64
+	handMost           []float64
 	known              [][]int // zones that were columns once
 }
 
 type configLayout struct {
 	visits float64
+	most   float64 // share that its days and soil let it have
 	soak   float64
 	days   []float64 // by day: most milli-minutes in its windows, its longest turns with their pauses
 }
 
 // cell is a range of joint heads.
 type cell struct {
-	items []cellItem // those that may be open in it, most minutes first
+	items []cellItem // those that may be open in it, most minutes at the share looked at first
 	full  float64    // the fill that a zone has at least: with less its joint head lies above the cell
-	// turns of a zone led by item b with item i in it, at the share looked at; 0 where they cannot be together.
+	// turns of a zone led by item b with item i in it, at the share looked at; -1 where they cannot be together.
 	turns [][]float64
 }
 
@@ -75,19 +77,22 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 	var piped []int
 	for _, i := range layouts {
 		z := problem.NewBatch(m, s, []int{i}, problem.ByNeed)
-		visits := 0.0
-		if intervals {
+		visits, most := 0.0, problem.Most(m, i)
+		if intervals && most > 0 {
 			visits = float64(z.Visits(m.Days))
+		}
+		if visits == 0 && (most == 0 || m.Layouts[i].Need == 0) {
+			continue
 		}
 		if m.Layouts[i].Hand() {
 			item := item(&m.Layouts[i], len(c.hands), float64(z.Op.Drawn[0]), float64(z.Op.Drawn[0]), 1)
 			c.hands, c.handVisits = append(c.hands, item), append(c.handVisits, visits)
-			c.handSoak = append(c.handSoak, float64(m.Layouts[i].Soak))
+			c.handSoak, c.handMost = append(c.handSoak, float64(m.Layouts[i].Soak)), append(c.handMost, most)
 			continue
 		}
 		piped = append(piped, i)
 		c.layouts = append(c.layouts, configLayout{
-			visits: visits, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
+			visits: visits, most: most, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
 		})
 	}
 	heads, varies := cellHeads(m, s, piped)
@@ -171,7 +176,6 @@ func newCell(m *problem.Model, s int, layouts []int, low, high float64, varies b
 			c.items = append(c.items, it)
 		}
 	}
-	sort.SliceStable(c.items, func(a, b int) bool { return c.items[a].time > c.items[b].time })
 	return c
 }
 
@@ -187,19 +191,24 @@ func item(l *problem.Layout, at int, least, most, weight float64) cellItem {
 	return it
 }
 
-// together is the turns (see counted) of a zone led by b that holds i, 0 where the days and soils of the two give the leader too
+// want is the milli-minutes in which a layout gets the share, or as much as it can get at all.
+func (c *Configuration) want(i *cellItem, share float64) float64 {
+	return math.Min(share, c.layouts[i.layout].most) * i.time
+}
+
+// together is the turns (see counted) of a zone led by b that holds i, -1 where the days and soils of the two give the leader too
 // little.
 func (c *Configuration) together(b, i *cellItem, share float64) float64 {
-	want, potential, most := share*b.time, 0.0, 1.0
+	want, potential, most := c.want(b, share), 0.0, 1.0
 	for d := range c.layouts[b.layout].days {
 		t := min(b.day, i.day, c.layouts[b.layout].days[d], c.layouts[i.layout].days[d])
 		potential += t
 		most = math.Max(most, t)
 	}
-	if want > potential+1 {
-		return 0
+	if want > potential*(1+1e-6)+1 {
+		return -1
 	}
-	visits := max(1, c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/most-ceilSlack))
+	visits := max(c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/most-ceilSlack))
 	return c.counted(visits, math.Ceil(want/min(b.run, i.run)-ceilSlack), max(c.layouts[b.layout].soak, c.layouts[i.layout].soak))
 }
 
@@ -212,8 +221,11 @@ func (c *Configuration) counted(visits, turns, soak float64) float64 {
 	return visits + within*math.Max(0, turns-visits)
 }
 
+// leastCost keeps zones that need no time from costing nothing [milli-minutes].
+const leastCost = 1e-6
+
 func (c *Configuration) cost(time, turns float64) float64 {
-	return math.Max(time, turns*c.minRun) + turns*c.changeover
+	return max(leastCost, time, turns*c.minRun) + turns*c.changeover
 }
 
 // prepare works out who can be with whom at a share.
@@ -221,6 +233,7 @@ func (c *Configuration) prepare(share float64) {
 	for k := range c.cells {
 		cell := &c.cells[k]
 		n := len(cell.items)
+		sort.SliceStable(cell.items, func(a, b int) bool { return c.want(&cell.items[a], share) > c.want(&cell.items[b], share) })
 		if cell.turns == nil {
 			cell.turns = make([][]float64, n)
 			for b := range cell.turns {
@@ -249,13 +262,13 @@ func (c *Configuration) zoneCost(zone []int, share float64) float64 {
 				lead = at
 			}
 			t := cell.turns[lead][at]
-			if t == 0 {
+			if t < 0 {
 				found = -len(zone)
 			}
 			weight, fill, turns = weight+cell.items[at].weight, fill+cell.items[at].fill, math.Max(turns, t)
 		}
 		if found == len(zone) && weight <= 1 && fill >= cell.full {
-			least = math.Min(least, c.cost(share*cell.items[lead].time, turns))
+			least = math.Min(least, c.cost(c.want(&cell.items[lead], share), turns))
 		}
 	}
 	return least
@@ -268,14 +281,15 @@ const (
 	configGap       = 1e-4 // at which the search for columns ends
 )
 
-// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need. It may
-// stop as soon as the answer is above enough.
+// Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need, or as
+// much as it can get at all. It may stop as soon as the answer is above enough.
 func (c *Configuration) Time(share, enough float64) float64 {
 	alone := 0.0
 	for k := range c.hands {
 		h := &c.hands[k]
-		visits := max(1, c.handVisits[k], math.Ceil(share*h.time/h.day-ceilSlack))
-		alone += c.cost(share*h.time, c.counted(visits, math.Ceil(share*h.time/h.run-ceilSlack), c.handSoak[k]))
+		want := math.Min(share, c.handMost[k]) * h.time
+		visits := max(c.handVisits[k], math.Ceil(want/h.day-ceilSlack))
+		alone += c.cost(want, c.counted(visits, math.Ceil(want/h.run-ceilSlack), c.handSoak[k]))
 	}
 	if len(c.layouts) == 0 {
 		return alone
@@ -386,7 +400,7 @@ func (c *Configuration) cellColumns(cell *cell, dual []float64, share float64, b
 	for b := range cell.items {
 		lead := &cell.items[b]
 		own := cell.turns[b][b]
-		if (cell.full == 0 && dual[lead.layout] <= 0) || own == 0 {
+		if (cell.full == 0 && dual[lead.layout] <= 0) || own < 0 {
 			continue
 		}
 		levels = append(levels[:0], own)
@@ -397,10 +411,10 @@ func (c *Configuration) cellColumns(cell *cell, dual []float64, share float64, b
 		}
 		slices.Sort(levels)
 		for _, turns := range levels {
-			cost := c.cost(share*lead.time, turns)
+			cost := c.cost(c.want(lead, share), turns)
 			k.reset(1-lead.weight, cell.full-lead.fill, c.connections-1)
 			for _, at := range order {
-				if t := cell.turns[b][at]; at > b && t > 0 && t <= turns {
+				if t := cell.turns[b][at]; at > b && t >= 0 && t <= turns {
 					k.add(at, cell.items[at].weight, dual[cell.items[at].layout], cell.items[at].fill)
 				}
 			}
