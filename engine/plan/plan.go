@@ -154,10 +154,10 @@ const polishRounds = 6
 // settled makes a fresh plan. Full effort starts with the fast plan and only replaces it by a better one.
 func (p *planner) settled() (Plan, error) {
 	if p.Effort != Full {
-		return p.polished()
+		return p.timely()
 	}
 	p.Effort = Fast
-	fast, err := p.polished()
+	fast, err := p.timely()
 	p.Effort = Full
 	if err != nil || p.halt() {
 		fast.Stopped = p.stopped
@@ -172,6 +172,27 @@ func (p *planner) settled() (Plan, error) {
 		return fast, nil
 	}
 	return full, nil
+}
+
+// thirstyTries is how many more plans are made when everybody gets the need, but some plants not in time.
+const thirstyTries = 2
+
+// timely makes a plan, and others with other dice as long as water is there for all but comes late for some.
+func (p *planner) timely() (Plan, error) {
+	best, err := p.polished()
+	seed := p.Seed
+	for n := range uint64(thirstyTries) {
+		if err != nil || best.Smallest < 1-sameShare || best.thirst() == 0 || p.halt() {
+			break
+		}
+		p.Seed = seed + n + 1
+		var next Plan
+		if next, err = p.polished(); err == nil && next.better(&best) {
+			best = next
+		}
+	}
+	p.Seed = seed
+	return best, err
 }
 
 // better compares two plans of one problem: interval limits kept, sorted shares, water beyond need, turns.
