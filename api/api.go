@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -107,7 +108,7 @@ func (a *API) router() (*gin.Engine, error) {
 func (a *API) bounded(c *gin.Context) {
 	op := a.contract.operations[c.Request.Method+" "+c.FullPath()]
 	timeout := a.options.Timeout
-	if op.id == "rotationCreate" {
+	if slices.Contains([]string{"rotationCreate", "whatIfCreate", "layoutEffectGet"}, op.id) {
 		timeout = a.options.PlanTimeout
 	}
 	ctx, cancel := context.WithTimeout(context.WithValue(c.Request.Context(), operationKey{}, op), timeout)

@@ -12,6 +12,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/repo/repotest"
@@ -33,6 +34,7 @@ var special = map[string]uuid.UUID{
 	"waterSourceDelete source":      spareSource,     //
 	"layoutAccept layout":           submittedLayout, // transitions begin at their own status
 	"layoutReturn layout":           submittedLayout, //
+	"layoutEffectGet layout":        submittedLayout, //
 	"layoutRetire layout":           acceptedLayout,  //
 	"layoutSheetGet layout":         acceptedLayout,  // sheets are made from accepted revisions
 	"layoutSheetCsvGet layout":      acceptedLayout,  //
@@ -49,6 +51,8 @@ var made = map[string]func(*world, testing.TB, garden) string{
 	"rotationFairnessSvgGet rotation": (*world).proposal,
 	"rotationComparisonGet rotation":  inStatus("proposed"),
 	"rotationCancel rotation":         inStatus("planning"),
+	"waterSourceReopen source":        func(w *world, t testing.TB, g garden) string { return w.off(t, g, &sourceID, nil) },
+	"serviceLineReopen line":          func(w *world, t testing.TB, g garden) string { return w.off(t, g, nil, &lineID) },
 	"turnLock turn":                   toCome(false),
 	"turnUnlock turn":                 toCome(true),
 }
@@ -119,6 +123,25 @@ func (w *world) rotation(t testing.TB, g garden, status string) string {
 		}
 		v.PlanRevision = row.PlanRevision
 	}).ID.String()
+}
+
+// off turns the water off at a source or service line.
+func (w *world) off(t testing.TB, g garden, source, line *uuid.UUID) string {
+	t.Helper()
+	place := source
+	if place == nil {
+		place = line
+	}
+	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {
+		_, err := repo.New(tx).WaterOffInsert(t.Context(), repo.WaterOffValues{
+			WaterSourceID: source, ServiceLineID: line, OffAt: today, Reason: "Burst pipe", GardenID: g.id, ID: uuid.Must(uuid.NewV7()), Revision: 1,
+		})
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return place.String()
 }
 
 // turnToCome is a published turn that has not begun.

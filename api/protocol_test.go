@@ -89,7 +89,8 @@ func (w *world) fill(t testing.TB, g garden) {
 	for i := range 3 {
 		repotest.FlowTest(t, w.pool, g.id, func(v *repo.FlowTestValues) { v.WaterSourceID = sourceID })
 		repotest.WaterSource(t, w.pool, g.id)
-		repotest.ServiceLine(t, w.pool, g.id)
+		line := repotest.ServiceLine(t, w.pool, g.id)
+		w.off(t, g, nil, &line.ID)
 		repotest.WaterHours(t, w.pool, g.id)
 		repotest.Closure(t, w.pool, g.id)
 		repotest.Planting(t, w.pool, g.id, func(v *repo.PlantingValues) { v.CropConstants = exampleOf(t, "Crop") })

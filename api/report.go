@@ -146,10 +146,7 @@ func (r *reporting) layouts() []render.LayoutReport {
 	unserved := map[string]string{}
 	for _, u := range r.p.Unplanned {
 		if u.TakesLPerMin > 0 || u.GivesLPerMin > 0 {
-			unserved[u.ID] = r.words.Unservable(problem.Unservable{
-				Layout: r.label(u.ID), Reason: problem.Reason(u.Reason),
-				Takes: problem.RateUp(unit.LitersPerMinute(u.TakesLPerMin)), Gives: problem.RateDown(unit.LitersPerMinute(u.GivesLPerMin)),
-			}).String()
+			unserved[u.ID] = r.unservable(u)
 		}
 	}
 	var out []render.LayoutReport
@@ -175,6 +172,14 @@ func (r *reporting) layouts() []render.LayoutReport {
 		out = append(out, l)
 	}
 	return out
+}
+
+// unservable says why no zone can carry a unit.
+func (r *reporting) unservable(u file.UnplannedPlan) string {
+	return r.words.Unservable(problem.Unservable{
+		Layout: r.label(u.ID), Reason: problem.Reason(u.Reason),
+		Takes: problem.RateUp(unit.LitersPerMinute(u.TakesLPerMin)), Gives: problem.RateDown(unit.LitersPerMinute(u.GivesLPerMin)),
+	}).String()
 }
 
 func (r *reporting) handKind(plot string) render.TurnKind {

@@ -387,7 +387,7 @@ func (w *world) counts(t testing.TB, g garden) map[string]int {
 	tables := []string{
 		"member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
 		"layout_revision", "planting", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
-		"planning_rules",
+		"planning_rules", "water_off",
 	}
 	counts := map[string]int{}
 	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {

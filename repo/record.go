@@ -35,6 +35,7 @@ type (
 	TurnMember     = dbsqlc.TurnMember
 	TurnReport     = dbsqlc.TurnReport
 	WaterHours     = dbsqlc.WaterHours
+	WaterOff       = dbsqlc.WaterOff
 	WaterSource    = dbsqlc.WaterSource
 	WeatherDay     = dbsqlc.WeatherDay
 )
@@ -59,6 +60,7 @@ type (
 	TokenValues          = dbsqlc.TokenInsertParams
 	TurnReportValues     = dbsqlc.TurnReportInsertParams
 	WaterHoursValues     = dbsqlc.WaterHoursInsertParams
+	WaterOffValues       = dbsqlc.WaterOffInsertParams
 	WaterSourceValues    = dbsqlc.WaterSourceInsertParams
 )
 

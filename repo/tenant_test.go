@@ -37,6 +37,7 @@ type world struct {
 	proposed     repo.Rotation
 	undocumented repo.Rotation // its documents are not written yet
 	planning     repo.Rotation // a job plans it
+	off          repo.WaterOff // at the source
 	turn         repo.Turn     // published
 	bare         repo.Turn     // proposed, without members
 	report       repo.TurnReport
@@ -90,11 +91,19 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		planning.Status = "planning"
 		var began, ruled error
 		w.planning, began = q.RotationInsert(t.Context(), planning)
+		var off error
+		w.off, off = q.WaterOffInsert(t.Context(), waterOff(g, w.unused.line.ID))
 		_, ruled = q.PlanningRulesPut(t.Context(), g, json.RawMessage("{}"), 1)
-		return errors.Join(err, made, began, ruled, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
+		return errors.Join(err, made, began, ruled, off, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
 			q.IdempotencyKeyInsert(t.Context(), w.key))
 	})
 	return w
+}
+
+func waterOff(garden, line uuid.UUID) repo.WaterOffValues {
+	return repo.WaterOffValues{
+		ServiceLineID: &line, OffAt: repotest.FirstDay, Reason: "Burst pipe", GardenID: garden, ID: uuid.Must(uuid.NewV7()), Revision: 1,
+	}
 }
 
 func rotationValues(garden uuid.UUID) repo.RotationValues {
@@ -259,6 +268,13 @@ func (w world) calls() map[string][]any {
 		"TokenInsert":              {repo.TokenValues{Label: "new", Role: "integration", SecretSha256: slices.Repeat([]byte{7}, 32), GardenID: g, ID: id, Revision: 1}},
 		"TokenListPage":            {g, early, none, int32(10)},
 		"TurnByID":                 {g, w.turn.ID},
+		"TurnCancelAt":             {g, []uuid.UUID{w.source.ID}, first, last},
+		"TurnCut":                  {w.turn.StartsAt.Add(time.Minute), g, []uuid.UUID{w.source.ID}},
+		"TurnMemberCut":            {w.turn.StartsAt.Add(time.Minute), g, []uuid.UUID{w.source.ID}},
+		"WaterOffEnd":              {late, g, w.unused.line.ID},
+		"WaterOffInsert":           {waterOff(g, w.line.ID)},
+		"WaterOffListPage":         {g, late, uuid.Max, int32(10)},
+		"WaterOffListSince":        {g, first},
 		"TurnCancelFrom":           {g, w.published.ID, first},
 		"TurnCancelIn":             {g, first, last},
 		"TurnDelete":               {g, []uuid.UUID{w.bare.ID}},

@@ -19,7 +19,7 @@ type opening struct {
 
 // openings expands the water hours of a horizon to instants. Each day of each source gets its hours in order of time,
 // overlapping hours merged; days outside the season have none. Closures are not applied here: they may exempt some
-// watering methods, so they close days of plots, not hours of sources (see closed).
+// watering methods, so they close days of plots, not hours of sources (see closed). Outages are cut out.
 func openings(g file.Garden, loc *time.Location) []opening {
 	var all []opening
 	for day := range g.Horizon.Days {
@@ -37,6 +37,11 @@ func openings(g file.Garden, loc *time.Location) []opening {
 					}
 				}
 			}
+			for _, o := range g.Outages {
+				if o.Closes(s) {
+					hours = cutOut(hours, o)
+				}
+			}
 			all = append(all, merged(hours)...)
 		}
 	}
@@ -45,6 +50,24 @@ func openings(g file.Garden, loc *time.Location) []opening {
 
 func attended(g file.Garden, hours string) bool {
 	return g.Planning != nil && slices.Contains(g.Planning.AttendedHours, hours)
+}
+
+// cutOut takes the time of an outage out of openings.
+func cutOut(hours []opening, o file.Outage) []opening {
+	var out []opening
+	for _, h := range hours {
+		if before := h; before.Start.Before(o.From) {
+			before.End = minTime(h.End, o.From)
+			out = append(out, before)
+		}
+		if after := h; o.Until != nil && o.Until.Before(h.End) {
+			if after.Start.Before(*o.Until) {
+				after.Start = *o.Until
+			}
+			out = append(out, after)
+		}
+	}
+	return out
 }
 
 // merged sorts openings of one source and day and joins those that overlap or touch; somebody must be there during all

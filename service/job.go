@@ -68,10 +68,12 @@ func (s *Service) StartJobs(ctx context.Context, log *slog.Logger) (stop func() 
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &tidyWorker{svc: s})
 	river.AddWorker(workers, &planWorker{svc: s})
+	river.AddWorker(workers, &replanWorker{svc: s})
+	river.AddWorker(workers, &replanAllWorker{svc: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Schema: repo.JobSchema, Workers: workers, Logger: log, RescueStuckJobsAfter: planTime + time.Minute,
 		Queues:       map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 2}},
-		PeriodicJobs: []*river.PeriodicJob{hourly(tidyGardens{}, true)},
+		PeriodicJobs: []*river.PeriodicJob{hourly(tidyGardens{}, true), hourly(replanAll{}, false)},
 	})
 	if err != nil {
 		return nil, fmt.Errorf("job queue: %w", err)

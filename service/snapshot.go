@@ -109,13 +109,16 @@ func (s *snapping) times(ctx context.Context, out *file.Garden) error {
 		})
 	}
 	closures, err := s.q.ClosureList(ctx, s.garden)
+	if err != nil {
+		return err
+	}
 	for _, c := range closures {
 		out.Closures = append(out.Closures, file.Closure{
 			ID: c.ID.String(), WaterSourceID: idPointer(c.WaterSourceID), FirstDay: file.Day{Time: c.FirstDay}, LastDay: file.Day{Time: c.LastDay},
 			Weekdays: ints(c.Weekdays), DayParity: c.DayParity, ExemptMethods: c.ExemptMethods, Rule: c.Rule,
 		})
 	}
-	return err
+	return s.outages(ctx, out)
 }
 
 func (s *snapping) ground(ctx context.Context, out *file.Garden) error {

@@ -13,13 +13,20 @@ import (
 // rotation in the file the changed plan follows the unchanged one, else both follow what is published, so that a
 // difference comes from the change alone. What is wrong with the change comes back as file.Faults with pointers into it.
 func WhatIf(g file.Garden, w file.WhatIf, stop func() bool) (file.Difference, error) {
-	changed, s, err := suppose(g, w)
+	d, _, err := difference(g, []file.WhatIf{w}, func(int) string { return "" }, stop)
+	return d, err
+}
+
+// difference is WhatIf with several changes at once, one upon the other. at is the place of a change, for its faults. It also
+// returns the changed garden.
+func difference(g file.Garden, changes []file.WhatIf, at func(int) string, stop func() bool) (file.Difference, file.Garden, error) {
+	changed, s, err := supposeAll(g, changes, at)
 	if err != nil {
-		return file.Difference{}, err
+		return file.Difference{}, changed, err
 	}
 	before, err := planGarden(g, supposition{}, stop, nil)
 	if err != nil {
-		return file.Difference{}, err
+		return file.Difference{}, changed, err
 	}
 	if g.Replan == nil {
 		changed.Replan = before.Follow(before.StartsAt, func(i int) string { return fmt.Sprint(i) })
@@ -27,7 +34,7 @@ func WhatIf(g file.Garden, w file.WhatIf, stop func() bool) (file.Difference, er
 	}
 	after, err := planGarden(changed, s, stop, nil)
 	if err != nil {
-		return file.Difference{}, err
+		return file.Difference{}, changed, err
 	}
 	if g.Replan == nil {
 		for i := range before.Turns {
@@ -37,9 +44,26 @@ func WhatIf(g file.Garden, w file.WhatIf, stop func() bool) (file.Difference, er
 		for i := range d.Turns {
 			d.Turns[i].ID = "" // it was ours, to tell turns apart
 		}
-		return d, nil
+		return d, changed, nil
 	}
-	return file.Differ(before, after), nil
+	return file.Differ(before, after), changed, nil
+}
+
+// supposeAll returns the garden with all changes, and reports what is wrong with any of them.
+func supposeAll(g file.Garden, changes []file.WhatIf, at func(int) string) (file.Garden, supposition, error) {
+	all := supposition{use: 1}
+	var faults file.Faults
+	for i, w := range changes {
+		changed, s, err := suppose(g, w)
+		for _, f := range fieldsOf(err) {
+			faults.Add(at(i)+f.Pointer, "%s", f.Reason)
+		}
+		g, all.dry = changed, all.dry || s.dry
+		if s.use > 0 {
+			all.use *= s.use
+		}
+	}
+	return g, all, faults.Err()
 }
 
 // supposition is what a change says about the weather, which no part of the file can.

@@ -418,6 +418,24 @@ func (e Strip) Valid() bool {
 	}
 }
 
+// Defines values for SupposedWeather.
+const (
+	DryWeek SupposedWeather = "dry_week"
+	HotWeek SupposedWeather = "hot_week"
+)
+
+// Valid indicates whether the value is a known member of the SupposedWeather enum.
+func (e SupposedWeather) Valid() bool {
+	switch e {
+	case DryWeek:
+		return true
+	case HotWeek:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TurnChangeKind.
 const (
 	TurnChangeKindAdded     TurnChangeKind = "added"
@@ -717,6 +735,27 @@ type CropStages = file.CropStages
 
 // DayParity Which dates of the month a rule covers.
 type DayParity string
+
+// Difference What changes make of a plan. The offline command `rillturn plan --what-if` prints the same figures.
+type Difference struct {
+	// After A plan in a few numbers.
+	After PlanFigures `json:"after"`
+
+	// Before A plan in a few numbers.
+	Before PlanFigures `json:"before"`
+
+	// Gain Who gets a larger share of the need, the greatest gain first.
+	Gain []ShareMoved `json:"gain"`
+
+	// Lose Who gets a smaller share, the greatest loss first.
+	Lose []ShareMoved `json:"lose"`
+
+	// Turns Every turn that differs, in the order of time.
+	Turns []TurnDifference `json:"turns"`
+
+	// Units Every layout and hand-watered plot that differs.
+	Units []UnitDifference `json:"units"`
+}
 
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
@@ -1076,6 +1115,9 @@ type HolderValues struct {
 	MemberId openapi_types.UUID `json:"member_id"`
 }
 
+// HoursPlan A stretch of time.
+type HoursPlan = file.HoursPlan
+
 // Language Language of sentences in answers and documents.
 type Language string
 
@@ -1333,6 +1375,9 @@ type Paper string
 // PipeCondition Unfit pipe is not offered to layouts.
 type PipeCondition string
 
+// PlanFigures A plan in a few numbers.
+type PlanFigures = file.PlanFigures
+
 // PlanningApart Two units that are never open together.
 type PlanningApart = file.Apart
 
@@ -1542,6 +1587,30 @@ type PlotList struct {
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// PlotShortfall What a plot gets in a rotation, and what keeps it from more.
+type PlotShortfall struct {
+	// Bound What the smallest share of no plan of the garden can exceed.
+	Bound float64 `json:"bound"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+
+	// RotationId The rotation in force.
+	RotationId openapi_types.UUID `json:"rotation_id"`
+
+	// Text The same in words, in the language of the garden.
+	Text []string `json:"text"`
+
+	// Units Its layouts or itself when watered by hand.
+	Units []UnitShortfall `json:"units"`
+
+	// Unplanned Codes that say why the plot, or a layout of it, is not in the rotation.
+	Unplanned *[]string `json:"unplanned,omitempty"`
 }
 
 // PlotValues A piece of ground and how it is watered.
@@ -1954,6 +2023,27 @@ type ShareChange struct {
 	Was *float64 `json:"was,omitempty"`
 }
 
+// ShareMoved Somebody whose share of the need changes.
+type ShareMoved struct {
+	// After The share with the changes.
+	After float64 `json:"after"`
+
+	// Before The share as things are.
+	Before float64 `json:"before"`
+
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+}
+
 // Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
 type Sheet = file.SheetResult
 
@@ -2007,6 +2097,48 @@ type SheetStock = file.SheetStock
 
 // SheetTask One thing to do.
 type SheetTask = file.SheetTask
+
+// ShortageLimit One limit that binds.
+type ShortageLimit struct {
+	// EndsAt Their end.
+	EndsAt *time.Time `json:"ends_at,omitempty"`
+
+	// Kind A code.
+	Kind string `json:"kind"`
+
+	// Minutes What it offers; what it takes away has a minus sign.
+	Minutes float64 `json:"minutes"`
+
+	// StartsAt Begin of the water hours, where it is about some.
+	StartsAt *time.Time `json:"starts_at,omitempty"`
+
+	// Text In words.
+	Text string `json:"text"`
+}
+
+// ShortageProof The limits of a set of zones. Their minutes add up to what is offered; what is needed less what is offered is missing.
+type ShortageProof struct {
+	// GainPerMin What one more minute of water hours adds to the share; 0 where more hours would not help.
+	GainPerMin float64 `json:"gain_per_min"`
+
+	// Limits The terms of the sum.
+	Limits []ShortageLimit `json:"limits"`
+
+	// MissingMin Minutes missing.
+	MissingMin float64 `json:"missing_min"`
+
+	// NeededMin Minutes needed.
+	NeededMin float64 `json:"needed_min"`
+
+	// OfferedMin Minutes there are.
+	OfferedMin float64 `json:"offered_min"`
+
+	// PlotLabels The plots that share the shortage.
+	PlotLabels []string `json:"plot_labels"`
+
+	// ZoneNames The zones.
+	ZoneNames []string `json:"zone_names"`
+}
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
@@ -2105,6 +2237,54 @@ type SupplyAssumption = file.AssumptionResult
 
 // SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// Supposed One change; exactly one field is set.
+type Supposed struct {
+	// AcceptLayout The latest revision of a layout is accepted.
+	AcceptLayout *SupposedLayout `json:"accept_layout,omitempty"`
+
+	// AddPlot A plot more, with the ground, the layout and the plants of one that is there.
+	AddPlot *SupposedPlot `json:"add_plot,omitempty"`
+
+	// LoseSource A water source is lost.
+	LoseSource *SupposedLoss `json:"lose_source,omitempty"`
+
+	// MoreHours Water hours that last longer.
+	MoreHours *SupposedHours `json:"more_hours,omitempty"`
+
+	// WaterOff A source or a service line is closed on some days.
+	WaterOff *SupposedWaterOff `json:"water_off,omitempty"`
+
+	// Weather `hot_week`: plants use a quarter more on every day. `dry_week`: no rain fell in the seven days before.
+	Weather *SupposedWeather `json:"weather,omitempty"`
+}
+
+// SupposedWeather `hot_week`: plants use a quarter more on every day. `dry_week`: no rain fell in the seven days before.
+type SupposedWeather string
+
+// SupposedHours Water hours that last longer.
+type SupposedHours = file.MoreHours
+
+// SupposedLayout The latest revision of a layout is accepted.
+type SupposedLayout struct {
+	// LayoutId The layout.
+	LayoutId openapi_types.UUID `json:"layout_id"`
+}
+
+// SupposedLoss A water source is lost.
+type SupposedLoss = file.LoseSource
+
+// SupposedPlot A plot more, with the ground, the layout and the plants of one that is there.
+type SupposedPlot struct {
+	// Label What to call it in the answer.
+	Label string `json:"label"`
+
+	// LikePlotId The plot that it is like.
+	LikePlotId openapi_types.UUID `json:"like_plot_id"`
+}
+
+// SupposedWaterOff A source or a service line is closed on some days.
+type SupposedWaterOff = file.WaterOff
 
 // TakeIn How the pipes of a layout go into the store.
 //
@@ -2249,6 +2429,9 @@ type TurnChange struct {
 // TurnChangeKind What becomes of it.
 type TurnChangeKind string
 
+// TurnDifference A turn under both plans. `before` is left out for a turn that comes, `after` for one that goes.
+type TurnDifference = file.TurnDifference
+
 // TurnKind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 type TurnKind string
 
@@ -2329,6 +2512,42 @@ type TurnReportValues struct {
 // TurnStatus `proposed` turns belong to a rotation that is not published; `cancelled` ones were published once and dropped.
 type TurnStatus string
 
+// UnitDifference One layout or hand-watered plot under both plans. A side is left out where it is in no plan there.
+type UnitDifference = file.UnitDifference
+
+// UnitFigures What one layout or hand-watered plot gets.
+type UnitFigures = file.UnitFigures
+
+// UnitShortfall What one layout or a hand-watered plot gets.
+type UnitShortfall struct {
+	// DeliveredL What it gets.
+	DeliveredL float64 `json:"delivered_l"`
+
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// MissingL What is missing.
+	MissingL float64 `json:"missing_l"`
+
+	// NeedL What it needs.
+	NeedL float64 `json:"need_l"`
+
+	// Proofs Why it cannot get more; empty when it has all it needs.
+	Proofs []ShortageProof `json:"proofs"`
+
+	// Share The share of its need that it gets.
+	Share float64 `json:"share"`
+
+	// StressDays Days of stress that its plants will have, without rain.
+	StressDays float64 `json:"stress_days"`
+
+	// ZoneName Its zone; left out when no zone can carry it.
+	ZoneName *string `json:"zone_name,omitempty"`
+}
+
 // Units Units of printed documents. JSON is always in the units its names say.
 type Units string
 
@@ -2403,6 +2622,68 @@ type WaterHoursValues struct {
 
 	// Weekdays The weekdays on which these hours hold.
 	Weekdays []Weekday `json:"weekdays"`
+}
+
+// WaterOff Water that is or was off at a source or a service line.
+type WaterOff struct {
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// ExpectedUntil When it was expected to be on again, if anybody knew.
+	ExpectedUntil *time.Time `json:"expected_until,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// OffAt Off from then on.
+	OffAt time.Time `json:"off_at"`
+
+	// OnAt On again from then on; left out while it is off.
+	OnAt *time.Time `json:"on_at,omitempty"`
+
+	// Reason What people are told.
+	Reason string `json:"reason"`
+
+	// Revision Rises by one with every change.
+	Revision int64 `json:"revision"`
+
+	// ServiceLineId The service line, with every source that it feeds; left out for a source.
+	ServiceLineId *openapi_types.UUID `json:"service_line_id,omitempty"`
+
+	// WaterSourceId The source; left out for a service line.
+	WaterSourceId *openapi_types.UUID `json:"water_source_id,omitempty"`
+}
+
+// WaterOffCreate Why the water is off, and for how long.
+//
+// Examples: {"reason":"Burst pipe at the gate"}
+type WaterOffCreate struct {
+	// ExpectedUntil When it is expected to be on again. Left out: nobody knows.
+	ExpectedUntil *time.Time `json:"expected_until,omitempty"`
+
+	// Reason What people are told, such as: burst pipe at the gate.
+	Reason string `json:"reason"`
+}
+
+// WaterOffDone What turning the water off meant for the published turns.
+type WaterOffDone struct {
+	// Cancelled Turns that will not run.
+	Cancelled int32 `json:"cancelled"`
+
+	// CutShort Turns that ran and have ended.
+	CutShort int32 `json:"cut_short"`
+
+	// WaterOff Water that is or was off at a source or a service line.
+	WaterOff WaterOff `json:"water_off"`
+}
+
+// WaterOffList One page.
+type WaterOffList struct {
+	// Items The items of this page.
+	Items []WaterOff `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last one.
+	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
 // WaterSource A spigot, hydrant or raised tank.
@@ -2603,6 +2884,17 @@ type WeatherKind string
 
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
+
+// WhatIfCreate Changes to be looked at together.
+//
+// Examples: {"changes":[{"weather":"hot_week"},{"more_hours":{"minutes":60,"weekday":2}}]}
+type WhatIfCreate struct {
+	// Changes The changes.
+	Changes []Supposed `json:"changes"`
+
+	// Days Length of the horizon from tomorrow, where no rotation is published.
+	Days *int32 `json:"days,omitempty"`
+}
 
 // Workshop What the garden's workshop works with.
 //
@@ -3494,6 +3786,15 @@ type WaterHoursReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// WaterOffListParams defines parameters for WaterOffList.
+type WaterOffListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // WaterSourceListParams defines parameters for WaterSourceList.
 type WaterSourceListParams struct {
 	// Limit Most items of one page.
@@ -3653,6 +3954,9 @@ type ServiceLineCreateJSONRequestBody = ServiceLineValues
 // ServiceLineReplaceJSONRequestBody defines body for ServiceLineReplace for application/json ContentType.
 type ServiceLineReplaceJSONRequestBody = ServiceLineValues
 
+// ServiceLineCloseJSONRequestBody defines body for ServiceLineClose for application/json ContentType.
+type ServiceLineCloseJSONRequestBody = WaterOffCreate
+
 // StoredPipeCreateJSONRequestBody defines body for StoredPipeCreate for application/json ContentType.
 type StoredPipeCreateJSONRequestBody = StoredPipeValues
 
@@ -3683,8 +3987,14 @@ type FlowTestCreateJSONRequestBody = FlowTestValues
 // OpenSetCreateJSONRequestBody defines body for OpenSetCreate for application/json ContentType.
 type OpenSetCreateJSONRequestBody = OpenSet
 
+// WaterSourceCloseJSONRequestBody defines body for WaterSourceClose for application/json ContentType.
+type WaterSourceCloseJSONRequestBody = WaterOffCreate
+
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WhatIfCreateJSONRequestBody defines body for WhatIfCreate for application/json ContentType.
+type WhatIfCreateJSONRequestBody = WhatIfCreate
 
 // WorkshopReplaceJSONRequestBody defines body for WorkshopReplace for application/json ContentType.
 type WorkshopReplaceJSONRequestBody = Workshop
@@ -3934,6 +4244,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
 	LayoutDrawingSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutEffectGet See what accepting a layout would do to everybody
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/effect (the `LayoutEffectGet` operationId).
+	LayoutEffectGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
 	//
@@ -4208,6 +4523,11 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder} (the `HolderReplace` operationId).
 	HolderReplace(ctx context.Context, garden GardenPath, plot PlotPath, holder HolderPath, params *HolderReplaceParams, body HolderReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PlotShortfallGet Why is this plot short?
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
+	PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// RotationList List rotations
 	//
 	// Corresponds with GET /v1/gardens/{garden}/rotations (the `RotationList` operationId).
@@ -4371,6 +4691,31 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 	ServiceLineReplace(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ServiceLineCloseWithBody Turn the water off now at a service line
+	//
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+	ServiceLineCloseWithBody(ctx context.Context, garden GardenPath, line LinePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ServiceLineClose Turn the water off now at a service line
+	//
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+	ServiceLineClose(ctx context.Context, garden GardenPath, line LinePath, body ServiceLineCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ServiceLineReopen Turn the water on again at a service line
+	//
+	// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-on (the `ServiceLineReopen` operationId).
+	ServiceLineReopen(ctx context.Context, garden GardenPath, line LinePath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	//
@@ -4548,6 +4893,11 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/water-hours/{hours} (the `WaterHoursReplace` operationId).
 	WaterHoursReplace(ctx context.Context, garden GardenPath, hours HoursPath, params *WaterHoursReplaceParams, body WaterHoursReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// WaterOffList List when the water was off, the latest first
+	//
+	// Corresponds with GET /v1/gardens/{garden}/water-offs (the `WaterOffList` operationId).
+	WaterOffList(ctx context.Context, garden GardenPath, params *WaterOffListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// WaterSourceList List water sources
 	//
 	// Corresponds with GET /v1/gardens/{garden}/water-sources (the `WaterSourceList` operationId).
@@ -4639,6 +4989,31 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/supply-curve (the `SupplyCurveGet` operationId).
 	SupplyCurveGet(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// WaterSourceCloseWithBody Turn the water off now at a water source
+	//
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+	WaterSourceCloseWithBody(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WaterSourceClose Turn the water off now at a water source
+	//
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+	WaterSourceClose(ctx context.Context, garden GardenPath, source SourcePath, body WaterSourceCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WaterSourceReopen Turn the water on again at a water source
+	//
+	// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-on (the `WaterSourceReopen` operationId).
+	WaterSourceReopen(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// WeatherDayList List weather days
 	//
 	// Corresponds with GET /v1/gardens/{garden}/weather-days (the `WeatherDayList` operationId).
@@ -4661,6 +5036,24 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WhatIfCreateWithBody See what changes would do, without saving them
+	//
+	// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+	WhatIfCreateWithBody(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WhatIfCreate See what changes would do, without saving them
+	//
+	// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+	WhatIfCreate(ctx context.Context, garden GardenPath, body WhatIfCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
 	//
@@ -5124,6 +5517,21 @@ func (c *Client) LayoutCheckGet(ctx context.Context, garden GardenPath, layout L
 // Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
 func (c *Client) LayoutDrawingSvgGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLayoutDrawingSvgGetRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutEffectGet See what accepting a layout would do to everybody
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/effect (the `LayoutEffectGet` operationId).
+func (c *Client) LayoutEffectGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutEffectGetRequest(c.Server, garden, layout)
 	if err != nil {
 		return nil, err
 	}
@@ -5857,6 +6265,21 @@ func (c *Client) HolderReplace(ctx context.Context, garden GardenPath, plot Plot
 	return c.Client.Do(req)
 }
 
+// PlotShortfallGet Why is this plot short?
+//
+// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
+func (c *Client) PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlotShortfallGetRequest(c.Server, garden, plot)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // RotationList List rotations
 //
 // Corresponds with GET /v1/gardens/{garden}/rotations (the `RotationList` operationId).
@@ -6291,6 +6714,61 @@ func (c *Client) ServiceLineReplaceWithBody(ctx context.Context, garden GardenPa
 // Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 func (c *Client) ServiceLineReplace(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewServiceLineReplaceRequest(c.Server, garden, line, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ServiceLineCloseWithBody Turn the water off now at a service line
+//
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+func (c *Client) ServiceLineCloseWithBody(ctx context.Context, garden GardenPath, line LinePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewServiceLineCloseRequestWithBody(c.Server, garden, line, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ServiceLineClose Turn the water off now at a service line
+//
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+func (c *Client) ServiceLineClose(ctx context.Context, garden GardenPath, line LinePath, body ServiceLineCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewServiceLineCloseRequest(c.Server, garden, line, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ServiceLineReopen Turn the water on again at a service line
+//
+// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-on (the `ServiceLineReopen` operationId).
+func (c *Client) ServiceLineReopen(ctx context.Context, garden GardenPath, line LinePath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewServiceLineReopenRequest(c.Server, garden, line)
 	if err != nil {
 		return nil, err
 	}
@@ -6777,6 +7255,21 @@ func (c *Client) WaterHoursReplace(ctx context.Context, garden GardenPath, hours
 	return c.Client.Do(req)
 }
 
+// WaterOffList List when the water was off, the latest first
+//
+// Corresponds with GET /v1/gardens/{garden}/water-offs (the `WaterOffList` operationId).
+func (c *Client) WaterOffList(ctx context.Context, garden GardenPath, params *WaterOffListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWaterOffListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // WaterSourceList List water sources
 //
 // Corresponds with GET /v1/gardens/{garden}/water-sources (the `WaterSourceList` operationId).
@@ -7018,6 +7511,61 @@ func (c *Client) SupplyCurveGet(ctx context.Context, garden GardenPath, source S
 	return c.Client.Do(req)
 }
 
+// WaterSourceCloseWithBody Turn the water off now at a water source
+//
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+func (c *Client) WaterSourceCloseWithBody(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWaterSourceCloseRequestWithBody(c.Server, garden, source, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WaterSourceClose Turn the water off now at a water source
+//
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+func (c *Client) WaterSourceClose(ctx context.Context, garden GardenPath, source SourcePath, body WaterSourceCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWaterSourceCloseRequest(c.Server, garden, source, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WaterSourceReopen Turn the water on again at a water source
+//
+// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-on (the `WaterSourceReopen` operationId).
+func (c *Client) WaterSourceReopen(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWaterSourceReopenRequest(c.Server, garden, source)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // WeatherDayList List weather days
 //
 // Corresponds with GET /v1/gardens/{garden}/weather-days (the `WeatherDayList` operationId).
@@ -7061,6 +7609,44 @@ func (c *Client) WeatherDayStoreWithBody(ctx context.Context, garden GardenPath,
 // Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 func (c *Client) WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewWeatherDayStoreRequest(c.Server, garden, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WhatIfCreateWithBody See what changes would do, without saving them
+//
+// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+func (c *Client) WhatIfCreateWithBody(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWhatIfCreateRequestWithBody(c.Server, garden, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WhatIfCreate See what changes would do, without saving them
+//
+// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+func (c *Client) WhatIfCreate(ctx context.Context, garden GardenPath, body WhatIfCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWhatIfCreateRequest(c.Server, garden, body)
 	if err != nil {
 		return nil, err
 	}
@@ -8296,6 +8882,47 @@ func NewLayoutDrawingSvgGetRequest(server string, garden GardenPath, layout Layo
 	}
 
 	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/drawing.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewLayoutEffectGetRequest constructs an http.Request for the LayoutEffectGet method
+func NewLayoutEffectGetRequest(server string, garden GardenPath, layout LayoutPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/effect", pathParam0, pathParam1)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -10542,6 +11169,47 @@ func NewHolderReplaceRequestWithBody(server string, garden GardenPath, plot Plot
 	return req, nil
 }
 
+// NewPlotShortfallGetRequest constructs an http.Request for the PlotShortfallGet method
+func NewPlotShortfallGetRequest(server string, garden GardenPath, plot PlotPath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "plot", plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/plots/%s/shortfall", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewRotationListRequest constructs an http.Request for the RotationList method
 func NewRotationListRequest(server string, garden GardenPath, params *RotationListParams) (*http.Request, error) {
 	var err error
@@ -12101,6 +12769,101 @@ func NewServiceLineReplaceRequestWithBody(server string, garden GardenPath, line
 			req.Header.Set("If-Match", headerParam0)
 		}
 
+	}
+
+	return req, nil
+}
+
+// NewServiceLineCloseRequest calls the generic ServiceLineClose builder with application/json body
+func NewServiceLineCloseRequest(server string, garden GardenPath, line LinePath, body ServiceLineCloseJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewServiceLineCloseRequestWithBody(server, garden, line, "application/json", bodyReader)
+}
+
+// NewServiceLineCloseRequestWithBody constructs an http.Request for the ServiceLineClose method, with any body, and a specified content type
+func NewServiceLineCloseRequestWithBody(server string, garden GardenPath, line LinePath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "line", line, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/service-lines/%s/water-off", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewServiceLineReopenRequest constructs an http.Request for the ServiceLineReopen method
+func NewServiceLineReopenRequest(server string, garden GardenPath, line LinePath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "line", line, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/service-lines/%s/water-on", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -13744,6 +14507,79 @@ func NewWaterHoursReplaceRequestWithBody(server string, garden GardenPath, hours
 	return req, nil
 }
 
+// NewWaterOffListRequest constructs an http.Request for the WaterOffList method
+func NewWaterOffListRequest(server string, garden GardenPath, params *WaterOffListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/water-offs", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewWaterSourceListRequest constructs an http.Request for the WaterSourceList method
 func NewWaterSourceListRequest(server string, garden GardenPath, params *WaterSourceListParams) (*http.Request, error) {
 	var err error
@@ -14430,6 +15266,101 @@ func NewSupplyCurveGetRequest(server string, garden GardenPath, source SourcePat
 	return req, nil
 }
 
+// NewWaterSourceCloseRequest calls the generic WaterSourceClose builder with application/json body
+func NewWaterSourceCloseRequest(server string, garden GardenPath, source SourcePath, body WaterSourceCloseJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWaterSourceCloseRequestWithBody(server, garden, source, "application/json", bodyReader)
+}
+
+// NewWaterSourceCloseRequestWithBody constructs an http.Request for the WaterSourceClose method, with any body, and a specified content type
+func NewWaterSourceCloseRequestWithBody(server string, garden GardenPath, source SourcePath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "source", source, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/water-sources/%s/water-off", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewWaterSourceReopenRequest constructs an http.Request for the WaterSourceReopen method
+func NewWaterSourceReopenRequest(server string, garden GardenPath, source SourcePath) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "source", source, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/water-sources/%s/water-on", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewWeatherDayListRequest constructs an http.Request for the WeatherDayList method
 func NewWeatherDayListRequest(server string, garden GardenPath, params *WeatherDayListParams) (*http.Request, error) {
 	var err error
@@ -14577,6 +15508,53 @@ func NewWeatherDayStoreRequestWithBody(server string, garden GardenPath, content
 	}
 
 	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewWhatIfCreateRequest calls the generic WhatIfCreate builder with application/json body
+func NewWhatIfCreateRequest(server string, garden GardenPath, body WhatIfCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWhatIfCreateRequestWithBody(server, garden, "application/json", bodyReader)
+}
+
+// NewWhatIfCreateRequestWithBody constructs an http.Request for the WhatIfCreate method, with any body, and a specified content type
+func NewWhatIfCreateRequestWithBody(server string, garden GardenPath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/what-ifs", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
 	}
@@ -14941,6 +15919,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg (the `LayoutDrawingSvgGet` operationId).
 	LayoutDrawingSvgGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutDrawingSvgGetResponse, error)
 
+	// LayoutEffectGetWithResponse See what accepting a layout would do to everybody
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/effect (the `LayoutEffectGet` operationId).
+	LayoutEffectGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutEffectGetResponse, error)
+
 	// LayoutProfileSvgGetWithResponse Draw the head along each lateral of the latest revision
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -15260,6 +16245,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder} (the `HolderReplace` operationId).
 	HolderReplaceWithResponse(ctx context.Context, garden GardenPath, plot PlotPath, holder HolderPath, params *HolderReplaceParams, body HolderReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*HolderReplaceResponse, error)
 
+	// PlotShortfallGetWithResponse Why is this plot short?
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
+	PlotShortfallGetWithResponse(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*PlotShortfallGetResponse, error)
+
 	// RotationListWithResponse List rotations
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -15459,6 +16451,33 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/service-lines/{line} (the `ServiceLineReplace` operationId).
 	ServiceLineReplaceWithResponse(ctx context.Context, garden GardenPath, line LinePath, params *ServiceLineReplaceParams, body ServiceLineReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*ServiceLineReplaceResponse, error)
+
+	// ServiceLineCloseWithBodyWithResponse Turn the water off now at a service line
+	//
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+	ServiceLineCloseWithBodyWithResponse(ctx context.Context, garden GardenPath, line LinePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ServiceLineCloseResponse, error)
+
+	// ServiceLineCloseWithResponse Turn the water off now at a service line
+	//
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+	ServiceLineCloseWithResponse(ctx context.Context, garden GardenPath, line LinePath, body ServiceLineCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*ServiceLineCloseResponse, error)
+
+	// ServiceLineReopenWithResponse Turn the water on again at a service line
+	//
+	// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-on (the `ServiceLineReopen` operationId).
+	ServiceLineReopenWithResponse(ctx context.Context, garden GardenPath, line LinePath, reqEditors ...RequestEditorFn) (*ServiceLineReopenResponse, error)
 
 	// SheetGetWithResponse Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	//
@@ -15672,6 +16691,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/water-hours/{hours} (the `WaterHoursReplace` operationId).
 	WaterHoursReplaceWithResponse(ctx context.Context, garden GardenPath, hours HoursPath, params *WaterHoursReplaceParams, body WaterHoursReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WaterHoursReplaceResponse, error)
 
+	// WaterOffListWithResponse List when the water was off, the latest first
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/water-offs (the `WaterOffList` operationId).
+	WaterOffListWithResponse(ctx context.Context, garden GardenPath, params *WaterOffListParams, reqEditors ...RequestEditorFn) (*WaterOffListResponse, error)
+
 	// WaterSourceListWithResponse List water sources
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -15777,6 +16803,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/water-sources/{source}/supply-curve (the `SupplyCurveGet` operationId).
 	SupplyCurveGetWithResponse(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*SupplyCurveGetResponse, error)
 
+	// WaterSourceCloseWithBodyWithResponse Turn the water off now at a water source
+	//
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+	WaterSourceCloseWithBodyWithResponse(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WaterSourceCloseResponse, error)
+
+	// WaterSourceCloseWithResponse Turn the water off now at a water source
+	//
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+	WaterSourceCloseWithResponse(ctx context.Context, garden GardenPath, source SourcePath, body WaterSourceCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*WaterSourceCloseResponse, error)
+
+	// WaterSourceReopenWithResponse Turn the water on again at a water source
+	//
+	// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-on (the `WaterSourceReopen` operationId).
+	WaterSourceReopenWithResponse(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*WaterSourceReopenResponse, error)
+
 	// WeatherDayListWithResponse List weather days
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -15801,6 +16854,24 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStoreWithResponse(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherDayStoreResponse, error)
+
+	// WhatIfCreateWithBodyWithResponse See what changes would do, without saving them
+	//
+	// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+	WhatIfCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WhatIfCreateResponse, error)
+
+	// WhatIfCreateWithResponse See what changes would do, without saving them
+	//
+	// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+	WhatIfCreateWithResponse(ctx context.Context, garden GardenPath, body WhatIfCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*WhatIfCreateResponse, error)
 
 	// WorkshopGetWithResponse Read the lengths in which pipe is sold, the saw's kerf and the prices
 	//
@@ -16892,6 +17963,54 @@ func (r LayoutDrawingSvgGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LayoutDrawingSvgGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutEffectGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Difference
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayoutEffectGetResponse) GetJSON200() *Difference {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutEffectGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutEffectGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutEffectGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutEffectGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutEffectGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18618,6 +19737,54 @@ func (r HolderReplaceResponse) ContentType() string {
 	return ""
 }
 
+type PlotShortfallGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PlotShortfall
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlotShortfallGetResponse) GetJSON200() *PlotShortfall {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlotShortfallGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlotShortfallGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlotShortfallGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlotShortfallGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlotShortfallGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type RotationListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -19810,6 +20977,102 @@ func (r ServiceLineReplaceResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ServiceLineReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ServiceLineCloseResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterOffDone
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ServiceLineCloseResponse) GetJSON200() *WaterOffDone {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ServiceLineCloseResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ServiceLineCloseResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ServiceLineCloseResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ServiceLineCloseResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ServiceLineCloseResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ServiceLineReopenResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterOff
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ServiceLineReopenResponse) GetJSON200() *WaterOff {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ServiceLineReopenResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ServiceLineReopenResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ServiceLineReopenResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ServiceLineReopenResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ServiceLineReopenResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -21041,6 +22304,54 @@ func (r WaterHoursReplaceResponse) ContentType() string {
 	return ""
 }
 
+type WaterOffListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterOffList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WaterOffListResponse) GetJSON200() *WaterOffList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WaterOffListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WaterOffListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WaterOffListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WaterOffListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WaterOffListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WaterSourceListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -21592,6 +22903,102 @@ func (r SupplyCurveGetResponse) ContentType() string {
 	return ""
 }
 
+type WaterSourceCloseResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterOffDone
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WaterSourceCloseResponse) GetJSON200() *WaterOffDone {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WaterSourceCloseResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WaterSourceCloseResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WaterSourceCloseResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WaterSourceCloseResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WaterSourceCloseResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type WaterSourceReopenResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterOff
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WaterSourceReopenResponse) GetJSON200() *WaterOff {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WaterSourceReopenResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WaterSourceReopenResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WaterSourceReopenResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WaterSourceReopenResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WaterSourceReopenResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WeatherDayListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -21682,6 +23089,54 @@ func (r WeatherDayStoreResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r WeatherDayStoreResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type WhatIfCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Difference
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WhatIfCreateResponse) GetJSON200() *Difference {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WhatIfCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WhatIfCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WhatIfCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WhatIfCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WhatIfCreateResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22164,6 +23619,19 @@ func (c *ClientWithResponses) LayoutDrawingSvgGetWithResponse(ctx context.Contex
 		return nil, err
 	}
 	return ParseLayoutDrawingSvgGetResponse(rsp)
+}
+
+// LayoutEffectGetWithResponse See what accepting a layout would do to everybody
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/effect (the `LayoutEffectGet` operationId).
+func (c *ClientWithResponses) LayoutEffectGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutEffectGetResponse, error) {
+	rsp, err := c.LayoutEffectGet(ctx, garden, layout, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutEffectGetResponse(rsp)
 }
 
 // LayoutProfileSvgGetWithResponse Draw the head along each lateral of the latest revision
@@ -22755,6 +24223,19 @@ func (c *ClientWithResponses) HolderReplaceWithResponse(ctx context.Context, gar
 	return ParseHolderReplaceResponse(rsp)
 }
 
+// PlotShortfallGetWithResponse Why is this plot short?
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
+func (c *ClientWithResponses) PlotShortfallGetWithResponse(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*PlotShortfallGetResponse, error) {
+	rsp, err := c.PlotShortfallGet(ctx, garden, plot, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlotShortfallGetResponse(rsp)
+}
+
 // RotationListWithResponse List rotations
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23121,6 +24602,51 @@ func (c *ClientWithResponses) ServiceLineReplaceWithResponse(ctx context.Context
 		return nil, err
 	}
 	return ParseServiceLineReplaceResponse(rsp)
+}
+
+// ServiceLineCloseWithBodyWithResponse Turn the water off now at a service line
+//
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+func (c *ClientWithResponses) ServiceLineCloseWithBodyWithResponse(ctx context.Context, garden GardenPath, line LinePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ServiceLineCloseResponse, error) {
+	rsp, err := c.ServiceLineCloseWithBody(ctx, garden, line, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseServiceLineCloseResponse(rsp)
+}
+
+// ServiceLineCloseWithResponse Turn the water off now at a service line
+//
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-off (the `ServiceLineClose` operationId).
+func (c *ClientWithResponses) ServiceLineCloseWithResponse(ctx context.Context, garden GardenPath, line LinePath, body ServiceLineCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*ServiceLineCloseResponse, error) {
+	rsp, err := c.ServiceLineClose(ctx, garden, line, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseServiceLineCloseResponse(rsp)
+}
+
+// ServiceLineReopenWithResponse Turn the water on again at a service line
+//
+// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/service-lines/{line}/water-on (the `ServiceLineReopen` operationId).
+func (c *ClientWithResponses) ServiceLineReopenWithResponse(ctx context.Context, garden GardenPath, line LinePath, reqEditors ...RequestEditorFn) (*ServiceLineReopenResponse, error) {
+	rsp, err := c.ServiceLineReopen(ctx, garden, line, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseServiceLineReopenResponse(rsp)
 }
 
 // SheetGetWithResponse Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
@@ -23515,6 +25041,19 @@ func (c *ClientWithResponses) WaterHoursReplaceWithResponse(ctx context.Context,
 	return ParseWaterHoursReplaceResponse(rsp)
 }
 
+// WaterOffListWithResponse List when the water was off, the latest first
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/water-offs (the `WaterOffList` operationId).
+func (c *ClientWithResponses) WaterOffListWithResponse(ctx context.Context, garden GardenPath, params *WaterOffListParams, reqEditors ...RequestEditorFn) (*WaterOffListResponse, error) {
+	rsp, err := c.WaterOffList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWaterOffListResponse(rsp)
+}
+
 // WaterSourceListWithResponse List water sources
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23710,6 +25249,51 @@ func (c *ClientWithResponses) SupplyCurveGetWithResponse(ctx context.Context, ga
 	return ParseSupplyCurveGetResponse(rsp)
 }
 
+// WaterSourceCloseWithBodyWithResponse Turn the water off now at a water source
+//
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+func (c *ClientWithResponses) WaterSourceCloseWithBodyWithResponse(ctx context.Context, garden GardenPath, source SourcePath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WaterSourceCloseResponse, error) {
+	rsp, err := c.WaterSourceCloseWithBody(ctx, garden, source, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWaterSourceCloseResponse(rsp)
+}
+
+// WaterSourceCloseWithResponse Turn the water off now at a water source
+//
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-off (the `WaterSourceClose` operationId).
+func (c *ClientWithResponses) WaterSourceCloseWithResponse(ctx context.Context, garden GardenPath, source SourcePath, body WaterSourceCloseJSONRequestBody, reqEditors ...RequestEditorFn) (*WaterSourceCloseResponse, error) {
+	rsp, err := c.WaterSourceClose(ctx, garden, source, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWaterSourceCloseResponse(rsp)
+}
+
+// WaterSourceReopenWithResponse Turn the water on again at a water source
+//
+// A job plans the days of the rotation in force anew. It stores a proposal when turns change, and publishes it when the planning rules allow changes that small.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/water-sources/{source}/water-on (the `WaterSourceReopen` operationId).
+func (c *ClientWithResponses) WaterSourceReopenWithResponse(ctx context.Context, garden GardenPath, source SourcePath, reqEditors ...RequestEditorFn) (*WaterSourceReopenResponse, error) {
+	rsp, err := c.WaterSourceReopen(ctx, garden, source, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWaterSourceReopenResponse(rsp)
+}
+
 // WeatherDayListWithResponse List weather days
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23751,6 +25335,36 @@ func (c *ClientWithResponses) WeatherDayStoreWithResponse(ctx context.Context, g
 		return nil, err
 	}
 	return ParseWeatherDayStoreResponse(rsp)
+}
+
+// WhatIfCreateWithBodyWithResponse See what changes would do, without saving them
+//
+// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+func (c *ClientWithResponses) WhatIfCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WhatIfCreateResponse, error) {
+	rsp, err := c.WhatIfCreateWithBody(ctx, garden, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWhatIfCreateResponse(rsp)
+}
+
+// WhatIfCreateWithResponse See what changes would do, without saving them
+//
+// Plans the garden as it is and with the changes, which count together. Both plans follow the published rotation in its days.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/what-ifs (the `WhatIfCreate` operationId).
+func (c *ClientWithResponses) WhatIfCreateWithResponse(ctx context.Context, garden GardenPath, body WhatIfCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*WhatIfCreateResponse, error) {
+	rsp, err := c.WhatIfCreate(ctx, garden, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWhatIfCreateResponse(rsp)
 }
 
 // WorkshopGetWithResponse Read the lengths in which pipe is sold, the saw's kerf and the prices
@@ -24626,6 +26240,39 @@ func ParseLayoutDrawingSvgGetResponse(rsp *http.Response) (*LayoutDrawingSvgGetR
 	}
 
 	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayoutEffectGetResponse parses an HTTP response from a LayoutEffectGetWithResponse call
+func ParseLayoutEffectGetResponse(rsp *http.Response) (*LayoutEffectGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutEffectGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Difference
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Refusal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26010,6 +27657,39 @@ func ParseHolderReplaceResponse(rsp *http.Response) (*HolderReplaceResponse, err
 	return response, nil
 }
 
+// ParsePlotShortfallGetResponse parses an HTTP response from a PlotShortfallGetWithResponse call
+func ParsePlotShortfallGetResponse(rsp *http.Response) (*PlotShortfallGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlotShortfallGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PlotShortfall
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseRotationListResponse parses an HTTP response from a RotationListWithResponse call
 func ParseRotationListResponse(rsp *http.Response) (*RotationListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -27004,6 +28684,72 @@ func ParseServiceLineReplaceResponse(rsp *http.Response) (*ServiceLineReplaceRes
 	return response, nil
 }
 
+// ParseServiceLineCloseResponse parses an HTTP response from a ServiceLineCloseWithResponse call
+func ParseServiceLineCloseResponse(rsp *http.Response) (*ServiceLineCloseResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ServiceLineCloseResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterOffDone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseServiceLineReopenResponse parses an HTTP response from a ServiceLineReopenWithResponse call
+func ParseServiceLineReopenResponse(rsp *http.Response) (*ServiceLineReopenResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ServiceLineReopenResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterOff
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseSheetGetResponse parses an HTTP response from a SheetGetWithResponse call
 func ParseSheetGetResponse(rsp *http.Response) (*SheetGetResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -27989,6 +29735,39 @@ func ParseWaterHoursReplaceResponse(rsp *http.Response) (*WaterHoursReplaceRespo
 	return response, nil
 }
 
+// ParseWaterOffListResponse parses an HTTP response from a WaterOffListWithResponse call
+func ParseWaterOffListResponse(rsp *http.Response) (*WaterOffListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WaterOffListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterOffList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseWaterSourceListResponse parses an HTTP response from a WaterSourceListWithResponse call
 func ParseWaterSourceListResponse(rsp *http.Response) (*WaterSourceListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -28423,6 +30202,72 @@ func ParseSupplyCurveGetResponse(rsp *http.Response) (*SupplyCurveGetResponse, e
 	return response, nil
 }
 
+// ParseWaterSourceCloseResponse parses an HTTP response from a WaterSourceCloseWithResponse call
+func ParseWaterSourceCloseResponse(rsp *http.Response) (*WaterSourceCloseResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WaterSourceCloseResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterOffDone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseWaterSourceReopenResponse parses an HTTP response from a WaterSourceReopenWithResponse call
+func ParseWaterSourceReopenResponse(rsp *http.Response) (*WaterSourceReopenResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WaterSourceReopenResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterOff
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseWeatherDayListResponse parses an HTTP response from a WeatherDayListWithResponse call
 func ParseWeatherDayListResponse(rsp *http.Response) (*WeatherDayListResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -28472,6 +30317,39 @@ func ParseWeatherDayStoreResponse(rsp *http.Response) (*WeatherDayStoreResponse,
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest WeatherDayStored
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseWhatIfCreateResponse parses an HTTP response from a WhatIfCreateWithResponse call
+func ParseWhatIfCreateResponse(rsp *http.Response) (*WhatIfCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WhatIfCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Difference
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

@@ -418,6 +418,24 @@ func (e Strip) Valid() bool {
 	}
 }
 
+// Defines values for SupposedWeather.
+const (
+	DryWeek SupposedWeather = "dry_week"
+	HotWeek SupposedWeather = "hot_week"
+)
+
+// Valid indicates whether the value is a known member of the SupposedWeather enum.
+func (e SupposedWeather) Valid() bool {
+	switch e {
+	case DryWeek:
+		return true
+	case HotWeek:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TurnChangeKind.
 const (
 	TurnChangeKindAdded     TurnChangeKind = "added"
@@ -717,6 +735,27 @@ type CropStages = file.CropStages
 
 // DayParity Which dates of the month a rule covers.
 type DayParity string
+
+// Difference What changes make of a plan. The offline command `rillturn plan --what-if` prints the same figures.
+type Difference struct {
+	// After A plan in a few numbers.
+	After PlanFigures `json:"after"`
+
+	// Before A plan in a few numbers.
+	Before PlanFigures `json:"before"`
+
+	// Gain Who gets a larger share of the need, the greatest gain first.
+	Gain []ShareMoved `json:"gain"`
+
+	// Lose Who gets a smaller share, the greatest loss first.
+	Lose []ShareMoved `json:"lose"`
+
+	// Turns Every turn that differs, in the order of time.
+	Turns []TurnDifference `json:"turns"`
+
+	// Units Every layout and hand-watered plot that differs.
+	Units []UnitDifference `json:"units"`
+}
 
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
@@ -1076,6 +1115,9 @@ type HolderValues struct {
 	MemberId openapi_types.UUID `json:"member_id"`
 }
 
+// HoursPlan A stretch of time.
+type HoursPlan = file.HoursPlan
+
 // Language Language of sentences in answers and documents.
 type Language string
 
@@ -1333,6 +1375,9 @@ type Paper string
 // PipeCondition Unfit pipe is not offered to layouts.
 type PipeCondition string
 
+// PlanFigures A plan in a few numbers.
+type PlanFigures = file.PlanFigures
+
 // PlanningApart Two units that are never open together.
 type PlanningApart = file.Apart
 
@@ -1542,6 +1587,30 @@ type PlotList struct {
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// PlotShortfall What a plot gets in a rotation, and what keeps it from more.
+type PlotShortfall struct {
+	// Bound What the smallest share of no plan of the garden can exceed.
+	Bound float64 `json:"bound"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+
+	// RotationId The rotation in force.
+	RotationId openapi_types.UUID `json:"rotation_id"`
+
+	// Text The same in words, in the language of the garden.
+	Text []string `json:"text"`
+
+	// Units Its layouts or itself when watered by hand.
+	Units []UnitShortfall `json:"units"`
+
+	// Unplanned Codes that say why the plot, or a layout of it, is not in the rotation.
+	Unplanned *[]string `json:"unplanned,omitempty"`
 }
 
 // PlotValues A piece of ground and how it is watered.
@@ -1954,6 +2023,27 @@ type ShareChange struct {
 	Was *float64 `json:"was,omitempty"`
 }
 
+// ShareMoved Somebody whose share of the need changes.
+type ShareMoved struct {
+	// After The share with the changes.
+	After float64 `json:"after"`
+
+	// Before The share as things are.
+	Before float64 `json:"before"`
+
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+}
+
 // Sheet What it takes to build layouts, cut together. It has the shape that the offline command `rillturn sheet` prints.
 type Sheet = file.SheetResult
 
@@ -2007,6 +2097,48 @@ type SheetStock = file.SheetStock
 
 // SheetTask One thing to do.
 type SheetTask = file.SheetTask
+
+// ShortageLimit One limit that binds.
+type ShortageLimit struct {
+	// EndsAt Their end.
+	EndsAt *time.Time `json:"ends_at,omitempty"`
+
+	// Kind A code.
+	Kind string `json:"kind"`
+
+	// Minutes What it offers; what it takes away has a minus sign.
+	Minutes float64 `json:"minutes"`
+
+	// StartsAt Begin of the water hours, where it is about some.
+	StartsAt *time.Time `json:"starts_at,omitempty"`
+
+	// Text In words.
+	Text string `json:"text"`
+}
+
+// ShortageProof The limits of a set of zones. Their minutes add up to what is offered; what is needed less what is offered is missing.
+type ShortageProof struct {
+	// GainPerMin What one more minute of water hours adds to the share; 0 where more hours would not help.
+	GainPerMin float64 `json:"gain_per_min"`
+
+	// Limits The terms of the sum.
+	Limits []ShortageLimit `json:"limits"`
+
+	// MissingMin Minutes missing.
+	MissingMin float64 `json:"missing_min"`
+
+	// NeededMin Minutes needed.
+	NeededMin float64 `json:"needed_min"`
+
+	// OfferedMin Minutes there are.
+	OfferedMin float64 `json:"offered_min"`
+
+	// PlotLabels The plots that share the shortage.
+	PlotLabels []string `json:"plot_labels"`
+
+	// ZoneNames The zones.
+	ZoneNames []string `json:"zone_names"`
+}
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
@@ -2105,6 +2237,54 @@ type SupplyAssumption = file.AssumptionResult
 
 // SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// Supposed One change; exactly one field is set.
+type Supposed struct {
+	// AcceptLayout The latest revision of a layout is accepted.
+	AcceptLayout *SupposedLayout `json:"accept_layout,omitempty"`
+
+	// AddPlot A plot more, with the ground, the layout and the plants of one that is there.
+	AddPlot *SupposedPlot `json:"add_plot,omitempty"`
+
+	// LoseSource A water source is lost.
+	LoseSource *SupposedLoss `json:"lose_source,omitempty"`
+
+	// MoreHours Water hours that last longer.
+	MoreHours *SupposedHours `json:"more_hours,omitempty"`
+
+	// WaterOff A source or a service line is closed on some days.
+	WaterOff *SupposedWaterOff `json:"water_off,omitempty"`
+
+	// Weather `hot_week`: plants use a quarter more on every day. `dry_week`: no rain fell in the seven days before.
+	Weather *SupposedWeather `json:"weather,omitempty"`
+}
+
+// SupposedWeather `hot_week`: plants use a quarter more on every day. `dry_week`: no rain fell in the seven days before.
+type SupposedWeather string
+
+// SupposedHours Water hours that last longer.
+type SupposedHours = file.MoreHours
+
+// SupposedLayout The latest revision of a layout is accepted.
+type SupposedLayout struct {
+	// LayoutId The layout.
+	LayoutId openapi_types.UUID `json:"layout_id"`
+}
+
+// SupposedLoss A water source is lost.
+type SupposedLoss = file.LoseSource
+
+// SupposedPlot A plot more, with the ground, the layout and the plants of one that is there.
+type SupposedPlot struct {
+	// Label What to call it in the answer.
+	Label string `json:"label"`
+
+	// LikePlotId The plot that it is like.
+	LikePlotId openapi_types.UUID `json:"like_plot_id"`
+}
+
+// SupposedWaterOff A source or a service line is closed on some days.
+type SupposedWaterOff = file.WaterOff
 
 // TakeIn How the pipes of a layout go into the store.
 //
@@ -2249,6 +2429,9 @@ type TurnChange struct {
 // TurnChangeKind What becomes of it.
 type TurnChangeKind string
 
+// TurnDifference A turn under both plans. `before` is left out for a turn that comes, `after` for one that goes.
+type TurnDifference = file.TurnDifference
+
 // TurnKind `zone`: layouts that are open together. `hose`, `can`: one plot by hand.
 type TurnKind string
 
@@ -2329,6 +2512,42 @@ type TurnReportValues struct {
 // TurnStatus `proposed` turns belong to a rotation that is not published; `cancelled` ones were published once and dropped.
 type TurnStatus string
 
+// UnitDifference One layout or hand-watered plot under both plans. A side is left out where it is in no plan there.
+type UnitDifference = file.UnitDifference
+
+// UnitFigures What one layout or hand-watered plot gets.
+type UnitFigures = file.UnitFigures
+
+// UnitShortfall What one layout or a hand-watered plot gets.
+type UnitShortfall struct {
+	// DeliveredL What it gets.
+	DeliveredL float64 `json:"delivered_l"`
+
+	// LayoutId The layout; left out when watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// MissingL What is missing.
+	MissingL float64 `json:"missing_l"`
+
+	// NeedL What it needs.
+	NeedL float64 `json:"need_l"`
+
+	// Proofs Why it cannot get more; empty when it has all it needs.
+	Proofs []ShortageProof `json:"proofs"`
+
+	// Share The share of its need that it gets.
+	Share float64 `json:"share"`
+
+	// StressDays Days of stress that its plants will have, without rain.
+	StressDays float64 `json:"stress_days"`
+
+	// ZoneName Its zone; left out when no zone can carry it.
+	ZoneName *string `json:"zone_name,omitempty"`
+}
+
 // Units Units of printed documents. JSON is always in the units its names say.
 type Units string
 
@@ -2403,6 +2622,68 @@ type WaterHoursValues struct {
 
 	// Weekdays The weekdays on which these hours hold.
 	Weekdays []Weekday `json:"weekdays"`
+}
+
+// WaterOff Water that is or was off at a source or a service line.
+type WaterOff struct {
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// ExpectedUntil When it was expected to be on again, if anybody knew.
+	ExpectedUntil *time.Time `json:"expected_until,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// OffAt Off from then on.
+	OffAt time.Time `json:"off_at"`
+
+	// OnAt On again from then on; left out while it is off.
+	OnAt *time.Time `json:"on_at,omitempty"`
+
+	// Reason What people are told.
+	Reason string `json:"reason"`
+
+	// Revision Rises by one with every change.
+	Revision int64 `json:"revision"`
+
+	// ServiceLineId The service line, with every source that it feeds; left out for a source.
+	ServiceLineId *openapi_types.UUID `json:"service_line_id,omitempty"`
+
+	// WaterSourceId The source; left out for a service line.
+	WaterSourceId *openapi_types.UUID `json:"water_source_id,omitempty"`
+}
+
+// WaterOffCreate Why the water is off, and for how long.
+//
+// Examples: {"reason":"Burst pipe at the gate"}
+type WaterOffCreate struct {
+	// ExpectedUntil When it is expected to be on again. Left out: nobody knows.
+	ExpectedUntil *time.Time `json:"expected_until,omitempty"`
+
+	// Reason What people are told, such as: burst pipe at the gate.
+	Reason string `json:"reason"`
+}
+
+// WaterOffDone What turning the water off meant for the published turns.
+type WaterOffDone struct {
+	// Cancelled Turns that will not run.
+	Cancelled int32 `json:"cancelled"`
+
+	// CutShort Turns that ran and have ended.
+	CutShort int32 `json:"cut_short"`
+
+	// WaterOff Water that is or was off at a source or a service line.
+	WaterOff WaterOff `json:"water_off"`
+}
+
+// WaterOffList One page.
+type WaterOffList struct {
+	// Items The items of this page.
+	Items []WaterOff `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last one.
+	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
 // WaterSource A spigot, hydrant or raised tank.
@@ -2603,6 +2884,17 @@ type WeatherKind string
 
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
+
+// WhatIfCreate Changes to be looked at together.
+//
+// Examples: {"changes":[{"weather":"hot_week"},{"more_hours":{"minutes":60,"weekday":2}}]}
+type WhatIfCreate struct {
+	// Changes The changes.
+	Changes []Supposed `json:"changes"`
+
+	// Days Length of the horizon from tomorrow, where no rotation is published.
+	Days *int32 `json:"days,omitempty"`
+}
 
 // Workshop What the garden's workshop works with.
 //
@@ -3494,6 +3786,15 @@ type WaterHoursReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// WaterOffListParams defines parameters for WaterOffList.
+type WaterOffListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // WaterSourceListParams defines parameters for WaterSourceList.
 type WaterSourceListParams struct {
 	// Limit Most items of one page.
@@ -3653,6 +3954,9 @@ type ServiceLineCreateJSONRequestBody = ServiceLineValues
 // ServiceLineReplaceJSONRequestBody defines body for ServiceLineReplace for application/json ContentType.
 type ServiceLineReplaceJSONRequestBody = ServiceLineValues
 
+// ServiceLineCloseJSONRequestBody defines body for ServiceLineClose for application/json ContentType.
+type ServiceLineCloseJSONRequestBody = WaterOffCreate
+
 // StoredPipeCreateJSONRequestBody defines body for StoredPipeCreate for application/json ContentType.
 type StoredPipeCreateJSONRequestBody = StoredPipeValues
 
@@ -3683,8 +3987,14 @@ type FlowTestCreateJSONRequestBody = FlowTestValues
 // OpenSetCreateJSONRequestBody defines body for OpenSetCreate for application/json ContentType.
 type OpenSetCreateJSONRequestBody = OpenSet
 
+// WaterSourceCloseJSONRequestBody defines body for WaterSourceClose for application/json ContentType.
+type WaterSourceCloseJSONRequestBody = WaterOffCreate
+
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WhatIfCreateJSONRequestBody defines body for WhatIfCreate for application/json ContentType.
+type WhatIfCreateJSONRequestBody = WhatIfCreate
 
 // WorkshopReplaceJSONRequestBody defines body for WorkshopReplace for application/json ContentType.
 type WorkshopReplaceJSONRequestBody = Workshop
@@ -3754,6 +4064,9 @@ type ServerInterface interface {
 	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
 	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
 	LayoutDrawingSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutEffectGet See what accepting a layout would do to everybody
+	// (GET /v1/gardens/{garden}/layouts/{layout}/effect)
+	LayoutEffectGet(c *gin.Context, garden GardenPath, layout LayoutPath)
 	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
 	LayoutProfileSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
@@ -3856,6 +4169,9 @@ type ServerInterface interface {
 	// HolderReplace Replace a holder of a plot
 	// (PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder})
 	HolderReplace(c *gin.Context, garden GardenPath, plot PlotPath, holder HolderPath, params HolderReplaceParams)
+	// PlotShortfallGet Why is this plot short?
+	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
+	PlotShortfallGet(c *gin.Context, garden GardenPath, plot PlotPath)
 	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(c *gin.Context, garden GardenPath, params RotationListParams)
@@ -3925,6 +4241,12 @@ type ServerInterface interface {
 	// ServiceLineReplace Replace a service line
 	// (PUT /v1/gardens/{garden}/service-lines/{line})
 	ServiceLineReplace(c *gin.Context, garden GardenPath, line LinePath, params ServiceLineReplaceParams)
+	// ServiceLineClose Turn the water off now at a service line
+	// (POST /v1/gardens/{garden}/service-lines/{line}/water-off)
+	ServiceLineClose(c *gin.Context, garden GardenPath, line LinePath)
+	// ServiceLineReopen Turn the water on again at a service line
+	// (POST /v1/gardens/{garden}/service-lines/{line}/water-on)
+	ServiceLineReopen(c *gin.Context, garden GardenPath, line LinePath)
 	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/sheet)
 	SheetGet(c *gin.Context, garden GardenPath, params SheetGetParams)
@@ -3997,6 +4319,9 @@ type ServerInterface interface {
 	// WaterHoursReplace Replace an entry of water hours
 	// (PUT /v1/gardens/{garden}/water-hours/{hours})
 	WaterHoursReplace(c *gin.Context, garden GardenPath, hours HoursPath, params WaterHoursReplaceParams)
+	// WaterOffList List when the water was off, the latest first
+	// (GET /v1/gardens/{garden}/water-offs)
+	WaterOffList(c *gin.Context, garden GardenPath, params WaterOffListParams)
 	// WaterSourceList List water sources
 	// (GET /v1/gardens/{garden}/water-sources)
 	WaterSourceList(c *gin.Context, garden GardenPath, params WaterSourceListParams)
@@ -4030,12 +4355,21 @@ type ServerInterface interface {
 	// SupplyCurveGet Read the supply curve fitted to the flow tests
 	// (GET /v1/gardens/{garden}/water-sources/{source}/supply-curve)
 	SupplyCurveGet(c *gin.Context, garden GardenPath, source SourcePath)
+	// WaterSourceClose Turn the water off now at a water source
+	// (POST /v1/gardens/{garden}/water-sources/{source}/water-off)
+	WaterSourceClose(c *gin.Context, garden GardenPath, source SourcePath)
+	// WaterSourceReopen Turn the water on again at a water source
+	// (POST /v1/gardens/{garden}/water-sources/{source}/water-on)
+	WaterSourceReopen(c *gin.Context, garden GardenPath, source SourcePath)
 	// WeatherDayList List weather days
 	// (GET /v1/gardens/{garden}/weather-days)
 	WeatherDayList(c *gin.Context, garden GardenPath, params WeatherDayListParams)
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(c *gin.Context, garden GardenPath)
+	// WhatIfCreate See what changes would do, without saving them
+	// (POST /v1/gardens/{garden}/what-ifs)
+	WhatIfCreate(c *gin.Context, garden GardenPath)
 	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
 	// (GET /v1/gardens/{garden}/workshop)
 	WorkshopGet(c *gin.Context, garden GardenPath, params WorkshopGetParams)
@@ -4986,6 +5320,40 @@ func (siw *ServerInterfaceWrapper) LayoutDrawingSvgGet(c *gin.Context) {
 	}
 
 	siw.Handler.LayoutDrawingSvgGet(c, garden, layout)
+}
+
+// LayoutEffectGet operation middleware
+func (siw *ServerInterfaceWrapper) LayoutEffectGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutEffectGet(c, garden, layout)
 }
 
 // LayoutProfileSvgGet operation middleware
@@ -6859,6 +7227,40 @@ func (siw *ServerInterfaceWrapper) HolderReplace(c *gin.Context) {
 	siw.Handler.HolderReplace(c, garden, plot, holder, params)
 }
 
+// PlotShortfallGet operation middleware
+func (siw *ServerInterfaceWrapper) PlotShortfallGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "plot" -------------
+	var plot PlotPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "plot", c.Param("plot"), &plot, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.PlotShortfallGet(c, garden, plot)
+}
+
 // RotationList operation middleware
 func (siw *ServerInterfaceWrapper) RotationList(c *gin.Context) {
 
@@ -8154,6 +8556,74 @@ func (siw *ServerInterfaceWrapper) ServiceLineReplace(c *gin.Context) {
 	}
 
 	siw.Handler.ServiceLineReplace(c, garden, line, params)
+}
+
+// ServiceLineClose operation middleware
+func (siw *ServerInterfaceWrapper) ServiceLineClose(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "line" -------------
+	var line LinePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "line", c.Param("line"), &line, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter line: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ServiceLineClose(c, garden, line)
+}
+
+// ServiceLineReopen operation middleware
+func (siw *ServerInterfaceWrapper) ServiceLineReopen(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "line" -------------
+	var line LinePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "line", c.Param("line"), &line, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter line: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ServiceLineReopen(c, garden, line)
 }
 
 // SheetGet operation middleware
@@ -9514,6 +9984,50 @@ func (siw *ServerInterfaceWrapper) WaterHoursReplace(c *gin.Context) {
 	siw.Handler.WaterHoursReplace(c, garden, hours, params)
 }
 
+// WaterOffList operation middleware
+func (siw *ServerInterfaceWrapper) WaterOffList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WaterOffListParams
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WaterOffList(c, garden, params)
+}
+
 // WaterSourceList operation middleware
 func (siw *ServerInterfaceWrapper) WaterSourceList(c *gin.Context) {
 
@@ -10094,6 +10608,74 @@ func (siw *ServerInterfaceWrapper) SupplyCurveGet(c *gin.Context) {
 	siw.Handler.SupplyCurveGet(c, garden, source)
 }
 
+// WaterSourceClose operation middleware
+func (siw *ServerInterfaceWrapper) WaterSourceClose(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "source" -------------
+	var source SourcePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "source", c.Param("source"), &source, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter source: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WaterSourceClose(c, garden, source)
+}
+
+// WaterSourceReopen operation middleware
+func (siw *ServerInterfaceWrapper) WaterSourceReopen(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "source" -------------
+	var source SourcePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "source", c.Param("source"), &source, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter source: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WaterSourceReopen(c, garden, source)
+}
+
 // WeatherDayList operation middleware
 func (siw *ServerInterfaceWrapper) WeatherDayList(c *gin.Context) {
 
@@ -10185,6 +10767,31 @@ func (siw *ServerInterfaceWrapper) WeatherDayStore(c *gin.Context) {
 	}
 
 	siw.Handler.WeatherDayStore(c, garden)
+}
+
+// WhatIfCreate operation middleware
+func (siw *ServerInterfaceWrapper) WhatIfCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WhatIfCreate(c, garden)
 }
 
 // WorkshopGet operation middleware
@@ -10333,6 +10940,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/accept", wrapper.LayoutAccept)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/check", wrapper.LayoutCheckGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/drawing.svg", wrapper.LayoutDrawingSvgGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/effect", wrapper.LayoutEffectGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/profile.svg", wrapper.LayoutProfileSvgGet)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/reservation", wrapper.LayoutReservationDelete)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/reservation", wrapper.LayoutReservationStore)
@@ -10367,6 +10975,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/shortfall", wrapper.PlotShortfallGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation", wrapper.RotationGet)
@@ -10390,6 +10999,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/service-lines/:line", wrapper.ServiceLineReplace)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/service-lines/:line/water-off", wrapper.ServiceLineClose)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/service-lines/:line/water-on", wrapper.ServiceLineReopen)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet", wrapper.SheetGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.csv", wrapper.SheetCsvGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/sheet.pdf", wrapper.SheetPdfGet)
@@ -10414,6 +11025,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/water-offs", wrapper.WaterOffList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources", wrapper.WaterSourceList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources", wrapper.WaterSourceCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/water-sources/:source", wrapper.WaterSourceDelete)
@@ -10425,8 +11037,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/flow-tests/:test", wrapper.FlowTestGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/open-set", wrapper.OpenSetCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/supply-curve", wrapper.SupplyCurveGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/water-off", wrapper.WaterSourceClose)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/water-on", wrapper.WaterSourceReopen)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayList)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayStore)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/what-ifs", wrapper.WhatIfCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopReplace)
 }
@@ -11418,6 +12033,46 @@ type LayoutDrawingSvgGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LayoutDrawingSvgGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutDrawingSvgGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutEffectGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+}
+
+type LayoutEffectGetResponseObject interface {
+	VisitLayoutEffectGetResponse(w http.ResponseWriter) error
+}
+
+type LayoutEffectGet200JSONResponse Difference
+
+func (response LayoutEffectGet200JSONResponse) VisitLayoutEffectGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutEffectGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutEffectGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutEffectGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -13021,6 +13676,46 @@ func (response HolderReplacedefaultApplicationProblemPlusJSONResponse) VisitHold
 	return err
 }
 
+type PlotShortfallGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Plot   PlotPath   `json:"plot"`
+}
+
+type PlotShortfallGetResponseObject interface {
+	VisitPlotShortfallGetResponse(w http.ResponseWriter) error
+}
+
+type PlotShortfallGet200JSONResponse PlotShortfall
+
+func (response PlotShortfallGet200JSONResponse) VisitPlotShortfallGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlotShortfallGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlotShortfallGetdefaultApplicationProblemPlusJSONResponse) VisitPlotShortfallGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type RotationListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params RotationListParams
@@ -14246,6 +14941,87 @@ func (response ServiceLineReplacedefaultApplicationProblemPlusJSONResponse) Visi
 	return err
 }
 
+type ServiceLineCloseRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Line   LinePath   `json:"line"`
+	Body   *ServiceLineCloseJSONRequestBody
+}
+
+type ServiceLineCloseResponseObject interface {
+	VisitServiceLineCloseResponse(w http.ResponseWriter) error
+}
+
+type ServiceLineClose200JSONResponse WaterOffDone
+
+func (response ServiceLineClose200JSONResponse) VisitServiceLineCloseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ServiceLineClosedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ServiceLineClosedefaultApplicationProblemPlusJSONResponse) VisitServiceLineCloseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ServiceLineReopenRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Line   LinePath   `json:"line"`
+}
+
+type ServiceLineReopenResponseObject interface {
+	VisitServiceLineReopenResponse(w http.ResponseWriter) error
+}
+
+type ServiceLineReopen200JSONResponse WaterOff
+
+func (response ServiceLineReopen200JSONResponse) VisitServiceLineReopenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ServiceLineReopendefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ServiceLineReopendefaultApplicationProblemPlusJSONResponse) VisitServiceLineReopenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type SheetGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params SheetGetParams
@@ -15386,6 +16162,46 @@ func (response WaterHoursReplacedefaultApplicationProblemPlusJSONResponse) Visit
 	return err
 }
 
+type WaterOffListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WaterOffListParams
+}
+
+type WaterOffListResponseObject interface {
+	VisitWaterOffListResponse(w http.ResponseWriter) error
+}
+
+type WaterOffList200JSONResponse WaterOffList
+
+func (response WaterOffList200JSONResponse) VisitWaterOffListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WaterOffListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WaterOffListdefaultApplicationProblemPlusJSONResponse) VisitWaterOffListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WaterSourceListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params WaterSourceListParams
@@ -15871,6 +16687,87 @@ func (response SupplyCurveGetdefaultApplicationProblemPlusJSONResponse) VisitSup
 	return err
 }
 
+type WaterSourceCloseRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Source SourcePath `json:"source"`
+	Body   *WaterSourceCloseJSONRequestBody
+}
+
+type WaterSourceCloseResponseObject interface {
+	VisitWaterSourceCloseResponse(w http.ResponseWriter) error
+}
+
+type WaterSourceClose200JSONResponse WaterOffDone
+
+func (response WaterSourceClose200JSONResponse) VisitWaterSourceCloseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WaterSourceClosedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WaterSourceClosedefaultApplicationProblemPlusJSONResponse) VisitWaterSourceCloseResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WaterSourceReopenRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Source SourcePath `json:"source"`
+}
+
+type WaterSourceReopenResponseObject interface {
+	VisitWaterSourceReopenResponse(w http.ResponseWriter) error
+}
+
+type WaterSourceReopen200JSONResponse WaterOff
+
+func (response WaterSourceReopen200JSONResponse) VisitWaterSourceReopenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WaterSourceReopendefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WaterSourceReopendefaultApplicationProblemPlusJSONResponse) VisitWaterSourceReopenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WeatherDayListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params WeatherDayListParams
@@ -15940,6 +16837,46 @@ type WeatherDayStoredefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response WeatherDayStoredefaultApplicationProblemPlusJSONResponse) VisitWeatherDayStoreResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WhatIfCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Body   *WhatIfCreateJSONRequestBody
+}
+
+type WhatIfCreateResponseObject interface {
+	VisitWhatIfCreateResponse(w http.ResponseWriter) error
+}
+
+type WhatIfCreate200JSONResponse Difference
+
+func (response WhatIfCreate200JSONResponse) VisitWhatIfCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WhatIfCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WhatIfCreatedefaultApplicationProblemPlusJSONResponse) VisitWhatIfCreateResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -16113,6 +17050,9 @@ type StrictServerInterface interface {
 	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
 	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
 	LayoutDrawingSvgGet(ctx context.Context, request LayoutDrawingSvgGetRequestObject) (LayoutDrawingSvgGetResponseObject, error)
+	// LayoutEffectGet See what accepting a layout would do to everybody
+	// (GET /v1/gardens/{garden}/layouts/{layout}/effect)
+	LayoutEffectGet(ctx context.Context, request LayoutEffectGetRequestObject) (LayoutEffectGetResponseObject, error)
 	// LayoutProfileSvgGet Draw the head along each lateral of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/profile.svg)
 	LayoutProfileSvgGet(ctx context.Context, request LayoutProfileSvgGetRequestObject) (LayoutProfileSvgGetResponseObject, error)
@@ -16215,6 +17155,9 @@ type StrictServerInterface interface {
 	// HolderReplace Replace a holder of a plot
 	// (PUT /v1/gardens/{garden}/plots/{plot}/holders/{holder})
 	HolderReplace(ctx context.Context, request HolderReplaceRequestObject) (HolderReplaceResponseObject, error)
+	// PlotShortfallGet Why is this plot short?
+	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
+	PlotShortfallGet(ctx context.Context, request PlotShortfallGetRequestObject) (PlotShortfallGetResponseObject, error)
 	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(ctx context.Context, request RotationListRequestObject) (RotationListResponseObject, error)
@@ -16284,6 +17227,12 @@ type StrictServerInterface interface {
 	// ServiceLineReplace Replace a service line
 	// (PUT /v1/gardens/{garden}/service-lines/{line})
 	ServiceLineReplace(ctx context.Context, request ServiceLineReplaceRequestObject) (ServiceLineReplaceResponseObject, error)
+	// ServiceLineClose Turn the water off now at a service line
+	// (POST /v1/gardens/{garden}/service-lines/{line}/water-off)
+	ServiceLineClose(ctx context.Context, request ServiceLineCloseRequestObject) (ServiceLineCloseResponseObject, error)
+	// ServiceLineReopen Turn the water on again at a service line
+	// (POST /v1/gardens/{garden}/service-lines/{line}/water-on)
+	ServiceLineReopen(ctx context.Context, request ServiceLineReopenRequestObject) (ServiceLineReopenResponseObject, error)
 	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/sheet)
 	SheetGet(ctx context.Context, request SheetGetRequestObject) (SheetGetResponseObject, error)
@@ -16356,6 +17305,9 @@ type StrictServerInterface interface {
 	// WaterHoursReplace Replace an entry of water hours
 	// (PUT /v1/gardens/{garden}/water-hours/{hours})
 	WaterHoursReplace(ctx context.Context, request WaterHoursReplaceRequestObject) (WaterHoursReplaceResponseObject, error)
+	// WaterOffList List when the water was off, the latest first
+	// (GET /v1/gardens/{garden}/water-offs)
+	WaterOffList(ctx context.Context, request WaterOffListRequestObject) (WaterOffListResponseObject, error)
 	// WaterSourceList List water sources
 	// (GET /v1/gardens/{garden}/water-sources)
 	WaterSourceList(ctx context.Context, request WaterSourceListRequestObject) (WaterSourceListResponseObject, error)
@@ -16389,12 +17341,21 @@ type StrictServerInterface interface {
 	// SupplyCurveGet Read the supply curve fitted to the flow tests
 	// (GET /v1/gardens/{garden}/water-sources/{source}/supply-curve)
 	SupplyCurveGet(ctx context.Context, request SupplyCurveGetRequestObject) (SupplyCurveGetResponseObject, error)
+	// WaterSourceClose Turn the water off now at a water source
+	// (POST /v1/gardens/{garden}/water-sources/{source}/water-off)
+	WaterSourceClose(ctx context.Context, request WaterSourceCloseRequestObject) (WaterSourceCloseResponseObject, error)
+	// WaterSourceReopen Turn the water on again at a water source
+	// (POST /v1/gardens/{garden}/water-sources/{source}/water-on)
+	WaterSourceReopen(ctx context.Context, request WaterSourceReopenRequestObject) (WaterSourceReopenResponseObject, error)
 	// WeatherDayList List weather days
 	// (GET /v1/gardens/{garden}/weather-days)
 	WeatherDayList(ctx context.Context, request WeatherDayListRequestObject) (WeatherDayListResponseObject, error)
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(ctx context.Context, request WeatherDayStoreRequestObject) (WeatherDayStoreResponseObject, error)
+	// WhatIfCreate See what changes would do, without saving them
+	// (POST /v1/gardens/{garden}/what-ifs)
+	WhatIfCreate(ctx context.Context, request WhatIfCreateRequestObject) (WhatIfCreateResponseObject, error)
 	// WorkshopGet Read the lengths in which pipe is sold, the saw's kerf and the prices
 	// (GET /v1/gardens/{garden}/workshop)
 	WorkshopGet(ctx context.Context, request WorkshopGetRequestObject) (WorkshopGetResponseObject, error)
@@ -17143,6 +18104,33 @@ func (sh *strictHandler) LayoutDrawingSvgGet(ctx *gin.Context, garden GardenPath
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(LayoutDrawingSvgGetResponseObject); ok {
 		if err := validResponse.VisitLayoutDrawingSvgGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutEffectGet operation middleware
+func (sh *strictHandler) LayoutEffectGet(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutEffectGetRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutEffectGet(ctx, request.(LayoutEffectGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutEffectGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutEffectGetResponseObject); ok {
+		if err := validResponse.VisitLayoutEffectGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -18291,6 +19279,33 @@ func (sh *strictHandler) HolderReplace(ctx *gin.Context, garden GardenPath, plot
 	}
 }
 
+// PlotShortfallGet operation middleware
+func (sh *strictHandler) PlotShortfallGet(ctx *gin.Context, garden GardenPath, plot PlotPath) {
+	var request PlotShortfallGetRequestObject
+
+	request.Garden = garden
+	request.Plot = plot
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlotShortfallGet(ctx, request.(PlotShortfallGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlotShortfallGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(PlotShortfallGetResponseObject); ok {
+		if err := validResponse.VisitPlotShortfallGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // RotationList operation middleware
 func (sh *strictHandler) RotationList(ctx *gin.Context, garden GardenPath, params RotationListParams) {
 	var request RotationListRequestObject
@@ -19005,6 +20020,78 @@ func (sh *strictHandler) ServiceLineReplace(ctx *gin.Context, garden GardenPath,
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ServiceLineReplaceResponseObject); ok {
 		if err := validResponse.VisitServiceLineReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// ServiceLineClose operation middleware
+func (sh *strictHandler) ServiceLineClose(ctx *gin.Context, garden GardenPath, line LinePath) {
+	var request ServiceLineCloseRequestObject
+
+	request.Garden = garden
+	request.Line = line
+
+	var body ServiceLineCloseJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ServiceLineClose(ctx, request.(ServiceLineCloseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ServiceLineClose")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(ServiceLineCloseResponseObject); ok {
+		if err := validResponse.VisitServiceLineCloseResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// ServiceLineReopen operation middleware
+func (sh *strictHandler) ServiceLineReopen(ctx *gin.Context, garden GardenPath, line LinePath) {
+	var request ServiceLineReopenRequestObject
+
+	request.Garden = garden
+	request.Line = line
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ServiceLineReopen(ctx, request.(ServiceLineReopenRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ServiceLineReopen")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(ServiceLineReopenResponseObject); ok {
+		if err := validResponse.VisitServiceLineReopenResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -19782,6 +20869,33 @@ func (sh *strictHandler) WaterHoursReplace(ctx *gin.Context, garden GardenPath, 
 	}
 }
 
+// WaterOffList operation middleware
+func (sh *strictHandler) WaterOffList(ctx *gin.Context, garden GardenPath, params WaterOffListParams) {
+	var request WaterOffListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WaterOffList(ctx, request.(WaterOffListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WaterOffList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WaterOffListResponseObject); ok {
+		if err := validResponse.VisitWaterOffListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // WaterSourceList operation middleware
 func (sh *strictHandler) WaterSourceList(ctx *gin.Context, garden GardenPath, params WaterSourceListParams) {
 	var request WaterSourceListRequestObject
@@ -20160,6 +21274,78 @@ func (sh *strictHandler) SupplyCurveGet(ctx *gin.Context, garden GardenPath, sou
 	}
 }
 
+// WaterSourceClose operation middleware
+func (sh *strictHandler) WaterSourceClose(ctx *gin.Context, garden GardenPath, source SourcePath) {
+	var request WaterSourceCloseRequestObject
+
+	request.Garden = garden
+	request.Source = source
+
+	var body WaterSourceCloseJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WaterSourceClose(ctx, request.(WaterSourceCloseRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WaterSourceClose")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WaterSourceCloseResponseObject); ok {
+		if err := validResponse.VisitWaterSourceCloseResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WaterSourceReopen operation middleware
+func (sh *strictHandler) WaterSourceReopen(ctx *gin.Context, garden GardenPath, source SourcePath) {
+	var request WaterSourceReopenRequestObject
+
+	request.Garden = garden
+	request.Source = source
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WaterSourceReopen(ctx, request.(WaterSourceReopenRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WaterSourceReopen")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WaterSourceReopenResponseObject); ok {
+		if err := validResponse.VisitWaterSourceReopenResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // WeatherDayList operation middleware
 func (sh *strictHandler) WeatherDayList(ctx *gin.Context, garden GardenPath, params WeatherDayListParams) {
 	var request WeatherDayListRequestObject
@@ -20224,6 +21410,50 @@ func (sh *strictHandler) WeatherDayStore(ctx *gin.Context, garden GardenPath) {
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(WeatherDayStoreResponseObject); ok {
 		if err := validResponse.VisitWeatherDayStoreResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WhatIfCreate operation middleware
+func (sh *strictHandler) WhatIfCreate(ctx *gin.Context, garden GardenPath) {
+	var request WhatIfCreateRequestObject
+
+	request.Garden = garden
+
+	var body WhatIfCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WhatIfCreate(ctx, request.(WhatIfCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WhatIfCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WhatIfCreateResponseObject); ok {
+		if err := validResponse.VisitWhatIfCreateResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -20,6 +20,28 @@ WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND status = 'planne
 UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND status = 'planned' AND starts_at >= @starts_at AND starts_at < @ends_at;
 
+-- TurnCancelAt releases the published turns of some sources that begin in a stretch of time.
+-- name: TurnCancelAt :execrows
+UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND status = 'planned' AND water_source_id = ANY (@sources::uuid[])
+    AND starts_at >= @starts_at AND starts_at < @ends_at;
+
+-- TurnMemberCut takes from the members of the turns that run at some sources what they would have got after a moment.
+-- name: TurnMemberCut :execrows
+UPDATE turn_member m SET
+    volume_l = m.volume_l * extract(epoch FROM least(coalesce(m.closes_at, t.ends_at), @moment::timestamptz) - t.starts_at)
+        / extract(epoch FROM coalesce(m.closes_at, t.ends_at) - t.starts_at),
+    closes_at = CASE WHEN m.closes_at < @moment::timestamptz THEN m.closes_at END
+FROM turn t
+WHERE t.garden_id = @garden_id AND m.garden_id = t.garden_id AND m.turn_id = t.id AND t.status = 'planned'
+    AND t.water_source_id = ANY (@sources::uuid[]) AND t.starts_at < @moment::timestamptz AND t.ends_at > @moment;
+
+-- TurnCut ends the turns that run at some sources.
+-- name: TurnCut :execrows
+UPDATE turn SET ends_at = @moment::timestamptz, sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = @garden_id AND status = 'planned' AND water_source_id = ANY (@sources::uuid[])
+    AND starts_at < @moment AND ends_at > @moment;
+
 -- TurnPublish makes the proposed turns of a rotation binding.
 -- name: TurnPublish :execrows
 UPDATE turn SET status = 'planned', revision = revision + 1, updated_at = now()

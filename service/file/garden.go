@@ -15,6 +15,7 @@ type Garden struct {
 	ServiceLines []ServiceLine  `json:"service_lines,omitempty"`
 	WaterSources []WaterSource  `json:"water_sources" file:"required"`
 	WaterHours   []WaterHours   `json:"water_hours" file:"required"`
+	Outages      []Outage       `json:"outages,omitempty"`
 	Closures     []Closure      `json:"closures,omitempty"`
 	Plots        []Plot         `json:"plots" file:"required"`
 	Layouts      []LayoutOnPlot `json:"layouts,omitempty"`
@@ -125,6 +126,22 @@ type Closure struct {
 	DayParity     string   `json:"day_parity" file:"required"`
 	ExemptMethods []string `json:"exempt_methods,omitempty"`
 	Rule          string   `json:"rule" file:"required"`
+}
+
+// Outage is a time in which the water of a source, or of every source of a service line, is off: a burst pipe, not a rule.
+// Without an end it lasts to the end of the horizon.
+type Outage struct {
+	WaterSourceID *string    `json:"water_source_id,omitempty"`
+	ServiceLineID *string    `json:"service_line_id,omitempty"`
+	From          time.Time  `json:"from" file:"required"`
+	Until         *time.Time `json:"until,omitempty"`
+	Reason        string     `json:"reason,omitempty"`
+}
+
+// Closes tells whether the outage is one of a source.
+func (o Outage) Closes(s WaterSource) bool {
+	return o.WaterSourceID != nil && *o.WaterSourceID == s.ID ||
+		o.ServiceLineID != nil && s.ServiceLineID != nil && *o.ServiceLineID == *s.ServiceLineID
 }
 
 // Plot is a piece of ground, its soil, and how it is watered.

@@ -184,6 +184,13 @@ func sentences(p Printer) []string {
 	for _, code := range slices.Sorted(maps.Keys(p.language.rotation.bounds)) {
 		all = append(all, p.PlanBound(plan.Bound{Reason: code, Share: 0.63, Source: "North tap", Line: "the main line", Layout: "Plot 6"}))
 	}
+	for _, code := range slices.Sorted(maps.Keys(p.language.planFlags)) {
+		all = append(all, p.PlanFlag(code, []string{"Plot 6", "Plot 7"}))
+	}
+	for _, code := range slices.Sorted(maps.Keys(p.language.unplanned)) {
+		all = append(all, p.Unplanned(code, "Plot 6"))
+	}
+	all = append(all, p.Served("Plot 6", 1), p.Served("Plot 6", 0.97))
 	monday := time.Date(2026, time.July, 6, 0, 0, 0, 0, time.UTC)
 	for _, code := range slices.Sorted(maps.Keys(p.language.rotation.rules)) {
 		v := problem.Violation{Rule: code, Zone: "Lower row", Source: "North tap", Line: "the main line", Window: "morning", Day: 2, Have: 95_000, Limit: 90_000}
@@ -231,7 +238,7 @@ func TestPrinter_saysSomethingAboutAnUnknownCode(t *testing.T) {
 		p.PlanBound(plan.Bound{Reason: "of_a_later_version"}),
 		p.Violation(problem.Violation{Rule: "of_a_later_version"}, time.Time{}),
 		p.LayoutFault(hydraulics.Fault{Code: "of_a_later_version"}), p.NeedFault(waterneed.InputError{Reason: "of_a_later_version"}),
-		p.Limit(render.Limit{Kind: "of_a_later_version"}),
+		p.Limit(render.Limit{Kind: "of_a_later_version"}), p.PlanFlag("of_a_later_version", nil), p.Unplanned("of_a_later_version", ""),
 		p.Rung("of_a_later_version", 1), p.Stage("of_a_later_version"), p.Caution("of_a_later_version"),
 	} {
 		if want := "Note: of a later version."; got != want {

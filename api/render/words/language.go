@@ -31,6 +31,9 @@ type table struct {
 	layoutFaults map[hydraulics.FaultCode]func(Printer, hydraulics.Fault) string
 	needFaults   map[waterneed.Code]func(waterneed.InputError) string
 
+	unplanned map[string]func(plot string) string
+	served    func(plot string, share float64) string
+
 	unknownCode func(code string) string
 }
 
@@ -62,6 +65,8 @@ var english = table{
 	fieldwork:  englishFieldwork,
 	season:     englishSeason,
 	planFlags:  englishPlanFlags,
+	unplanned:  englishUnplanned,
+	served:     englishServed,
 
 	layoutFaults: englishLayoutFaults,
 	needFaults:   englishNeedFaults,

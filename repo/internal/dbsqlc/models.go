@@ -327,6 +327,19 @@ type WaterHours struct {
 	UpdatedAt     time.Time
 }
 
+type WaterOff struct {
+	GardenID      uuid.UUID
+	ID            uuid.UUID
+	WaterSourceID *uuid.UUID
+	ServiceLineID *uuid.UUID
+	OffAt         time.Time
+	ExpectedUntil *time.Time
+	OnAt          *time.Time
+	Reason        string
+	Revision      int64
+	CreatedAt     time.Time
+}
+
 type WaterSource struct {
 	GardenID             uuid.UUID
 	ID                   uuid.UUID

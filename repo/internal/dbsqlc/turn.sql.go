@@ -41,6 +41,26 @@ func (q *Queries) TurnByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID
 	return i, err
 }
 
+const turnCancelAt = `-- name: TurnCancelAt :execrows
+UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = $1 AND status = 'planned' AND water_source_id = ANY ($2::uuid[])
+    AND starts_at >= $3 AND starts_at < $4
+`
+
+// TurnCancelAt releases the published turns of some sources that begin in a stretch of time.
+func (q *Queries) TurnCancelAt(ctx context.Context, gardenID uuid.UUID, sources []uuid.UUID, startsAt time.Time, endsAt time.Time) (int64, error) {
+	result, err := q.db.Exec(ctx, turnCancelAt,
+		gardenID,
+		sources,
+		startsAt,
+		endsAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const turnCancelFrom = `-- name: TurnCancelFrom :execrows
 UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
 WHERE garden_id = $1 AND rotation_id = $2 AND status = 'planned' AND starts_at >= $3
@@ -63,6 +83,21 @@ WHERE garden_id = $1 AND status = 'planned' AND starts_at >= $2 AND starts_at < 
 // TurnCancelIn releases the published turns that begin in a stretch of time, whichever rotation they belong to.
 func (q *Queries) TurnCancelIn(ctx context.Context, gardenID uuid.UUID, startsAt time.Time, endsAt time.Time) (int64, error) {
 	result, err := q.db.Exec(ctx, turnCancelIn, gardenID, startsAt, endsAt)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const turnCut = `-- name: TurnCut :execrows
+UPDATE turn SET ends_at = $1::timestamptz, sequence = sequence + 1, revision = revision + 1, updated_at = now()
+WHERE garden_id = $2 AND status = 'planned' AND water_source_id = ANY ($3::uuid[])
+    AND starts_at < $1 AND ends_at > $1
+`
+
+// TurnCut ends the turns that run at some sources.
+func (q *Queries) TurnCut(ctx context.Context, moment time.Time, gardenID uuid.UUID, sources []uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, turnCut, moment, gardenID, sources)
 	if err != nil {
 		return 0, err
 	}
@@ -167,6 +202,25 @@ func (q *Queries) TurnListPlannedIn(ctx context.Context, gardenID uuid.UUID, sta
 		return nil, err
 	}
 	return items, nil
+}
+
+const turnMemberCut = `-- name: TurnMemberCut :execrows
+UPDATE turn_member m SET
+    volume_l = m.volume_l * extract(epoch FROM least(coalesce(m.closes_at, t.ends_at), $1::timestamptz) - t.starts_at)
+        / extract(epoch FROM coalesce(m.closes_at, t.ends_at) - t.starts_at),
+    closes_at = CASE WHEN m.closes_at < $1::timestamptz THEN m.closes_at END
+FROM turn t
+WHERE t.garden_id = $2 AND m.garden_id = t.garden_id AND m.turn_id = t.id AND t.status = 'planned'
+    AND t.water_source_id = ANY ($3::uuid[]) AND t.starts_at < $1::timestamptz AND t.ends_at > $1
+`
+
+// TurnMemberCut takes from the members of the turns that run at some sources what they would have got after a moment.
+func (q *Queries) TurnMemberCut(ctx context.Context, moment time.Time, gardenID uuid.UUID, sources []uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, turnMemberCut, moment, gardenID, sources)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
 }
 
 const turnMemberDeleteByTurns = `-- name: TurnMemberDeleteByTurns :execrows
