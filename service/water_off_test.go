@@ -138,8 +138,11 @@ func TestReplan(t *testing.T) {
 		t.Errorf("nothing changed, and %+v is planned, %v", r, err)
 	}
 	wide := file.Planning{SmallChanges: &file.SmallChange{ShiftMin: 720, LengthMin: 720}}
-	rain := repo.WeatherDay{Station: "roof", Day: day(t, "2026-07-07").Time, Kind: "measured", TmaxC: new(24.0), TminC: new(14.0), RainMm: new(6.0)}
-	if err := w.StoreWeather(ctx, w.coordinator, []repo.WeatherDay{rain}); err != nil {
+	plots := must[[]repo.Plot](t)(drop(w.Plots(ctx, w.coordinator, Page{Limit: 50})))
+	hose := plots[slices.IndexFunc(plots, func(p repo.Plot) bool { return p.Method == "hose" })]
+	if _, err := w.ReplacePlot(ctx, w.coordinator, hose.ID, hose.Revision, repo.PlotValues{ // the hose gives more than was measured
+		Label: hose.Label, AreaM2: hose.AreaM2, Method: "hose", WaterSourceID: hose.WaterSourceID, HoseFlowLPerMin: new(14.0),
+	}); err != nil {
 		t.Fatal(err)
 	}
 	r, err := w.Replan(ctx, w.coordinator)
