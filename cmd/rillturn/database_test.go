@@ -51,8 +51,8 @@ func TestDemo_endToEnd(t *testing.T) {
 		}
 	}
 	written := regexp.MustCompile(`(?m)^Written: (.+)$`).FindAllStringSubmatch(first.out, -1)
-	if len(written) != 8 {
-		t.Errorf("%d documents, want 4 for each garden", len(written))
+	if len(written) != 12 {
+		t.Errorf("%d documents, want 6 for each garden", len(written))
 	}
 	before := map[string]string{}
 	for _, w := range written {

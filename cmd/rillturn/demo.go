@@ -19,6 +19,7 @@ import (
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/csv"
 	"rillturn.example/rillturn/api/render/ics"
+	"rillturn.example/rillturn/api/render/pdf"
 	"rillturn.example/rillturn/api/render/svg"
 	"rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/repo"
@@ -30,7 +31,7 @@ import (
 type demoCmd struct {
 	DatabaseURL string `help:"Address of a Postgres database for its owner. Left out: a private Postgres."`
 	Data        string `help:"Folder of the private Postgres." type:"path"`
-	Out         string `default:"out" help:"Folder for the schedules (.ics, .csv, .svg)." type:"path"`
+	Out         string `default:"out" help:"Folder for the documents (.ics, .csv, .svg, .pdf)." type:"path"`
 	Once        bool   `help:"Stop after the report."`
 	NoInstall   bool   `help:"Never install PostgreSQL, even as root on a system with apt-get."`
 	Listen      string `default:"127.0.0.1:8080" help:"Address to listen on."`
@@ -169,18 +170,45 @@ func (d *demo) report(ctx context.Context, p service.Principal, r repo.Rotation)
 	}
 	fmt.Fprintln(d.std.out)
 	name := fileName(view.Schedule.GardenName)
+	of := func(write func(io.Writer, render.Schedule) error) func(io.Writer) error {
+		return func(w io.Writer) error { return write(w, view.Schedule) }
+	}
 	documents := []struct {
 		ending string
-		write  func(io.Writer, render.Schedule) error
-	}{{".ics", ics.Write}, {".csv", csv.Write}, {".svg", svg.Timeline}, {"-shares.svg", svg.Fairness}}
+		write  func(io.Writer) error
+	}{
+		{".ics", of(ics.Write)}, {".csv", of(csv.Write)}, {".svg", of(svg.Timeline)}, {"-shares.svg", of(svg.Fairness)},
+		{"-schedule.pdf", func(w io.Writer) error { return pdf.Schedule(w, view, pdf.Options{}) }},
+		{"-sheets.pdf", func(w io.Writer) error { return d.sheets(ctx, w, p, view.Schedule.Generated) }},
+	}
 	for _, doc := range documents {
-		if err := create(d.out, name+doc.ending, func(w io.Writer) error { return doc.write(w, view.Schedule) }); err != nil {
+		if err := create(d.out, name+doc.ending, doc.write); err != nil {
 			return err
 		}
 		fmt.Fprintf(d.std.out, "Written: %s/%s%s\n", d.out, name, doc.ending)
 	}
 	fmt.Fprintln(d.std.out)
 	return nil
+}
+
+// sheets prints what it takes to build all layouts of a garden.
+func (d *demo) sheets(ctx context.Context, w io.Writer, p service.Principal, made time.Time) error {
+	s, err := service.New(d.pool, d.clock.now).GardenSheet(ctx, p)
+	if err != nil {
+		return err
+	}
+	work, err := file.WorkSheet(s.Sheet)
+	if err != nil {
+		return err
+	}
+	names, err := api.NamesOfSheet(s.Garden, s.Sheet)
+	if err != nil {
+		return err
+	}
+	for i, l := range s.Layouts {
+		names.Layouts[i].Revision = l.Number
+	}
+	return pdf.Layouts(w, api.SheetDocuments(work, names), pdf.Options{Made: made})
 }
 
 // view reads what was stored with the rotation: its input and its plan.

@@ -67,7 +67,7 @@ func (c *CutList) StickCount(l unit.Length) int {
 // The sizes of a request. Lengths are counted in whole nanometres, of which a sixty-fourth of an inch is a whole
 // number, so that the sum of a stick comes out and a stick cut in half is not too short.
 const (
-	mostCutPieces = 5000
+	mostCutPieces = 10_000
 	mostOffCuts   = 500
 	mostStock     = 20
 	mostStick     = 200 // [m]

@@ -109,6 +109,9 @@ func (s *cutSearch) fill(j, first int, r residual) (best filling, left int64) {
 	return best, left
 }
 
+// mostThresholds is about how many lengths are tried as thresholds; more hardly raise the bound.
+const mostThresholds = 300
+
 // weigh is a bound for any number of lengths: pieces are given weights that no stick can hold more of than its own length is
 // given, so that together they need as many sticks as their weights fill. Weights are functions f of the share x of the
 // longest stick that grow with x and give a sum at least what its parts are given:
@@ -124,8 +127,8 @@ func (s *cutSearch) weigh(r residual) float64 {
 		return 0 // the functions know no shares above 1
 	}
 	thresholds := []func(float64) float64{func(x float64) float64 { return x }}
-	for _, k := range s.kinds {
-		if a := float64(k.length) / longest; a <= 0.5 {
+	for i := 0; i < len(s.kinds); i += 1 + len(s.kinds)/mostThresholds {
+		if a := float64(s.kinds[i].length) / longest; a <= 0.5 {
 			thresholds = append(thresholds, func(x float64) float64 { return overThreshold(a, x) })
 		}
 	}

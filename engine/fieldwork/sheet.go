@@ -81,8 +81,8 @@ type CutPlace struct {
 var defaultStick = unit.Feet(10)
 
 const (
-	mostSites     = 100
-	mostPieces    = 2000 // of all laterals together: more than people drill in a year
+	mostSites     = 500
+	mostPieces    = 5000 // of all laterals together
 	mostPlantings = 200
 	mostStored    = 500
 )

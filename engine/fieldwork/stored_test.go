@@ -253,12 +253,12 @@ func TestPlan_refusesTooManyPieces(t *testing.T) {
 		pieces[i] = stick(nil)
 	}
 	var sites []Site
-	for range 11 {
+	for range 26 {
 		sites = append(sites, row("x", "", pieces...))
 	}
 	_, err := Plan(Request{Sites: sites, Ruler: RulerInches})
 	var faults Faults
-	if !errors.As(err, &faults) || faults[0].Code != FaultTooManyPieces || faults[0].Got != 2200 {
+	if !errors.As(err, &faults) || faults[0].Code != FaultTooManyPieces || faults[0].Got != 5200 {
 		t.Errorf("got %v", err)
 	}
 }
