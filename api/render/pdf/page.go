@@ -345,7 +345,10 @@ func (s *sheet) marked(mark, text string) {
 	if mark != "" {
 		hang = 14 * s.scale
 	}
-	for i, l := range s.wrap(text, s.room()-hang) {
+	lines := s.wrap(text, s.room()-hang)
+	const together = 4 // lines of a paragraph that are kept on one page
+	s.need(float64(min(len(lines), together)) * s.lineHeight())
+	for i, l := range lines {
 		s.need(s.lineHeight())
 		s.y += s.lineHeight()
 		if i == 0 {

@@ -47,11 +47,11 @@ func scheduleSheet(r render.Report, o Options) (*sheet, error) {
 		s.title(title, p.ScheduleSubtitle(v), o.Link)
 		c.weeks()
 		c.lists()
-		c.shorts()
 		s.heading(p.Sheet(words.SheetHow), 60)
 		for i, step := range p.OpenAndClose() {
 			s.marked(strconv.Itoa(i+1)+".", step)
 		}
+		c.shorts()
 		c.report()
 		if len(r.Assumptions) > 0 {
 			s.heading(p.Sheet(words.SheetAssumptions), 40)
@@ -189,17 +189,21 @@ func (c *schedulePages) turnRow(t render.Turn) []string {
 	return []string{together(c.p.Date(t.Start)), c.p.Span(t.Start, t.End), minutes, c.groupName(t) + ": " + c.members(t), words.OneLine(t.Opener)}
 }
 
-// groupName names a watering group, and says when it is watered by hand.
+// groupName names a watering group, and says when it is watered by hand unless its name does.
 func (c *schedulePages) groupName(t render.Turn) string {
 	name := words.OneLine(t.ZoneName)
+	by := ""
 	switch t.Kind {
 	case render.HoseTurn:
-		name += " (" + c.p.Label(words.LabelHose) + ")"
+		by = c.p.Label(words.LabelHose)
 	case render.CanTurn:
-		name += " (" + c.p.Label(words.LabelCan) + ")"
+		by = c.p.Label(words.LabelCan)
 	case render.ZoneTurn:
 	}
-	return name
+	if by == "" || strings.Contains(strings.ToLower(name), strings.ToLower(by)) {
+		return name
+	}
+	return name + " (" + by + ")"
 }
 
 // members says who gets how much in a turn, and whose valve is closed early.
@@ -260,20 +264,13 @@ func (c *schedulePages) sum(x render.Shortfall) {
 // report is a form with a line for each turn that is to happen.
 func (c *schedulePages) report() {
 	var rows [][]string
-	last := ""
 	for _, t := range c.turns {
-		if t.Status == render.Cancelled {
-			continue
+		if t.Status != render.Cancelled {
+			rows = append(rows, []string{
+				together(c.p.Date(t.Start)), c.p.Clock(t.Start), words.OneLine(t.SourceName) + ": " + c.groupName(t),
+				boxMark, boxMark, boxMark, "", "", "",
+			})
 		}
-		day := c.p.Date(t.Start)
-		shown := day
-		if day == last {
-			shown = ""
-		}
-		last = day
-		rows = append(rows, []string{
-			together(shown), c.p.Clock(t.Start), words.OneLine(t.SourceName) + ": " + c.groupName(t), boxMark, boxMark, boxMark, "", "", "",
-		})
 	}
 	if len(rows) == 0 {
 		return
