@@ -120,6 +120,7 @@ func (r *reporting) schedule(generated time.Time) render.Schedule {
 func (r *reporting) shortfall(x file.ShortagePlan) render.Shortfall {
 	fall := render.Shortfall{
 		Fraction: x.Share, NeededMinutes: x.NeededMin, OfferedMinutes: x.OfferedMin, MissingMinutes: x.MissingMin, GainPerMinute: x.GainPerMin,
+		By: problem.Measure(x.By), Level: x.Level,
 	}
 	for _, u := range x.Units {
 		fall.Plots = append(fall.Plots, r.label(u))

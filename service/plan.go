@@ -298,7 +298,7 @@ func ends(r file.LayoutFlowResult) (first, last *file.HoleSetResult) {
 func (f *facts) shortage(m *problem.Model, s plan.Shortage) file.ShortagePlan {
 	out := file.ShortagePlan{
 		Zones: s.Zones, Units: append([]string{}, s.Layouts...), Share: s.Share, NeededMin: minutes(s.Needed), OfferedMin: minutes(s.Offered),
-		MissingMin: minutes(s.Missing), GainPerMin: s.PerExtra, Limits: []file.LimitPlan{},
+		MissingMin: minutes(s.Missing), GainPerMin: s.PerExtra, By: string(s.By), Level: s.Level, Limits: []file.LimitPlan{},
 	}
 	for _, l := range s.Limits {
 		lp := file.LimitPlan{Kind: string(l.Kind), Minutes: minutes(l.Time), Zone: l.Zone, SourceID: l.Source, LineID: l.Line, Flow: l.Flow, Day: l.Day}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/rotation"
 )
 
@@ -127,8 +128,10 @@ type Shortfall struct {
 	OfferedMinutes float64
 	MissingMinutes float64
 	Limits         []Limit
-	// GainPerMinute is the fraction by which one more minute of water hours would raise these plots at most; zero when
-	// more water hours would not help.
+	By             problem.Measure // what the garden shares evenly
+	Level          float64         // how much of it the set gets: the part of its need, mm of water over its area, or minutes
+	// GainPerMinute is by how much one more minute of water hours would raise the level at most; zero when more water hours
+	// would not help.
 	GainPerMinute float64
 }
 

@@ -33,7 +33,7 @@ func explainProblem(w io.Writer, p problem.Problem, made plan.Plan) {
 	for _, s := range made.Shortages {
 		fall := render.Shortfall{
 			Plots: s.Layouts, Fraction: s.Share, NeededMinutes: float64(s.Needed.Minutes()), OfferedMinutes: float64(s.Offered.Minutes()),
-			MissingMinutes: float64(s.Missing.Minutes()), GainPerMinute: s.PerExtra,
+			MissingMinutes: float64(s.Missing.Minutes()), GainPerMinute: s.PerExtra, By: s.By, Level: s.Level,
 		}
 		for _, l := range s.Limits {
 			limit := render.Limit{Kind: l.Kind, ZoneName: l.Zone, SourceName: l.Source, LineName: l.Line, Flow: l.Flow, Minutes: float64(l.Time.Minutes())}

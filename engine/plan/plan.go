@@ -133,6 +133,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 		return Plan{}, err
 	}
 	pl.closeEarly(&plan)
+	pl.account(&plan)
 	if len(plan.Late) > 0 {
 		pl.bounds = newBounds(m, false)
 	}

@@ -8,16 +8,18 @@ import (
 )
 
 // Shortage is the proof that a set of zones cannot get more with the visits chosen: what the set needs, and the limits
-// whose sum is what it can get. Anybody checks it by adding up.
+// whose sum is what it gets. Anybody checks it by adding up. Every layout that goes short is in one.
 type Shortage struct {
 	Zones    []string
 	Layouts  []string     // members that get less than they need
-	Share    float64      // Offered / Needed
-	Needed   problem.Span // minutes for a share of 1, added up over the zones
-	Offered  problem.Span // the sum of Limits
+	Needed   problem.Span // minutes that give every member its need, added up over the zones
+	Offered  problem.Span // the sum of Limits, and of the zones' turns
 	Missing  problem.Span // Needed - Offered
+	Share    float64      // Offered / Needed
+	By       problem.Measure
+	Level    float64 // what the set shares evenly: the part of the need, millimetres of water over the area, or minutes
 	Limits   []Limit
-	PerExtra float64 // rise of the share for one minute more in one of the windows, at most; 0 when no window binds
+	PerExtra float64 // rise of the level for one minute more in one of the windows, at most; 0 when no window binds
 }
 
 // LimitKind is a code for one limit of a shortage.
@@ -35,36 +37,104 @@ type Limit struct {
 	Time   problem.Span
 }
 
-// shortages reads the levels of a group that stay below a full share, the lowest first.
+// shortages reads the levels of a group that stay below a full share, the lowest first. What the turns make of them is told
+// by account, when they stand.
 func (p *planner) shortages(part *solved, ids []string) []Shortage {
 	var out []Shortage
 	for _, l := range part.result.Levels {
-		if l.Full || l.Weight == 0 || l.Share.Num >= l.Share.Den {
+		if l.Full || l.Weight == 0 || len(l.Claims) == 0 {
 			continue
 		}
-		s := Shortage{
-			Share: l.Share.Float(), Needed: problem.Span(l.Weight), Offered: problem.Span(l.Room),
-			Missing: problem.Span(l.Weight - l.Room),
-		}
+		s := Shortage{By: p.Share}
 		for _, j := range l.Claims {
 			s.Zones = append(s.Zones, ids[j])
-			z := &part.group.Zones[j]
-			for at, i := range z.Members {
-				if z.Gives(p.Model, at, part.result.Given[j]) < 1000*int64(p.Layouts[i].Need) {
-					s.Layouts = append(s.Layouts, p.Layouts[i].ID)
-				}
-			}
 		}
-		sort.Strings(s.Layouts)
 		for _, line := range l.Parts {
 			s.Limits = append(s.Limits, p.limit(part, ids, line))
 			if line.Kind == rotation.PartWindow {
-				s.PerExtra = problem.Minute / float64(l.Weight)
+				s.PerExtra = s.unit() * problem.Minute / float64(l.Weight)
 			}
 		}
 		out = append(out, s)
 	}
 	return out
+}
+
+// account holds the shortages against the turns of the plan: a division is exact, turns are as long as they find room. The
+// difference is a limit of its own. Zones that go short although no level holds them down are told too: their turns found
+// no place.
+func (p *planner) account(plan *Plan) {
+	zones, given := map[string]*problem.Batch{}, map[string]problem.Span{}
+	for _, z := range plan.Schedule.Zones {
+		members := make([]int, len(z.Layouts))
+		for k, id := range z.Layouts {
+			members[k], _ = p.LayoutIndex(id)
+		}
+		batch := problem.NewBatch(p.Model, p.SourceOf[members[0]], members, p.Share)
+		zones[z.ID], given[z.ID] = &batch, batch.Done
+	}
+	for _, t := range plan.Schedule.Turns {
+		given[t.Zone] += t.Length()
+	}
+	short := map[string]bool{}
+	for _, s := range plan.Shares {
+		short[s.Layout] = s.Zone != "" && s.Delivered < s.Need
+	}
+	told := map[string]bool{}
+	all := plan.Shortages
+	plan.Shortages = nil
+	complete := func(s Shortage) {
+		weight := problem.Span(0)
+		for _, id := range s.Zones {
+			z := zones[id]
+			s.Needed, s.Offered, weight = s.Needed+z.Time, s.Offered+given[id], weight+z.Weight
+			for _, i := range z.Members {
+				if name := p.Layouts[i].ID; short[name] {
+					s.Layouts = append(s.Layouts, name)
+				}
+			}
+		}
+		if len(s.Layouts) == 0 {
+			return
+		}
+		for _, id := range s.Zones {
+			told[id] = true
+		}
+		sort.Strings(s.Layouts)
+		s.Missing, s.Share = s.Needed-s.Offered, float64(s.Offered)/float64(max(1, s.Needed))
+		s.Level = s.unit() * float64(s.Offered) / float64(max(1, weight))
+		sum := problem.Span(0)
+		for _, l := range s.Limits {
+			sum += l.Time
+		}
+		if s.Offered != sum {
+			s.Limits = append(s.Limits, Limit{Kind: rotation.PartPlaced, Day: -1, Time: s.Offered - sum})
+		}
+		plan.Shortages = append(plan.Shortages, s)
+	}
+	for _, s := range all {
+		complete(s)
+	}
+	for _, z := range plan.Schedule.Zones {
+		if !told[z.ID] {
+			alone := Shortage{By: p.Share, Zones: []string{z.ID}}
+			alone.Limits = []Limit{{Kind: rotation.PartTurns, Zone: z.ID, Day: -1, Time: given[z.ID]}}
+			alone.PerExtra = alone.unit() * problem.Minute / float64(max(1, zones[z.ID].Weight))
+			complete(alone)
+		}
+	}
+}
+
+// unit is what a whole share is in the measure of the level.
+func (s *Shortage) unit() float64 {
+	switch s.By {
+	case problem.ByArea:
+		return problem.AreaShare
+	case problem.ByMinutes:
+		return float64(problem.MinutesShare.Minutes())
+	default:
+		return 1
+	}
 }
 
 func (p *planner) limit(part *solved, ids []string, line rotation.Part) Limit {

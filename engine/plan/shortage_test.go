@@ -2,6 +2,7 @@ package plan_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"rillturn.example/rillturn/engine/plan"
@@ -9,29 +10,27 @@ import (
 	"rillturn.example/rillturn/engine/problem/problemtest"
 )
 
+// A certificate is added up by hand: its limits to the minutes offered, to the milli-minute; those are what the turns of
+// its zones last; and whoever goes short is in one.
 func TestPropose_shortagesAddUp(t *testing.T) {
 	t.Parallel()
 	short := 0
 	for _, kind := range problemtest.Kinds {
-		for _, seed := range []uint64{1} {
+		for _, by := range []problem.Measure{problem.ByNeed, problem.ByArea, problem.ByMinutes} {
 			for _, drilled := range []bool{false, true} {
-				spec := problemtest.Spec{Kind: kind, Layouts: 7, Drilled: drilled, Seed: seed}
-				got, err := plan.Propose(problemtest.Garden(spec), plan.Options{})
-				if err != nil {
-					t.Fatalf("%s: %v", spec.Name(), err)
-				}
+				spec := problemtest.Spec{Kind: kind, Layouts: 7, Drilled: drilled, Seed: 1}
+				got := propose(t, problemtest.Garden(spec), plan.Options{Share: by, Grid: 5 * problem.Minute})
 				for _, s := range got.Shortages {
 					short++
-					sum := problem.Span(0)
-					for _, l := range s.Limits {
-						sum += l.Time
+					if s.By != by {
+						t.Errorf("%s: shared by %s, told by %s", spec.Name(), by, s.By)
 					}
-					if sum != s.Offered || s.Needed-s.Offered != s.Missing {
-						t.Errorf("%s: limits of %v add up to %d, offered %d, needed %d, missing %d",
-							spec.Name(), s.Zones, sum, s.Offered, s.Needed, s.Missing)
-					}
-					if math.Abs(s.Share-float64(s.Offered)/float64(s.Needed)) > 1e-12 {
-						t.Errorf("%s: share %g is not %d of %d", spec.Name(), s.Share, s.Offered, s.Needed)
+					addsUp(t, spec.Name(), got, s)
+				}
+				for _, s := range got.Shares {
+					told := slices.ContainsFunc(got.Shortages, func(x plan.Shortage) bool { return slices.Contains(x.Layouts, s.Layout) })
+					if goesShort := s.Zone != "" && s.Delivered < s.Need; goesShort != told {
+						t.Errorf("%s by %s: %s gets %d of %d mL, told as short: %v", spec.Name(), by, s.Layout, s.Delivered, s.Need, told)
 					}
 				}
 			}
@@ -39,5 +38,25 @@ func TestPropose_shortagesAddUp(t *testing.T) {
 	}
 	if short == 0 {
 		t.Error("no garden was short of water: the test proves nothing")
+	}
+}
+
+func addsUp(t *testing.T, name string, got plan.Plan, s plan.Shortage) {
+	t.Helper()
+	sum, placed := problem.Span(0), problem.Span(0)
+	for _, l := range s.Limits {
+		sum += l.Time
+	}
+	for _, turn := range got.Schedule.Turns {
+		if slices.Contains(s.Zones, turn.Zone) {
+			placed += turn.Length()
+		}
+	}
+	if sum != s.Offered || placed != s.Offered || s.Needed-s.Offered != s.Missing {
+		t.Errorf("%s: limits of %v add up to %d, turns to %d, offered %d, needed %d, missing %d",
+			name, s.Zones, sum, placed, s.Offered, s.Needed, s.Missing)
+	}
+	if math.Abs(s.Share-float64(s.Offered)/float64(s.Needed)) > 1e-12 || s.By == problem.ByNeed && math.Abs(s.Level-s.Share) > 1e-9 {
+		t.Errorf("%s: share %g, level %g are not %d of %d", name, s.Share, s.Level, s.Offered, s.Needed)
 	}
 }

@@ -106,11 +106,14 @@ func (z *Batch) Gives(m *Model, at int, time Span) int64 {
 	return 1000*int64(m.HadInAll(z.Members[at])) + z.Op.Delivered[at].Volume(time-z.Past)
 }
 
-// evenMinutes is the weight of every zone when minutes are shared evenly: shares are then thousandths of an hour.
-const evenMinutes = Span(60 * Minute)
+// MinutesShare is what a whole share means when minutes are shared evenly.
+const MinutesShare = Span(60 * Minute)
 
-// areaDepth is the depth of water that one unit of share means when shares are by area: 100 mm, in mL per m².
-const areaDepth = 100 * 1000
+// AreaShare is the depth of water that a whole share means when shares are by area [mm].
+const AreaShare = 100
+
+// areaDepth is that depth in mL per m².
+const areaDepth = AreaShare * 1000
 
 func weight(m *Model, by Measure, i int, delivered Rate) Span {
 	if m.Layouts[i].Need == 0 {
@@ -120,7 +123,7 @@ func weight(m *Model, by Measure, i int, delivered Rate) Span {
 	case ByArea:
 		return max(1, Milliliters(min(float64(m.Layouts[i].Area)*areaDepth, float64(MaxVolume))).Over(delivered))
 	case ByMinutes:
-		return evenMinutes
+		return MinutesShare
 	default:
 		return m.Layouts[i].Need.Over(delivered)
 	}

@@ -320,6 +320,8 @@ const (
 	PartSoil      PartKind = "soil"       // what a zone can take on a day
 	PartVolume    PartKind = "volume"     // the minutes that a volume limit lets through
 	PartOwn       PartKind = "own"        // the shortest turns of the set outside those windows
+	PartPlaced    PartKind = "placed"     // what turns as placed give less, or more
+	PartTurns     PartKind = "turns"      // the turns that a zone has, where no window, soil or volume holds it down
 )
 
 // Part is one line of the sum that makes up a level's room.

@@ -128,8 +128,9 @@ type BoundPlan struct {
 	Unit   string  `json:"unit,omitempty"`
 }
 
-// ShortagePlan is the proof that a set of zones can't get more: offered is the sum of the limits, and needed less offered
-// is missing.
+// ShortagePlan is the proof that a set of zones can't get more: offered is the sum of the limits and of their turns, and
+// needed less offered is missing. by is what the garden shares evenly, level how much of it the set gets: the part of its
+// need, millimetres of water over its area, or minutes.
 type ShortagePlan struct {
 	Zones      []string    `json:"zones"`
 	Units      []string    `json:"units"` // those that get less than they need
@@ -137,8 +138,10 @@ type ShortagePlan struct {
 	NeededMin  float64     `json:"needed_min"`
 	OfferedMin float64     `json:"offered_min"`
 	MissingMin float64     `json:"missing_min"`
+	By         string      `json:"by"`
+	Level      float64     `json:"level"`
 	Limits     []LimitPlan `json:"limits"`
-	GainPerMin float64     `json:"gain_per_min"` // of the share, for one more minute in a window; 0 where windows don't bind
+	GainPerMin float64     `json:"gain_per_min"` // of the level, at most, for one more minute in a window; 0 where windows don't bind
 }
 
 // LimitPlan is one term of the sum that a set of zones can get; what is taken off has a minus sign.

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -184,6 +185,207 @@ func TestChecker_seesEveryFault(t *testing.T) {
 				inEngine = inEngine || strings.HasPrefix(string(v.Rule), tc.rule)
 			}
 			for _, v := range runChecker(t, path, file.NewSchedule(f.Name, bad)).Violations {
+				inPython = inPython || v.Rule == tc.rule
+			}
+			if !inEngine || !inPython {
+				t.Errorf("seen by the engine's checker: %t, by the independent one: %t", inEngine, inPython)
+			}
+		})
+	}
+}
+
+// writeProblem writes a problem beside the test.
+func writeProblem(t *testing.T, name string, p problem.Problem) string {
+	t.Helper()
+	f, err := file.NewProblem(name, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := json.Marshal(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), name+".json")
+	if err := os.WriteFile(path, body, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// lavish is a garden that needs little, with a valve for every layout and somebody who shuts it: what would be given
+// beyond need is not.
+func lavish(seed uint64) problem.Problem {
+	p := problemtest.Garden(problemtest.Spec{Kind: problemtest.Ledgers, Layouts: 9, Drilled: true, Seed: seed})
+	for i := range p.Layouts {
+		p.Layouts[i].OwnValve = true
+		if i%2 == 1 {
+			p.Layouts[i].Need /= 3
+			p.Layouts[i].Reservoirs = nil
+		}
+	}
+	return p
+}
+
+// With members shut early the flows of the others are found anew. The checkers, which don't share a line, must see the
+// same litres.
+func TestSchedule_closingsPassTheIndependentChecker(t *testing.T) {
+	t.Parallel()
+	closings := 0
+	for seed := range uint64(6) {
+		p := lavish(seed)
+		got, err := plan.Propose(p, plan.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, turn := range got.Schedule.Turns {
+			closings += len(turn.Closings)
+		}
+		report := runChecker(t, writeProblem(t, "lavish", p), file.NewSchedule("lavish", got.Schedule))
+		for _, v := range report.Violations {
+			if v.Rule != "I2" || len(got.Dry) == 0 {
+				t.Errorf("seed %d: %s: %s", seed, v.Rule, v.Text)
+			}
+		}
+		for _, s := range got.Shares {
+			if d := report.Fractions[s.Layout] - s.Fraction; s.Zone != "" && math.Abs(d) > 1e-3 {
+				t.Errorf("seed %d: %s: the checker sees a share of %g, the plan %g", seed, s.Layout, report.Fractions[s.Layout], s.Fraction)
+			}
+		}
+		if ours := got.Over.Liters(); math.Abs(report.OverL-ours) > 0.01*(1+ours) {
+			t.Errorf("seed %d: the checker sees %g L beyond need, the plan %g", seed, report.OverL, ours)
+		}
+	}
+	if closings == 0 {
+		t.Error("nobody was shut early: the test proves nothing")
+	}
+}
+
+// Runs that are over count in both checkers, and for good: what they took beyond a limit is no fault of a plan.
+func TestSchedule_pastRunsPassTheIndependentChecker(t *testing.T) {
+	t.Parallel()
+	for _, kind := range []problemtest.Kind{problemtest.Ledgers, problemtest.Soak, problemtest.DailyCap, problemtest.TankFed, problemtest.TwoSpigots} {
+		spec := problemtest.Spec{Kind: kind, Layouts: 8, Seed: 6}
+		p := problemtest.Garden(spec)
+		first, err := plan.Propose(p, plan.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := problem.NewModel(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		turns := first.Schedule.Turns
+		now := turns[len(turns)/3].Start + problem.Minute
+		for _, turn := range turns {
+			if turn.Start < now {
+				z := slices.IndexFunc(first.Schedule.Zones, func(z problem.Zone) bool { return z.ID == turn.Zone })
+				p.Past = append(p.Past, m.Ran(first.Schedule.Zones[z], turn))
+			}
+		}
+		p.Past[0].Given[0].Volume += p.Layouts[0].MaxDay + 1 // somebody forgot to shut a valve
+		got, err := plan.Propose(p, plan.Options{Previous: &first.Schedule, Now: now})
+		if err != nil {
+			t.Fatalf("%s: %v", spec.Name(), err)
+		}
+		report := runChecker(t, writeProblem(t, spec.Name(), p), file.NewSchedule(spec.Name(), got.Schedule))
+		late := map[string]int{"I1": len(got.Late), "I2": len(got.Dry)}
+		for _, v := range report.Violations {
+			if late[v.Rule]--; late[v.Rule] < 0 {
+				t.Errorf("%s: %s: %s", spec.Name(), v.Rule, v.Text)
+			}
+		}
+		for _, s := range got.Shares {
+			if d := report.Fractions[s.Layout] - s.Fraction; s.Zone != "" && math.Abs(d) > 1e-3 {
+				t.Errorf("%s: %s: the checker sees a share of %g, the plan %g", spec.Name(), s.Layout, report.Fractions[s.Layout], s.Fraction)
+			}
+		}
+	}
+}
+
+// TestChecker_seesFaultsOfTheExtensions does the same for what goes beyond the first form of the files.
+func TestChecker_seesFaultsOfTheExtensions(t *testing.T) {
+	t.Parallel()
+	p := lavish(3)
+	good, err := plan.Propose(p, plan.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	joint := slices.IndexFunc(good.Schedule.Turns, func(turn problem.Turn) bool {
+		z := slices.IndexFunc(good.Schedule.Zones, func(z problem.Zone) bool { return z.ID == turn.Zone })
+		return len(good.Schedule.Zones[z].Layouts) > 1 && len(turn.Closings) == 0
+	})
+	if joint < 0 {
+		t.Fatal("no turn of several without a closing")
+	}
+	first := good.Schedule.Turns[joint]
+	zone := good.Schedule.Zones[slices.IndexFunc(good.Schedule.Zones, func(z problem.Zone) bool { return z.ID == first.Zone })]
+	shut := func(layout string, at problem.Instant) problem.Closing {
+		return problem.Closing{Layout: layout, At: at}
+	}
+	for _, tc := range []struct {
+		name, rule string
+		spoil      func(*problem.Problem, *problem.Schedule)
+	}{
+		{"nobody there", "C1", func(p *problem.Problem, s *problem.Schedule) {
+			for w := range p.Windows {
+				p.Windows[w].Attended = false
+			}
+			s.Turns[joint].Closings = []problem.Closing{shut(zone.Layouts[0], first.End-1000)}
+		}},
+		{"no valve", "C1", func(p *problem.Problem, s *problem.Schedule) {
+			for i := range p.Layouts {
+				p.Layouts[i].OwnValve = p.Layouts[i].ID != zone.Layouts[0]
+			}
+			s.Turns[joint].Closings = []problem.Closing{shut(zone.Layouts[0], first.End-1000)}
+		}},
+		{"stranger", "C1", func(_ *problem.Problem, s *problem.Schedule) {
+			s.Turns[joint].Closings = []problem.Closing{shut("nobody", first.End-1000)}
+		}},
+		{"everybody shut", "C1", func(_ *problem.Problem, s *problem.Schedule) {
+			s.Turns[joint].Closings = nil
+			for k, id := range zone.Layouts {
+				s.Turns[joint].Closings = append(s.Turns[joint].Closings, shut(id, first.End-problem.Instant(1000*(len(zone.Layouts)-k))))
+			}
+		}},
+		{"after the end", "C1", func(_ *problem.Problem, s *problem.Schedule) {
+			s.Turns[joint].Closings = []problem.Closing{shut(zone.Layouts[0], first.End+1000)}
+		}},
+		{"dry", "I2", func(p *problem.Problem, _ *problem.Schedule) {
+			for i := range p.Layouts {
+				for r := range p.Layouts[i].Reservoirs {
+					p.Layouts[i].Reservoirs[r].Missing *= 9
+				}
+			}
+		}},
+		{"past at the same time", "R3", func(p *problem.Problem, _ *problem.Schedule) {
+			p.Past = []problem.Past{{Source: zone.Source, Window: first.Window, Day: 0, Start: first.Start - 1000, End: first.Start + 1000, Flow: 1000}}
+		}},
+		{"past still soaking", "R5", func(p *problem.Problem, _ *problem.Schedule) {
+			for i := range p.Layouts {
+				p.Layouts[i].Soak = 60 * problem.Minute
+			}
+			p.Past = []problem.Past{{Source: zone.Source, Day: 0, Start: first.Start - 9000, End: first.Start - 8000, Flow: 1000, Given: []problem.Given{
+				{Layout: zone.Layouts[0], Volume: 1, Time: 1000},
+			}}}
+		}},
+		{"past filled the soil", "R6", func(p *problem.Problem, _ *problem.Schedule) {
+			day := p.Windows[slices.IndexFunc(p.Windows, func(w problem.Window) bool { return w.ID == first.Window })].Day
+			i := slices.IndexFunc(p.Layouts, func(l problem.Layout) bool { return l.ID == zone.Layouts[0] })
+			p.Past = []problem.Past{{Source: zone.Source, Day: day, Start: 0, End: 1, Given: []problem.Given{
+				{Layout: zone.Layouts[0], Volume: p.Layouts[i].MaxDay, Time: 1},
+			}}}
+		}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			q := lavish(3)
+			bad := problem.Schedule{Zones: good.Schedule.Zones, Turns: slices.Clone(good.Schedule.Turns)}
+			tc.spoil(&q, &bad)
+			inEngine, inPython := false, false
+			for _, v := range problem.Check(q, bad) {
+				inEngine = inEngine || strings.HasPrefix(string(v.Rule), tc.rule)
+			}
+			for _, v := range runChecker(t, writeProblem(t, "spoilt", q), file.NewSchedule("spoilt", bad)).Violations {
 				inPython = inPython || v.Rule == tc.rule
 			}
 			if !inEngine || !inPython {

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/rotation"
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -32,11 +33,8 @@ var englishReport = reportPhrases{
 		offered: "minutes that they can get",
 		needed:  "minutes that they need",
 		missing: "minutes that are missing",
-		gain: func(gain float64) string {
-			const perHundred, tenMinutes = 100, 10
-			return fmt.Sprintf("Ten more minutes of these hours would raise their share by at most %s points of a hundred.", Digits(gain*perHundred*tenMinutes))
-		},
-		noGain: "More water hours alone would not help these plots.",
+		gain:    englishGain,
+		noGain:  "More water hours alone would not help these plots.",
 	},
 }
 
@@ -65,6 +63,15 @@ var englishLimits = map[rotation.PartKind]func(Printer, render.Limit) string{
 		}
 		return onDay(p, l, fmt.Sprintf("what the volume limit of %s lets through", whose))
 	},
+	rotation.PartPlaced: func(p Printer, l render.Limit) string {
+		if l.Minutes > 0 {
+			return onDay(p, l, "more in turns as they were placed")
+		}
+		return onDay(p, l, "less what turns lose to their places")
+	},
+	rotation.PartTurns: func(p Printer, l render.Limit) string {
+		return onDay(p, l, fmt.Sprintf("turns of %s that found a place beside those of other taps", OneLine(l.ZoneName)))
+	},
 	rotation.PartOwn: func(p Printer, l render.Limit) string {
 		return onDay(p, l, "shortest turns of these plots at other hours")
 	},
@@ -88,9 +95,29 @@ func englishGets(p Printer, s render.Shortfall) string {
 		verb = "gets"
 	}
 	who := strings.Join(plots, "; ")
-	if s.NeedLiters <= 0 {
-		return fmt.Sprintf("%s %s %s of the water needed.", who, verb, Percent(s.Fraction))
+	each := ""
+	switch s.By {
+	case problem.ByArea:
+		each = fmt.Sprintf(" %s of water over each bed,", p.Depth(unit.Depth(s.Level)))
+	case problem.ByMinutes:
+		each = fmt.Sprintf(" %s for each watering group,", Duration(unit.Minutes(s.Level)))
 	}
-	return fmt.Sprintf("%s %s %s of the %s needed; %s is missing.", who, verb, Percent(s.Fraction),
+	if s.NeedLiters <= 0 {
+		return fmt.Sprintf("%s %s%s %s of the water needed.", who, verb, each, Percent(s.Fraction))
+	}
+	return fmt.Sprintf("%s %s%s %s of the %s needed; %s is missing.", who, verb, each, Percent(s.Fraction),
 		p.Volume(unit.Liters(s.NeedLiters)), p.Volume(unit.Liters(s.MissingLiters)))
+}
+
+// englishGain says what ten more minutes of water hours would bring.
+func englishGain(p Printer, s render.Shortfall) string {
+	const perHundred, tenMinutes = 100, 10
+	switch gain := s.GainPerMinute * tenMinutes; s.By {
+	case problem.ByArea:
+		return fmt.Sprintf("Ten more minutes of these hours would bring them at most %s more.", p.Depth(unit.Depth(gain)))
+	case problem.ByMinutes:
+		return fmt.Sprintf("Ten more minutes of these hours would bring each watering group at most %s more.", Duration(unit.Minutes(gain)))
+	default:
+		return fmt.Sprintf("Ten more minutes of these hours would raise their share by at most %s points of a hundred.", Digits(gain*perHundred))
+	}
 }

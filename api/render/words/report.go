@@ -34,7 +34,7 @@ type shortfallPhrases struct {
 	needed  string
 	offered string
 	missing string
-	gain    func(gain float64) string
+	gain    func(Printer, render.Shortfall) string
 	noGain  string
 }
 
@@ -323,7 +323,7 @@ func exactMinutes(v float64) string {
 func (p Printer) Shortfall(s render.Shortfall) []string {
 	say := p.language.report.shortfall
 	if s.GainPerMinute > 0 {
-		return []string{say.gets(p, s), say.gain(s.GainPerMinute)}
+		return []string{say.gets(p, s), say.gain(p, s)}
 	}
 	return []string{say.gets(p, s), say.noGain}
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -13,6 +14,7 @@ import (
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/internal/golden"
 	"rillturn.example/rillturn/api/render/internal/sample"
+	"rillturn.example/rillturn/engine/problem"
 )
 
 func mustReport(t interface{ Fatalf(string, ...any) }, view render.Report) []byte {
@@ -200,5 +202,21 @@ func TestReport_reportsWhatFails(t *testing.T) {
 	plan.Schedule.TimeZone = nil
 	if err := Report(&bytes.Buffer{}, plan); err == nil {
 		t.Error("no time zone: no error")
+	}
+}
+
+// What is shared evenly is said in its own measure, and so is what ten more minutes would bring.
+func TestShortfall_saysTheMeasureOfTheGarden(t *testing.T) {
+	t.Parallel()
+	p := New("en", render.Metric, time.UTC)
+	for by, want := range map[problem.Measure][]string{
+		problem.ByNeed:    {"Bed 1 gets 40 % of the 100 L needed; 60 L is missing.", "raise their share by at most 2.0 points"},
+		problem.ByArea:    {"Bed 1 gets 12 mm of water over each bed, 40 % of the 100 L needed", "at most 0.020 mm more"},
+		problem.ByMinutes: {"Bed 1 gets 12 min for each watering group, 40 % of the 100 L needed", "at most"},
+	} {
+		s := render.Shortfall{Plots: []string{"Bed 1"}, Fraction: 0.4, NeedLiters: 100, MissingLiters: 60, By: by, Level: 12, GainPerMinute: 0.002}
+		if got := strings.Join(p.Shortfall(s), " "); !strings.Contains(got, want[0]) || !strings.Contains(got, want[1]) {
+			t.Errorf("by %s: %q", by, got)
+		}
 	}
 }
