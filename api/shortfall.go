@@ -106,7 +106,7 @@ func (r *reporting) unitShortfall(u file.UnitPlan) (gen.UnitShortfall, []string,
 		fall := r.shortfall(x)
 		proof := gen.ShortageProof{
 			ZoneNames: []string{}, PlotLabels: fall.Plots, NeededMin: x.NeededMin, OfferedMin: x.OfferedMin, MissingMin: x.MissingMin,
-			GainPerMin: x.GainPerMin, Limits: []gen.ShortageLimit{},
+			By: gen.ShortageProofBy(x.By), Level: x.Level, GainPerMin: x.GainPerMin, Limits: []gen.ShortageLimit{},
 		}
 		for _, z := range x.Zones {
 			proof.ZoneNames = append(proof.ZoneNames, r.zones[z].Name)

@@ -358,6 +358,27 @@ func (e RotationStatus) Valid() bool {
 	}
 }
 
+// Defines values for ShortageProofBy.
+const (
+	ShortageProofByArea    ShortageProofBy = "area"
+	ShortageProofByMinutes ShortageProofBy = "minutes"
+	ShortageProofByNeed    ShortageProofBy = "need"
+)
+
+// Valid indicates whether the value is a known member of the ShortageProofBy enum.
+func (e ShortageProofBy) Valid() bool {
+	switch e {
+	case ShortageProofByArea:
+		return true
+	case ShortageProofByMinutes:
+		return true
+	case ShortageProofByNeed:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SoilTexture.
 const (
 	Clay          SoilTexture = "clay"
@@ -2118,8 +2139,14 @@ type ShortageLimit struct {
 
 // ShortageProof The limits of a set of zones. Their minutes add up to what is offered; what is needed less what is offered is missing.
 type ShortageProof struct {
-	// GainPerMin What one more minute of water hours adds to the share; 0 where more hours would not help.
+	// By What the garden shares evenly.
+	By ShortageProofBy `json:"by"`
+
+	// GainPerMin What one more minute of water hours adds to the level at most; 0 where more hours would not help.
 	GainPerMin float64 `json:"gain_per_min"`
+
+	// Level How much of it the zones get: the part of their need, millimetres of water over their beds, or minutes.
+	Level float64 `json:"level"`
 
 	// Limits The terms of the sum.
 	Limits []ShortageLimit `json:"limits"`
@@ -2139,6 +2166,9 @@ type ShortageProof struct {
 	// ZoneNames The zones.
 	ZoneNames []string `json:"zone_names"`
 }
+
+// ShortageProofBy What the garden shares evenly.
+type ShortageProofBy string
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string

@@ -21,6 +21,7 @@ type planCmd struct {
 	File    string `arg:"" help:"Garden file or rotation problem, or - for standard input."`
 	Effort  string `enum:"fast,full,file" default:"file" help:"How hard to look for a better plan: fast, full, or as the garden file says."`
 	Explain bool   `help:"Also print the plan in words, on standard error."`
+	Why     string `help:"Id of a layout or hand-watered plot: print what keeps it from more water instead of the plan."`
 	WhatIf  string `help:"A change to the garden, as JSON; prints what it makes of the plan, such as '{\"weather\": \"hot_week\"}'."`
 }
 
@@ -37,8 +38,8 @@ func (c planCmd) Run(ctx context.Context, std streams) error {
 	if file.HasField(body, "garden") {
 		return c.garden(ctx, std, body)
 	}
-	if c.WhatIf != "" {
-		return errors.New("--what-if needs a garden file, and this is a rotation problem")
+	if c.WhatIf != "" || c.Why != "" {
+		return errors.New("--what-if and --why need a garden file, and this is a rotation problem")
 	}
 	return c.problem(ctx, std, body)
 }
@@ -67,7 +68,14 @@ func (c planCmd) garden(ctx context.Context, std streams, body []byte) error {
 			return err
 		}
 	}
-	return printJSON(std.out, p)
+	if c.Why == "" {
+		return printJSON(std.out, p)
+	}
+	why, known := p.Why(c.Why)
+	if !known {
+		return fmt.Errorf("--why: %q is neither the id of a layout nor of a hand-watered plot of the garden", c.Why)
+	}
+	return printJSON(std.out, why)
 }
 
 func (c planCmd) whatIf(ctx context.Context, std streams, g file.Garden) error {
