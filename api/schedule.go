@@ -28,6 +28,10 @@ const (
 	svgMedia      = "image/svg+xml"
 )
 
+// calendarDays is how many days before the rotation in force a calendar feed keeps. Programs drop what a feed no longer has,
+// so without them a turn that was cancelled or ran yesterday would vanish when a plan from today on is published.
+const calendarDays = 14
+
 var renderers = map[string]func(io.Writer, render.Schedule) error{
 	calendarMedia: ics.Write,
 	csvMedia:      csv.Write,
@@ -69,7 +73,11 @@ func (a *API) schedule(ctx context.Context, plot *uuid.UUID, media string, ifNon
 	if ifNoneMatch != nil && noneMatch(*ifNoneMatch, d.etag) {
 		return d, nil // answered as 304, without a body
 	}
-	s, err := a.svc.Schedule(ctx, p, plot)
+	back := 0
+	if media == calendarMedia {
+		back = calendarDays
+	}
+	s, err := a.svc.Schedule(ctx, p, plot, back)
 	if err != nil {
 		return document{}, err
 	}

@@ -68,7 +68,7 @@ func (a *API) printSchedule(ctx context.Context, plot *uuid.UUID, o pdf.Options,
 	if ifNoneMatch != nil && noneMatch(*ifNoneMatch, d.etag) {
 		return d, nil // answered as 304, without a body
 	}
-	s, err := a.svc.Schedule(ctx, p, plot)
+	s, err := a.svc.Schedule(ctx, p, plot, 0)
 	if err != nil {
 		return d, err
 	}

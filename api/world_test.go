@@ -39,6 +39,7 @@ var today = time.Date(2026, time.July, 6, 5, 0, 0, 0, time.UTC)
 // world is the API on a database of its own, behind a real HTTP server.
 type world struct {
 	url      string
+	svc      *service.Service
 	pool     *pgxpool.Pool
 	contract *contract
 	log      *syncBuffer
@@ -67,9 +68,15 @@ var unlimited = Options{TokenPerSecond: 1e9, TokenBurst: 1e9, FailurePerSecond: 
 
 func newWorld(t testing.TB, o Options) *world {
 	t.Helper()
+	return newWorldAt(t, o, func() time.Time { return today })
+}
+
+func newWorldAt(t testing.TB, o Options, now func() time.Time) *world {
+	t.Helper()
 	w := &world{pool: repotest.Pool(t), log: &syncBuffer{}}
 	o.Log = slog.New(slog.NewTextHandler(w.log, nil))
-	handler, err := New(service.New(w.pool, func() time.Time { return today }), o)
+	w.svc = service.New(w.pool, now)
+	handler, err := New(w.svc, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -352,7 +352,7 @@ func TestPublishRotation_twoAtTheSameMoment(t *testing.T) {
 		}
 	}
 	w.onePublishedAtATime(t)
-	if _, err := w.Schedule(t.Context(), w.integration, nil); err != nil {
+	if _, err := w.Schedule(t.Context(), w.integration, nil, 0); err != nil {
 		t.Error(err)
 	}
 }

@@ -12,8 +12,8 @@ import (
 	"rillturn.example/rillturn/repo"
 )
 
-// Schedule is what a pull of the schedule shows: the published turns from the beginning of the rotation in force on, with
-// those that were cancelled.
+// Schedule is what a pull of the schedule shows: the published turns from the beginning of the rotation in force on, or from
+// some days before it, with those that were cancelled.
 type Schedule struct {
 	Garden   repo.Garden
 	Rotation *repo.Rotation // nil when none is published
@@ -27,8 +27,9 @@ func (s *Service) ScheduleVersion(_ context.Context, p Principal) (int64, error)
 	return p.scheduleVersion, p.may(ReadSchedule)
 }
 
-// Schedule reads the published turns of the garden, or of one plot.
-func (s *Service) Schedule(ctx context.Context, p Principal, plot *uuid.UUID) (Schedule, error) {
+// Schedule reads the published turns of the garden, or of one plot. back is how many days before the rotation in force are
+// shown, too: a calendar keeps what ran, and what was cancelled, when a new rotation begins.
+func (s *Service) Schedule(ctx context.Context, p Principal, plot *uuid.UUID, back int) (Schedule, error) {
 	if err := p.may(ReadSchedule); err != nil {
 		return Schedule{}, err
 	}
@@ -43,7 +44,7 @@ func (s *Service) Schedule(ctx context.Context, p Principal, plot *uuid.UUID) (S
 	switch {
 	case err == nil:
 		out.Rotation = &current
-		from = minTime(from, current.StartsAt)
+		from = minTime(from, current.StartsAt.AddDate(0, 0, -back))
 	case explainKind(err) != NotFound:
 		return out, err
 	}

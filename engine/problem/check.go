@@ -455,7 +455,8 @@ func (c *checker) checkReserves() {
 			continue
 		}
 		for _, slot := range c.Slots[s] {
-			used, last := c.pastTime(s, c.Windows[slot.Window].ID), -1
+			past, last := c.pastTime(s, c.Windows[slot.Window].ID), -1
+			used := past
 			for at := range c.turns {
 				t := &c.turns[at]
 				if t.source != s || t.window != slot.Window {
@@ -466,7 +467,7 @@ func (c *checker) checkReserves() {
 				}
 				last = at
 			}
-			if used > slot.Usable {
+			if used > max(slot.Usable, past) { // what ran is a fact, also when the window became shorter meanwhile
 				c.add(Violation{
 					Rule: RuleReserve, Source: c.Sources[s].ID, Window: c.Windows[slot.Window].ID, Day: slot.Day,
 					Have: int64(used), Limit: int64(slot.Usable),
