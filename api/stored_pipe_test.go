@@ -32,6 +32,14 @@ func TestStoredPipes_throughTheYear(t *testing.T) {
 	}
 	w.must(t, 409, takeIn)
 
+	// One of them is given to the garden: it stays the garden's, whoever takes it up next time.
+	given := in[0].(map[string]any)
+	label := given["label"].(string)
+	body := map[string]any{"label": label, "piece": given["piece"], "condition": "good", "from_layout_id": acceptedLayout}
+	w.must(t, 200, call{
+		method: http.MethodPut, path: location(g.id, "stored-pipes", given["id"]), token: g.tokens[service.Coordinator],
+		header: map[string]string{"If-Match": `"1"`}, body: body,
+	})
 	drilled := 0
 	for _, p := range in {
 		if p.(map[string]any)["piece"].(map[string]any)["pattern"] != nil {
@@ -63,8 +71,18 @@ func TestStoredPipes_throughTheYear(t *testing.T) {
 	}
 	w.must(t, 200, reserve)
 	before := w.counts(t, g)["stored_pipe"]
+	w.must(t, 200, call{method: http.MethodPost, path: layout("retire"), token: token, header: map[string]string{"If-Match": `"1"`}})
 	if again := w.must(t, 200, takeIn).fields(t)["items"].([]any); len(again) != laterals {
 		t.Errorf("%d pipes went in again, want %d", len(again), laterals)
+	}
+	gardens := 0
+	for _, p := range get(location(g.id, "stored-pipes"))["items"].([]any) {
+		if p := p.(map[string]any); p["owner_id"] == nil {
+			gardens++
+		}
+	}
+	if gardens != 1 {
+		t.Errorf("%d pipes are the garden's, want 1", gardens)
 	}
 	if after := w.counts(t, g)["stored_pipe"]; after != before {
 		t.Errorf("%d pipes in the store, %d before the season", after, before)

@@ -174,8 +174,8 @@ type TakeIn struct {
 	Note      string
 }
 
-// StorePipes takes the laterals of a layout apart into the store, by its accepted revision. Stored pipes that were set
-// aside for it and are built in go in again as what they have become.
+// StorePipes takes the laterals of a layout, also of a retired one, apart into the store, by its accepted revision. Stored
+// pipes that were set aside for it and are built in go in again as what they have become, and stay whose they were.
 func (s *Service) StorePipes(ctx context.Context, p Principal, layout uuid.UUID, in TakeIn) ([]repo.StoredPipe, error) {
 	if err := keeps(p, in.OwnerID); err != nil {
 		return nil, err
@@ -199,16 +199,19 @@ func (s *Service) StorePipes(ctx context.Context, p Principal, layout uuid.UUID,
 		if _, err := q.StoredPipeDeleteByLabel(ctx, p.Garden, work.Taken()); err != nil {
 			return err
 		}
-		labels := map[string]bool{}
+		labels, owners := map[string]bool{}, map[string]*uuid.UUID{}
 		for _, r := range stored {
-			labels[r.Label] = !slices.Contains(work.Taken(), r.Label)
+			labels[r.Label], owners[r.Label] = !slices.Contains(work.Taken(), r.Label), r.OwnerID
 		}
-		for _, piece := range work.Laterals(0, func(label string) bool { return labels[label] }) {
+		for _, up := range work.Laterals(0, func(label string) bool { return labels[label] }) {
 			v := repo.StoredPipeValues{
-				Label: piece.Label, OwnerID: in.OwnerID, Condition: in.Condition, Note: in.Note, FromLayoutID: &layout, GardenID: p.Garden,
+				Label: up.Pipe.Label, OwnerID: in.OwnerID, Condition: in.Condition, Note: in.Note, FromLayoutID: &layout, GardenID: p.Garden,
 				ID: s.newID(), Revision: 1,
 			}
-			if err := writePipe(&v, piece); err != nil {
+			if up.Was != "" {
+				v.OwnerID = owners[up.Was]
+			}
+			if err := writePipe(&v, up.Pipe); err != nil {
 				return err
 			}
 			row, err := q.StoredPipeInsert(ctx, v)

@@ -2326,7 +2326,7 @@ type TakeIn struct {
 	// Note Written to each pipe.
 	Note string `json:"note,omitempty"`
 
-	// OwnerId The member whose pipes they are. Left out: the garden's.
+	// OwnerId The member whose new pipes they are; left out: the garden's. What was made from stored pipe stays whose it was.
 	OwnerId *openapi_types.UUID `json:"owner_id,omitempty"`
 }
 

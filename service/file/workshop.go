@@ -123,12 +123,19 @@ func (w SheetWork) Taken() []string {
 	return labels
 }
 
+// TakenUp is a pipe of a lateral on its way into the store. Was is the label of the stored pipe that it was made from, empty
+// for new pipe.
+type TakenUp struct {
+	Pipe StoredPipe
+	Was  string
+}
+
 // Laterals lists the pipes of the laterals of one layout as they go into the store, each labelled with what is written on it
 // and, where another pipe of the store already has that label, a number.
-func (w SheetWork) Laterals(layout int, used func(label string) bool) []StoredPipe {
+func (w SheetWork) Laterals(layout int, used func(label string) bool) []TakenUp {
 	site := &w.Sheet.Sites[layout]
 	seen := map[string]bool{}
-	var out []StoredPipe
+	var out []TakenUp
 	for i := range site.Assembly.Pipes {
 		p := &site.Assembly.Pipes[i]
 		if p.Use != fieldwork.UseLateral {
@@ -140,7 +147,7 @@ func (w SheetWork) Laterals(layout int, used func(label string) bool) []StoredPi
 			label = written + " (" + strconv.Itoa(n) + ")"
 		}
 		seen[label] = true
-		out = append(out, storedOf(p, label))
+		out = append(out, TakenUp{storedOf(p, label), p.Saved})
 	}
 	return out
 }
