@@ -28,20 +28,36 @@ func (d document) write(w http.ResponseWriter) error {
 	return err
 }
 
-func (d document) VisitDocumentGetResponse(w http.ResponseWriter) error            { return d.write(w) }
-func (d document) VisitRotationInputGetResponse(w http.ResponseWriter) error       { return d.write(w) }
-func (d document) VisitRotationPlanGetResponse(w http.ResponseWriter) error        { return d.write(w) }
-func (d document) VisitScheduleGetResponse(w http.ResponseWriter) error            { return d.write(w) }
-func (d document) VisitScheduleIcsGetResponse(w http.ResponseWriter) error         { return d.write(w) }
-func (d document) VisitScheduleCsvGetResponse(w http.ResponseWriter) error         { return d.write(w) }
-func (d document) VisitScheduleSvgGetResponse(w http.ResponseWriter) error         { return d.write(w) }
-func (d document) VisitSchedulePdfGetResponse(w http.ResponseWriter) error         { return d.write(w) }
+func (d document) VisitDocumentGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitRotationInputGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitRotationPlanGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitScheduleGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitScheduleIcsGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitScheduleCsvGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitScheduleSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitSchedulePdfGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
 func (d document) VisitRotationScheduleSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
 func (d document) VisitRotationFairnessSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
 func (d document) VisitRotationSchedulePdfGetResponse(w http.ResponseWriter) error { return d.write(w) }
-func (d document) VisitLayoutSheetGetResponse(w http.ResponseWriter) error         { return d.write(w) }
-func (d document) VisitLayoutSheetCsvGetResponse(w http.ResponseWriter) error      { return d.write(w) }
-func (d document) VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error      { return d.write(w) }
-func (d document) VisitSheetGetResponse(w http.ResponseWriter) error               { return d.write(w) }
-func (d document) VisitSheetCsvGetResponse(w http.ResponseWriter) error            { return d.write(w) }
-func (d document) VisitSheetPdfGetResponse(w http.ResponseWriter) error            { return d.write(w) }
+
+func (d document) VisitLayoutSheetGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitLayoutSheetCsvGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitLayoutSheetPdfGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitSheetGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitSheetCsvGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitSheetPdfGetResponse(w http.ResponseWriter) error { return d.write(w) }

@@ -113,9 +113,12 @@ func oddDocuments(t *testing.T) []LayoutDocument {
 	labelled.Label = "onions, carrots and everything else that is small"
 	layouts := []hydraulics.Layout{
 		{Manifold: hydraulics.Manifold{Pipe: tq, Length: 4, FeedAt: 2, Outlets: []hydraulics.Outlet{
-			{At: 0, Lateral: lateral(piece(10, holes(6, 3, 1, 1)), labelled)}, {At: 0, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
-			{At: 2, Lateral: lateral(piece(10, holes(6, 3, 1, 1)))}, {At: 2, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
-			{At: 2.02, Plugged: true}, {At: 4, Plugged: true},
+			{At: 0, Lateral: lateral(piece(10, holes(6, 3, 1, 1)), labelled)},
+			{At: 0, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
+			{At: 2, Lateral: lateral(piece(10, holes(6, 3, 1, 1)))},
+			{At: 2, Lateral: lateral(piece(8, holes(30, 15, 3, 1)))},
+			{At: 2.02, Plugged: true},
+			{At: 4, Plugged: true},
 		}}},
 		{Manifold: hydraulics.Manifold{Pipe: tq, Outlets: []hydraulics.Outlet{{Lateral: lateral(piece(33, holes(6, 1, 1, 1)))}}}},
 		{Manifold: hydraulics.Manifold{Pipe: hydraulics.Pipe{InsideDiameter: unit.Millimeters(20.5)}, Length: 1, Outlets: []hydraulics.Outlet{
