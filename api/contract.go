@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
@@ -23,6 +24,7 @@ import (
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/openapi"
 	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
 )
 
 // operation is what the contract says about one route, ready for checking requests.
@@ -209,7 +211,7 @@ func checkParameters(c *gin.Context, op *operation) []gen.ProblemError {
 func queryNames(query url.Values, known []string) []gen.ProblemError {
 	var faults []gen.ProblemError
 	for name, values := range query {
-		at := "#query/" + escapeToken(strings.ToValidUTF8(name, "\uFFFD"))
+		at := "#query" + file.Point(strings.ToValidUTF8(name, "\uFFFD"))
 		switch {
 		case !slices.Contains(known, name):
 			reason := "is not a parameter of this operation"
@@ -219,7 +221,7 @@ func queryNames(query url.Values, known []string) []gen.ProblemError {
 			faults = append(faults, gen.ProblemError{Pointer: at, Reason: reason})
 		case len(values) > 1:
 			faults = append(faults, gen.ProblemError{Pointer: at, Reason: "is given " + strconv.Itoa(len(values)) + " times"})
-		case strings.ContainsFunc(values[0], isControl) || strings.ToValidUTF8(values[0], "") != values[0]:
+		case strings.ContainsFunc(values[0], unicode.IsControl) || strings.ToValidUTF8(values[0], "") != values[0]:
 			faults = append(faults, gen.ProblemError{Pointer: at, Reason: "is not plain UTF-8 text"})
 		}
 	}
@@ -262,7 +264,7 @@ func schemaFaults(at string, err error) []gen.ProblemError {
 		return faults
 	case errors.As(err, &one):
 		for _, token := range one.JSONPointer() {
-			at += "/" + escapeToken(token)
+			at += file.Point(token)
 		}
 		return []gen.ProblemError{reason(at, one)}
 	default:
@@ -278,7 +280,7 @@ func reason(at string, e *openapi3.SchemaError) gen.ProblemError {
 	case "properties":
 		name, _ := strings.CutPrefix(e.Reason, "property ")
 		if name, err := strconv.Unquote(strings.TrimSuffix(name, " is unsupported")); err == nil {
-			return gen.ProblemError{Pointer: at + "/" + escapeToken(name), Reason: "is not a known field"}
+			return gen.ProblemError{Pointer: at + file.Point(name), Reason: "is not a known field"}
 		}
 	case "format":
 		if e.Origin != nil {

@@ -56,7 +56,7 @@ func TestDecodeFaults(t *testing.T) {
 		{"trailing text", `{"name":"a"} {}`, []string{""}},
 		{"cut short", `{"name":"a"`, []string{""}},
 		{"empty", ``, []string{""}},
-		{"too deep", strings.Repeat("[", 100), []string{strings.Repeat("/0", maxDepth+1)}},
+		{"too deep", strings.Repeat("[", 100), []string{""}},
 		{"too large", `{"name":"` + strings.Repeat("a", MaxBytes) + `"}`, []string{""}},
 		{"not UTF-8", "{\"name\":\"\xff\"}", []string{""}},
 		{"array of another length", `{"name":"a","pair":[1]}`, []string{"/pair"}},
