@@ -72,8 +72,12 @@ func asRole(address, role, password string) (string, error) {
 	return u.String(), nil
 }
 
-// dataDir is where a private database is kept when no folder is named.
+// dataDir is where a private database is kept when no folder is named: the account's cache, for root a folder of the
+// system, since the account that runs the server then may not enter root's home.
 func dataDir() (string, error) {
+	if os.Geteuid() == 0 {
+		return "/var/lib/rillturn/postgres", nil
+	}
 	base, err := os.UserCacheDir()
 	if err != nil {
 		return "", fmt.Errorf("no folder to keep the database in, name one with --data: %w", err)

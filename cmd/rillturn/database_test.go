@@ -273,3 +273,16 @@ func TestPlan_carriesTheEngineVersion(t *testing.T) {
 		t.Error("the plan names another version")
 	}
 }
+
+// Root's home is closed to the account that the server is dropped to; everybody else keeps the data at home.
+func TestDataDir_isOpenToTheServersAccount(t *testing.T) {
+	t.Setenv("HOME", "/home/maren")
+	t.Setenv("XDG_CACHE_HOME", "")
+	dir, err := dataDir()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if home, root := strings.HasPrefix(dir, "/home/maren/"), os.Geteuid() == 0; home == root {
+		t.Errorf("data in %s; as root: %v", dir, root)
+	}
+}
