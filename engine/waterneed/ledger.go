@@ -54,7 +54,10 @@ type LedgerDay struct {
 	Surface *SurfaceResult
 	// GroundET is crop evapotranspiration without stress over the ground; StripET the same water over the wet strip.
 	GroundET, StripET unit.Depth
-	Roots             unit.Length
+	// StripEvaporation is the part of StripET that the soil evaporates, which stress of the plants doesn't stop; the dual
+	// method alone knows it.
+	StripEvaporation unit.Depth
+	Roots            unit.Length
 	// TAW and RAW with the depletion fraction P of the day.
 	TAW, RAW unit.Depth
 	P        float64
@@ -356,12 +359,19 @@ func (m model) rain(d *LedgerDay, rain Optional[unit.Depth]) {
 // demand sets evapotranspiration without stress, and RAW from it; with the dual method it steps the surface layer.
 func (m model) demand(d *LedgerDay, next *State) {
 	d.Kc = d.Coefficient.Kc
+	strip := unit.Depth(1 / m.fw)
 	if m.planting.Dual {
 		d.Ke = m.surface(d, next)
 		d.Kc = d.Coefficient.Kcb + d.Ke
+		d.StripEvaporation = unit.Depth(d.Ke) * d.ET0
+		if next.SurfaceWetted < 1 { // after rain all ground evaporates, else the strip alone
+			d.StripEvaporation *= strip
+		}
+		d.StripET = unit.Depth(d.Coefficient.Kcb)*d.ET0*strip + d.StripEvaporation
+	} else {
+		d.StripET = unit.Depth(d.Kc) * d.ET0 * strip
 	}
 	d.GroundET = unit.Depth(d.Kc) * d.ET0
-	d.StripET = d.GroundET / unit.Depth(m.fw)
 	d.P = m.planting.Crop.DepletionFraction
 	for _, c := range m.planting.Companions {
 		if d.Date.Compare(c.From) >= 0 && d.Date.Compare(c.End()) <= 0 {
@@ -419,8 +429,8 @@ func (d *LedgerDay) dig(dig Dig) {
 }
 
 // Balance books the day: wetting, percolation of the surplus, then evapotranspiration with Ks from the depletion after
-// the wetting. It reads Start, Adjustment, RainCounted, Irrigation, TAW, RAW, StripET and, with the dual method, Kc, Ke and
-// the basal coefficient; it sets Percolation, Wet, Ks, ET, Stress and End.
+// the wetting. It reads Start, Adjustment, RainCounted, Irrigation, TAW, RAW, StripET and StripEvaporation, and sets
+// Percolation, Wet, Ks, ET, Stress and End.
 //
 //	Ks = (TAW - Dr)/(TAW - RAW) beyond RAW, else 1
 //
@@ -431,10 +441,7 @@ func (d *LedgerDay) Balance() {
 	d.Wet = max(0, before-d.RainCounted-d.Irrigation)
 	d.Ks = StressCoefficient(d.Wet, d.TAW, d.RAW)
 	potential := d.StripET
-	d.ET = unit.Depth(d.Ks) * potential
-	if d.Ke > 0 {
-		d.ET = potential * unit.Depth((d.Ks*d.Coefficient.Kcb+d.Ke)/d.Kc)
-	}
+	d.ET = unit.Depth(d.Ks)*(potential-d.StripEvaporation) + d.StripEvaporation
 	if left := max(0, d.TAW-d.Wet); d.ET > left {
 		d.ET = left
 		d.Flags = append(d.Flags, FlagWilting)

@@ -206,6 +206,23 @@ func TestLedger_dualFollowsExample31(t *testing.T) {
 	near(t, "De", l.State.Surface, 19.88, 0.02)
 }
 
+// After rain all ground evaporates, and the strip loses no more of it than its own depth; after drip the strip alone
+// evaporates: Kcb 0.15 over half of the ground is 0.15·5/0.5 = 1.5 mm of the strip, Ke is 1.05 after rain and 0.5·1.2 after
+// drip, which is 0.6·5/0.5 = 6 mm of the strip.
+func TestLedger_dualEvaporatesFromTheStrip(t *testing.T) {
+	u, s := bed(3)
+	p := &u.Plantings[0]
+	p.Dual = true
+	p.Crop.KcbIni, p.Crop.KcbMid, p.Crop.KcbEnd = 0.15, 0.15, 0.15
+	s.Days[0].Rain = Given(unit.Depth(20))
+	h := History{Turns: []Turn{{Date: s.From().AddDays(1), Volume: unit.Liters(100), Outcome: Done}}}
+	l := ledgerOf(t, u, s, h, 3, LedgerOptions{})
+	near(t, "after rain", l.Days[0].StripET, 1.5+(l.Days[0].Kc-0.15)*5, 1e-9)
+	near(t, "Ke after rain", l.Days[0].Ke, l.Days[0].Surface.KcMax-0.15, 1e-9)
+	near(t, "after drip", l.Days[1].StripET, 1.5+0.5*l.Days[1].Surface.KcMax*5/0.5, 1e-9)
+	near(t, "over the ground", l.Days[1].GroundET, (0.15+0.5*l.Days[1].Surface.KcMax)*5, 1e-9)
+}
+
 // Two crops on one bed: half each, heights 2 m and 0.4 m, Kc 1.2 and 1.0 in their mid seasons (FAO-56 eq. 104).
 func TestLedger_companionsShareTheBed(t *testing.T) {
 	u, s := bed(4)

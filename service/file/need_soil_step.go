@@ -243,7 +243,7 @@ func (d NeedBalanceDay) engine(taw unit.Depth, p float64, follow bool) waterneed
 	} else {
 		day.Coefficient.Kcb, day.Ke = value(d.Kcb), value(d.Ke)
 		day.Kc = value(d.Kc) + day.Coefficient.Kcb + day.Ke
-		day.StripET = unit.Depth(day.Kc * value(d.ET0Mm))
+		day.StripET, day.StripEvaporation = unit.Depth(day.Kc*value(d.ET0Mm)), unit.Depth(day.Ke*value(d.ET0Mm))
 	}
 	if follow {
 		day.P = waterneed.DepletionFraction(p, day.StripET)
