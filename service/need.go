@@ -176,7 +176,7 @@ func (f *facts) plant(u *watered, climate waterneed.Climate, faults *file.Faults
 			u.unit.Plantings = append(u.unit.Plantings, planting)
 		}
 	}
-	for i, share := range u.unit.Shares() {
+	for i, share := range f.flowShares(u) {
 		u.unit.Plantings[i].FlowShare = share // also of what has ended, whose ground is watered on
 	}
 	if !f.ended {

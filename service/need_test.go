@@ -283,3 +283,36 @@ func TestNeedGarden_settingsCount(t *testing.T) {
 		t.Errorf("a raised bed of 10 cm opens with %v L, open ground with %v L", got, base)
 	}
 }
+
+// Twenty like holes each 0.1 m on wide pipe pour the same. Ten of them stand along the first planting, ten along the second,
+// which has a fifth of its wet ground: a millimetre of the first strip of 5 m² takes 5 L / 0.5 / 0.8, of the second, 1 m²,
+// 1 L / 0.5 / 0.8, whatever their areas.
+func TestNeedGarden_pourAlongEachPlanting(t *testing.T) {
+	t.Parallel()
+	g := oneBed(t, 20, 1)
+	second := g.Plantings[0]
+	second.ID, second.AreaM2 = "q", 2
+	g.Plantings = append(g.Plantings, second)
+	gross := func() (first, second float64, n file.UnitNeed) {
+		n = needOf(t, g).Units[0]
+		return n.Demand.Plantings[0].GrossLPerMm, n.Demand.Plantings[1].GrossLPerMm, n
+	}
+	if a, b, _ := gross(); !near(a, 6/0.8, 1e-9) || !near(b, 6/0.8, 1e-9) {
+		t.Errorf("by wet ground %v and %v L, want 7.5", a, b)
+	}
+	middle := 1.0 // between the tenth and the eleventh hole
+	g.Plantings[0].ToM, g.Plantings[1].FromM = &middle, &middle
+	if a, b, _ := gross(); !near(a, 12.5, 0.001) || !near(b, 2.5, 0.001) {
+		t.Errorf("by the holes %v and %v L, want 12.5 and 2.5", a, b)
+	}
+	end := 2.9 // where no hole is: half of what its ground would get is credited, and told
+	g.Plantings[1].FromM = &end
+	a, b, n := gross()
+	if !slices.Contains(n.Flags, "too_uneven_for_far_end") || 5/(a*0.8)+1/(b*0.8) > 1+1e-9 {
+		t.Errorf("%v and %v L, flags %v", a, b, n.Flags)
+	}
+	g.Plantings[0].Outlets = []int{7} // no such lateral
+	if _, _, n = gross(); n.Demand.TotalL <= 0 {
+		t.Errorf("%+v", n.Demand)
+	}
+}

@@ -318,13 +318,13 @@ func (u Unit) faults() InputErrors {
 		}
 	}
 	if len(faults) == 0 {
-		faults.within("plantings.flow_share", u.sharesAtOnce(), 0, 1+1e-9)
+		faults.within("plantings.flow_share", u.FlowAtOnce(), 0, 1+1e-9)
 	}
 	return faults
 }
 
-// sharesAtOnce returns the largest sum of flow shares given to plantings that stand at one time.
-func (u Unit) sharesAtOnce() float64 {
+// FlowAtOnce returns the largest sum of flow shares given to plantings that stand at one time.
+func (u Unit) FlowAtOnce() float64 {
 	most := 0.0
 	for _, begins := range u.Plantings {
 		sum := 0.0
