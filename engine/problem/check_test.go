@@ -3,6 +3,7 @@ package problem_test
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -119,6 +120,31 @@ func TestCheck_findsEveryBrokenRule(t *testing.T) {
 			}
 			t.Errorf("rule %s not found broken in %+v", tc.rule, problem.Check(p, s))
 		})
+	}
+}
+
+// Turns of the past may fill a window to its last usable minute; a zone that went on after itself needed no pause, and what
+// is past alone breaks no rule of a plan.
+func TestCheck_pastTurnsInAFullWindow(t *testing.T) {
+	t.Parallel()
+	p, s := garden(), schedule()
+	turn := s.Turns[0]
+	zone := slices.IndexFunc(s.Zones, func(z problem.Zone) bool { return z.ID == turn.Zone })
+	m, err := problem.NewModel(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, second := turn, turn
+	first.End = turn.Start + (turn.End-turn.Start)/2
+	second.Start = first.End
+	p.Past = []problem.Past{m.Ran(s.Zones[zone], first), m.Ran(s.Zones[zone], second)}
+	s.Turns = nil
+	source := slices.IndexFunc(p.Sources, func(x problem.Source) bool { return x.ID == s.Zones[zone].Source })
+	p.Sources[source].Reserve = 900
+	for _, v := range problem.Check(p, s) {
+		if v.Rule == problem.RuleReserve {
+			t.Errorf("%+v", v)
+		}
 	}
 }
 

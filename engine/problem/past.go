@@ -53,13 +53,18 @@ func (m *Model) pastOf(source int) []Past {
 	return out
 }
 
-// pastTime is the time of a window that turns of the past took at a source, a changeover after each.
+// pastTime is the time of a window that turns of the past took at a source, a changeover after each but where the same zone
+// goes on.
 func (m *Model) pastTime(source int, window string) Span {
-	sum := Span(0)
-	for i := range m.Past {
-		if t := &m.Past[i]; m.sourceAt[t.Source] == source && t.Window == window {
-			sum += Span(t.End-t.Start) + m.Sources[source].Changeover
+	sum, zone := Span(0), ""
+	for _, t := range m.pastOf(source) {
+		if t.Window != window {
+			continue
 		}
+		if sum += Span(t.End - t.Start); t.Zone != zone {
+			sum += m.Sources[source].Changeover
+		}
+		zone = t.Zone
 	}
 	return sum
 }
