@@ -64,7 +64,8 @@ type (
 	WaterSourceValues    = dbsqlc.WaterSourceInsertParams
 )
 
-// Bearer is the token that a secret belongs to, the name of its member (empty without one), and its garden.
+// Bearer is whom a secret belongs to: the token, the name of its member (empty without one), and the version of the
+// garden's schedule.
 type Bearer = dbsqlc.TokenBySecretRow
 
 // EndOfTime, with uuid.Max, is where lists begin that go back in time (rotations, audit entries).

@@ -324,7 +324,7 @@ func TestTokenBySecret_findsBearerAndGarden(t *testing.T) {
 		name  string
 	}{{gardener, member.Name}, {robot, ""}} {
 		got, err := q.TokenBySecret(t.Context(), garden.GardenID, c.token.SecretSha256)
-		if err != nil || got.Token.ID != c.token.ID || got.MemberName != c.name || got.Garden.ScheduleVersion != garden.ScheduleVersion+1 {
+		if err != nil || got.ID != c.token.ID || got.MemberName != c.name || got.ScheduleVersion != garden.ScheduleVersion+1 {
 			t.Errorf("got %+v, %v; want token %s of %q", got, err, c.token.ID, c.name)
 		}
 	}

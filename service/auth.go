@@ -30,18 +30,18 @@ func (s *Service) Authenticate(ctx context.Context, token string) (Principal, er
 		return Principal{}, unknown
 	}
 	row, err := repo.New(repo.Read(s.pool, garden)).TokenBySecret(ctx, garden, hash)
-	if errors.Is(err, repo.ErrNotFound) || err == nil && row.Token.ExpiresAt != nil && !s.now().Before(*row.Token.ExpiresAt) {
+	if errors.Is(err, repo.ErrNotFound) || err == nil && row.ExpiresAt != nil && !s.now().Before(*row.ExpiresAt) {
 		return Principal{}, unknown
 	}
 	if err != nil {
 		return Principal{}, err
 	}
 	p := Principal{
-		Garden: garden, Token: row.Token.ID, Member: row.Token.MemberID, Role: Role(row.Token.Role), Name: row.MemberName,
-		scheduleVersion: row.Garden.ScheduleVersion,
+		Garden: garden, Token: row.ID, Member: row.MemberID, Role: Role(row.Role), Name: row.MemberName,
+		scheduleVersion: row.ScheduleVersion,
 	}
 	if p.Member == nil {
-		p.Name = row.Token.Label
+		p.Name = row.Label
 	}
 	return p, nil
 }

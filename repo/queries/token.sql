@@ -12,12 +12,13 @@ DELETE FROM token WHERE garden_id = @garden_id AND id = @id AND revision = @revi
 -- name: TokenByID :one
 SELECT * FROM token WHERE garden_id = @garden_id AND id = @id;
 
--- TokenBySecret finds who asks, and in the same round trip the garden with the versions that a pull is compared with.
+-- TokenBySecret finds who asks, and in the same round trip the version that a pull is compared with. It is part of every
+-- request, so it reads only what that takes.
 -- name: TokenBySecret :one
-SELECT sqlc.embed(token), coalesce(member.name, '')::text AS member_name, sqlc.embed(garden)
+SELECT token.id, token.role, token.member_id, token.label, token.expires_at,
+    coalesce((SELECT member.name FROM member WHERE member.garden_id = token.garden_id AND member.id = token.member_id), '')::text AS member_name,
+    (SELECT garden.schedule_version FROM garden WHERE garden.garden_id = token.garden_id)::bigint AS schedule_version
 FROM token
-JOIN garden ON garden.garden_id = token.garden_id
-LEFT JOIN member ON member.garden_id = token.garden_id AND member.id = token.member_id
 WHERE token.garden_id = @garden_id AND token.secret_sha256 = @secret_sha256;
 
 -- name: TokenListPage :many

@@ -67,55 +67,36 @@ func (q *Queries) TokenByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUI
 }
 
 const tokenBySecret = `-- name: TokenBySecret :one
-SELECT token.garden_id, token.id, token.label, token.role, token.member_id, token.secret_sha256, token.expires_at, token.revision, token.created_at, coalesce(member.name, '')::text AS member_name, garden.garden_id, garden.name, garden.time_zone, garden.latitude_deg, garden.longitude_deg, garden.elevation_m, garden.units, garden.language, garden.water_on, garden.water_off, garden.fairness, garden.free_share, garden.start_grid_min, garden.notice_period_h, garden.plan_revision, garden.schedule_version, garden.revision, garden.created_at, garden.updated_at, garden.workshop, garden.workshop_revision
+SELECT token.id, token.role, token.member_id, token.label, token.expires_at,
+    coalesce((SELECT member.name FROM member WHERE member.garden_id = token.garden_id AND member.id = token.member_id), '')::text AS member_name,
+    (SELECT garden.schedule_version FROM garden WHERE garden.garden_id = token.garden_id)::bigint AS schedule_version
 FROM token
-JOIN garden ON garden.garden_id = token.garden_id
-LEFT JOIN member ON member.garden_id = token.garden_id AND member.id = token.member_id
 WHERE token.garden_id = $1 AND token.secret_sha256 = $2
 `
 
 type TokenBySecretRow struct {
-	Token      Token
-	MemberName string
-	Garden     Garden
+	ID              uuid.UUID
+	Role            string
+	MemberID        *uuid.UUID
+	Label           string
+	ExpiresAt       *time.Time
+	MemberName      string
+	ScheduleVersion int64
 }
 
-// TokenBySecret finds who asks, and in the same round trip the garden with the versions that a pull is compared with.
+// TokenBySecret finds who asks, and in the same round trip the version that a pull is compared with. It is part of every
+// request, so it reads only what that takes.
 func (q *Queries) TokenBySecret(ctx context.Context, gardenID uuid.UUID, secretSha256 []byte) (TokenBySecretRow, error) {
 	row := q.db.QueryRow(ctx, tokenBySecret, gardenID, secretSha256)
 	var i TokenBySecretRow
 	err := row.Scan(
-		&i.Token.GardenID,
-		&i.Token.ID,
-		&i.Token.Label,
-		&i.Token.Role,
-		&i.Token.MemberID,
-		&i.Token.SecretSha256,
-		&i.Token.ExpiresAt,
-		&i.Token.Revision,
-		&i.Token.CreatedAt,
+		&i.ID,
+		&i.Role,
+		&i.MemberID,
+		&i.Label,
+		&i.ExpiresAt,
 		&i.MemberName,
-		&i.Garden.GardenID,
-		&i.Garden.Name,
-		&i.Garden.TimeZone,
-		&i.Garden.LatitudeDeg,
-		&i.Garden.LongitudeDeg,
-		&i.Garden.ElevationM,
-		&i.Garden.Units,
-		&i.Garden.Language,
-		&i.Garden.WaterOn,
-		&i.Garden.WaterOff,
-		&i.Garden.Fairness,
-		&i.Garden.FreeShare,
-		&i.Garden.StartGridMin,
-		&i.Garden.NoticePeriodH,
-		&i.Garden.PlanRevision,
-		&i.Garden.ScheduleVersion,
-		&i.Garden.Revision,
-		&i.Garden.CreatedAt,
-		&i.Garden.UpdatedAt,
-		&i.Garden.Workshop,
-		&i.Garden.WorkshopRevision,
+		&i.ScheduleVersion,
 	)
 	return i, err
 }
