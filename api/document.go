@@ -7,7 +7,7 @@ import (
 )
 
 // document is an answer whose bytes are written as they are: the contract, what a rotation was planned from and what
-// came out, the forms of the schedule, and sheets.
+// came out, the forms of the schedule, sheets, ledgers and needs.
 type document struct {
 	media string
 	etag  string
@@ -61,3 +61,9 @@ func (d document) VisitSheetGetResponse(w http.ResponseWriter) error { return d.
 func (d document) VisitSheetCsvGetResponse(w http.ResponseWriter) error { return d.write(w) }
 
 func (d document) VisitSheetPdfGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitPlantingLedgerGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitPlantingLedgerSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
+func (d document) VisitWaterNeedListResponse(w http.ResponseWriter) error { return d.write(w) }

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -45,6 +46,7 @@ var special = map[string]uuid.UUID{
 
 // made are the records that operations need in a state of its own, made for each request.
 var made = map[string]func(*world, testing.TB, garden) string{
+	"plantingLedgerSvgGet planting":   (*world).watered,
 	"rotationPublish rotation":        inStatus("proposed"),
 	"rotationSchedulePdfGet rotation": (*world).proposal,
 	"rotationScheduleSvgGet rotation": (*world).proposal,
@@ -142,6 +144,27 @@ func (w *world) off(t testing.TB, g garden, source, line *uuid.UUID) string {
 		t.Fatal(err)
 	}
 	return place.String()
+}
+
+// waterings keeps the turns of watered apart.
+var waterings atomic.Int64
+
+// watered is the usual planting, watered some days ago, so that its ledger has days.
+func (w *world) watered(t testing.TB, g garden) string {
+	t.Helper()
+	turn := repotest.Turn(t, w.pool, g.id, sparePlot, func(v *repo.Turn) {
+		v.RotationID, v.WaterSourceID, v.Status = rotationID, spareSource, "planned"
+		v.StartsAt = v.StartsAt.Add(time.Duration(waterings.Add(1)) * time.Hour)
+		v.EndsAt = v.StartsAt.Add(time.Hour)
+	})
+	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {
+		member := repo.TurnMember{GardenID: g.id, TurnID: turn.ID, PlotID: plotID, LayoutID: &acceptedLayout, VolumeL: 100}
+		return repo.New(tx).TurnMemberInsert(t.Context(), []repo.TurnMember{member})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return plantingID.String()
 }
 
 // turnToCome is a published turn that has not begun.

@@ -62,7 +62,7 @@ func (r *reporting) need() []string {
 	}
 	for _, u := range r.p.Units {
 		out = append(out, r.unreported(u)...)
-		out = append(out, r.surplus(u)...)
+		out = append(out, r.surplus(u.PlotID, u.Demand)...)
 	}
 	return out
 }
@@ -82,11 +82,11 @@ func (r *reporting) unreported(u file.UnitPlan) []string {
 const worthTelling = 0.1
 
 // surplus says what the thirstiest planting of a valve gives the others beyond their need.
-func (r *reporting) surplus(u file.UnitPlan) []string {
+func (r *reporting) surplus(plot string, d file.DemandResult) []string {
 	var out []string
-	for _, p := range u.Demand.Plantings {
-		if own := p.GetsL - p.SurplusL; p.Planting != u.Demand.Thirstiest && p.SurplusL > worthTelling*own && p.SurplusHereL > 0 {
-			out = append(out, r.words.Surplus(r.plots[u.PlotID], r.crop(u.Demand.Thirstiest), r.crop(p.Planting), unit.Liters(p.SurplusHereL)))
+	for _, p := range d.Plantings {
+		if own := p.GetsL - p.SurplusL; p.Planting != d.Thirstiest && p.SurplusL > worthTelling*own && p.SurplusHereL > 0 {
+			out = append(out, r.words.Surplus(r.plots[plot], r.crop(d.Thirstiest), r.crop(p.Planting), unit.Liters(p.SurplusHereL)))
 		}
 	}
 	return out
@@ -96,7 +96,7 @@ func (r *reporting) surplus(u file.UnitPlan) []string {
 func (r *reporting) crop(planting string) string {
 	for _, p := range r.g.Plantings {
 		if p.ID == planting {
-			return strings.ReplaceAll(p.Crop, "_", " ")
+			return cropName(p.Crop)
 		}
 	}
 	return planting

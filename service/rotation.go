@@ -104,9 +104,12 @@ func (s *Service) followed(fresh bool) time.Time {
 	return s.now().UTC().Truncate(time.Second)
 }
 
-// planRefusal says what keeps a garden from being planned. The pointers lead into the stored input, so the sentence names
-// the thing instead.
-func planRefusal(err error) error {
+// planRefusal says what keeps a garden from being planned.
+func planRefusal(err error) error { return fileRefusal(err, "The garden can't be planned yet") }
+
+// fileRefusal says what is wrong with a garden that was read into a file. The pointers lead into that file, so the sentence
+// names the thing instead.
+func fileRefusal(err error, what string) error {
 	var faults file.Faults
 	if !errors.As(err, &faults) {
 		return err
@@ -115,7 +118,7 @@ func planRefusal(err error) error {
 	for _, f := range faults {
 		reasons = append(reasons, strings.TrimPrefix(f.Pointer, "/")+": "+f.Reason)
 	}
-	refused := refuse(Conflict, "The garden can't be planned yet: %s.", strings.Join(reasons, "; "))
+	refused := refuse(Conflict, "%s: %s.", what, strings.Join(reasons, "; "))
 	refused.cause = err
 	return refused
 }

@@ -778,6 +778,18 @@ type Difference struct {
 	Units []UnitDifference `json:"units"`
 }
 
+// DigAsked Whether somebody is asked to dig.
+type DigAsked struct {
+	// Asked For a week or more nobody reported a watering or looked into the soil.
+	Asked bool `json:"asked"`
+
+	// LastEvidence The last day with a report or a dig, or the first of the ledger.
+	LastEvidence *openapi_types.Date `json:"last_evidence,omitempty"`
+
+	// Reason Why, and what to do.
+	Reason *string `json:"reason,omitempty"`
+}
+
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
 
@@ -1333,6 +1345,126 @@ type LayoutValues struct {
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
 }
 
+// Ledger Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+type Ledger struct {
+	// AssumedIrrigationMm Watering that nobody reported.
+	AssumedIrrigationMm float64 `json:"assumed_irrigation_mm"`
+
+	// Days The days.
+	Days []LedgerDay `json:"days"`
+
+	// DepletionMm Water missing on the evening of the last day.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// EtMm Water that plants and soil used.
+	EtMm float64 `json:"et_mm"`
+
+	// IrrigationMm Watering.
+	IrrigationMm float64 `json:"irrigation_mm"`
+
+	// PercolationMm Water that went below the roots.
+	PercolationMm float64 `json:"percolation_mm"`
+
+	// RainCountedMm Rain that counted.
+	RainCountedMm float64 `json:"rain_counted_mm"`
+
+	// RainMissingDays Days on which nobody read a rain gauge.
+	RainMissingDays int32 `json:"rain_missing_days"`
+
+	// StressDays Days of full stress that the short days add up to.
+	StressDays float64 `json:"stress_days"`
+}
+
+// LedgerDay A day of a ledger. Depths are over the wet strip but for et0_mm.
+type LedgerDay struct {
+	// AdjustmentMm What a dig found missing beyond that, or less. Left out: no dig.
+	AdjustmentMm *float64 `json:"adjustment_mm,omitempty"`
+
+	// AssumedIrrigationMm The part of it that nobody reported.
+	AssumedIrrigationMm float64 `json:"assumed_irrigation_mm"`
+
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the evening.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// EtMm Water that plants and soil used.
+	EtMm float64 `json:"et_mm"`
+
+	// Flags What is to be known about the day.
+	Flags []string `json:"flags,omitempty"`
+
+	// IrrigationMm Watering.
+	IrrigationMm float64 `json:"irrigation_mm"`
+
+	// Kc Crop coefficient in effect.
+	Kc float64 `json:"kc"`
+
+	// Ks Stress coefficient: 1 without stress.
+	Ks float64 `json:"ks"`
+
+	// PercolationMm Water that went below the roots.
+	PercolationMm float64 `json:"percolation_mm"`
+
+	// RainCountedMm Rain that counted.
+	RainCountedMm float64 `json:"rain_counted_mm"`
+
+	// RainMm Rain as read. Left out: nobody read it.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RawMm The part of it that plants reach easily.
+	RawMm float64 `json:"raw_mm"`
+
+	// RootsM Depth of the roots.
+	RootsM float64 `json:"roots_m"`
+
+	// Rung What the reference evapotranspiration stands on, measured first.
+	Rung string `json:"rung"`
+
+	// Stage The stage of growth.
+	Stage string `json:"stage"`
+
+	// StartMm Water missing in the morning.
+	StartMm float64 `json:"start_mm"`
+
+	// Stress The part of the wanted water that was missing.
+	Stress float64 `json:"stress"`
+
+	// TawMm Water that the root zone holds for plants.
+	TawMm float64 `json:"taw_mm"`
+}
+
+// LedgerOpening The soil on the first morning of the ledger.
+type LedgerOpening struct {
+	// Assumed Nobody said how moist the soil was: half of what plants reach easily is taken as gone.
+	Assumed bool `json:"assumed"`
+
+	// Day The first day of the ledger. Left out: it has no day yet.
+	Day *openapi_types.Date `json:"day,omitempty"`
+
+	// DepletionMm Water missing.
+	DepletionMm float64 `json:"depletion_mm"`
+}
+
+// LedgerSoil The soil as it was counted.
+type LedgerSoil struct {
+	// Assumed Nobody said what soil it is.
+	Assumed bool `json:"assumed"`
+
+	// FieldCapacity Water content when drained, m³ in m³.
+	FieldCapacity float64 `json:"field_capacity"`
+
+	// Texture Its texture.
+	Texture string `json:"texture"`
+
+	// WiltingPoint Water content that plants can not use any more, m³ in m³.
+	WiltingPoint float64 `json:"wilting_point"`
+}
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -1381,6 +1513,45 @@ type MemberValues struct {
 
 // Mulch What covers the soil.
 type Mulch string
+
+// NeedEfficiency The share of the water from the holes or the hose that the driest quarter receives.
+type NeedEfficiency struct {
+	// High The most it may be.
+	High float64 `json:"high"`
+
+	// Low The least it may be.
+	Low float64 `json:"low"`
+
+	// Source How it is known: by a measured or a computed evenness, or assumed.
+	Source string `json:"source"`
+
+	// Value The share counted with.
+	Value float64 `json:"value"`
+}
+
+// NeedSpell How long water may run before it stands on the wet strip and runs off.
+type NeedSpell struct {
+	// IntakeMmH How fast the soil takes it.
+	IntakeMmH *float64 `json:"intake_mm_h,omitempty"`
+
+	// Limited The soil takes less than the holes pour.
+	Limited bool `json:"limited"`
+
+	// OnHighMin The same on the fastest.
+	OnHighMin *float64 `json:"on_high_min,omitempty"`
+
+	// OnLowMin The same on the slowest soil of the texture.
+	OnLowMin *float64 `json:"on_low_min,omitempty"`
+
+	// OnMin The longest run.
+	OnMin *float64 `json:"on_min,omitempty"`
+
+	// RateMmH How fast water reaches the strip.
+	RateMmH *float64 `json:"rate_mm_h,omitempty"`
+
+	// SoakMin The pause after it.
+	SoakMin *float64 `json:"soak_min,omitempty"`
+}
 
 // OpenSet Layouts to be thought of as open together, by their latest revisions.
 //
@@ -1483,6 +1654,27 @@ type Planting struct {
 	WettedFraction float64 `json:"wetted_fraction"`
 }
 
+// PlantingLedger The ledger of a planting, under each layout that waters it or under its hand-watered plot.
+type PlantingLedger struct {
+	// Crop The crop.
+	Crop string `json:"crop"`
+
+	// LastDay The ledger ends on the evening of this day.
+	LastDay openapi_types.Date `json:"last_day"`
+
+	// Ledgers One, or one for each layout.
+	Ledgers []UnitLedger `json:"ledgers"`
+
+	// PlantingId The planting.
+	PlantingId openapi_types.UUID `json:"planting_id"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+}
+
 // PlantingList A page of a list.
 type PlantingList struct {
 	// Items The items of the page.
@@ -1490,6 +1682,30 @@ type PlantingList struct {
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// PlantingNeed The need of a planting.
+type PlantingNeed struct {
+	// Crop The crop.
+	Crop string `json:"crop"`
+
+	// DepletionMm Water missing in its root zone on the first morning.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// DueD In how many days it runs short without water; 0 is the first day.
+	DueD int32 `json:"due_d"`
+
+	// GetsL Litres that the unit gives when it runs for its thirstiest planting.
+	GetsL float64 `json:"gets_l"`
+
+	// PlantingId The planting.
+	PlantingId openapi_types.UUID `json:"planting_id"`
+
+	// SurplusL The litres beyond its own need.
+	SurplusL float64 `json:"surplus_l"`
+
+	// WantedL Litres that it asks of the unit over all days.
+	WantedL float64 `json:"wanted_l"`
 }
 
 // PlantingValues A crop on a plot.
@@ -2548,6 +2764,123 @@ type UnitDifference = file.UnitDifference
 // UnitFigures What one layout or hand-watered plot gets.
 type UnitFigures = file.UnitFigures
 
+// UnitLedger The ledger of a planting's ground under one layout or a hand-watered plot.
+type UnitLedger struct {
+	// DigAsked Whether somebody is asked to dig.
+	DigAsked DigAsked `json:"dig_asked"`
+
+	// Efficiency The share of the water from the holes or the hose that the driest quarter receives.
+	Efficiency NeedEfficiency `json:"efficiency"`
+
+	// LayoutId The layout. Left out: the plot is watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// Notes What the ledger rests on, in words.
+	Notes []string `json:"notes"`
+
+	// Opening The soil on the first morning of the ledger.
+	Opening LedgerOpening `json:"opening"`
+
+	// Soil The soil as it was counted.
+	Soil LedgerSoil `json:"soil"`
+
+	// WithAssumed Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+	WithAssumed Ledger `json:"with_assumed"`
+
+	// WithoutAssumed Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+	WithoutAssumed Ledger `json:"without_assumed"`
+}
+
+// UnitNeed The need of one layout or hand-watered plot.
+type UnitNeed struct {
+	// Days Day by day.
+	Days []UnitNeedDay `json:"days"`
+
+	// DaysSinceWatered Days since the last watering. Left out: none is known.
+	DaysSinceWatered *int32 `json:"days_since_watered,omitempty"`
+
+	// DueD In how many days some plants run short without water; 0 is the first day.
+	DueD int32 `json:"due_d"`
+
+	// Efficiency The share of the water from the holes or the hose that the driest quarter receives.
+	Efficiency NeedEfficiency `json:"efficiency"`
+
+	// Flags What is to be known, as codes.
+	Flags []string `json:"flags,omitempty"`
+
+	// IntervalD The longest time between two waterings that no plant minds, in days.
+	IntervalD int32 `json:"interval_d"`
+
+	// LayoutId The layout. Left out: the plot is watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// MostPerDayL The most litres that the soil takes on a day.
+	MostPerDayL float64 `json:"most_per_day_l"`
+
+	// Plantings What grows here.
+	Plantings []PlantingNeed `json:"plantings"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+
+	// Seedlings Seedlings stand here, which want light water every day.
+	Seedlings bool `json:"seedlings"`
+
+	// Spell How long water may run before it stands on the wet strip and runs off.
+	Spell NeedSpell `json:"spell"`
+
+	// Text The same in words.
+	Text []string `json:"text"`
+
+	// Thirstiest The planting that asks for most water; the unit runs for it.
+	Thirstiest *openapi_types.UUID `json:"thirstiest,omitempty"`
+
+	// TotalHighL The most that it may be.
+	TotalHighL float64 `json:"total_high_l"`
+
+	// TotalL Litres wanted over all days.
+	TotalL float64 `json:"total_l"`
+
+	// TotalLowL The least that it may be, by how evenly the water falls.
+	TotalLowL float64 `json:"total_low_l"`
+
+	// WantedTodayL Litres that would fill the soil on the first morning.
+	WantedTodayL float64 `json:"wanted_today_l"`
+}
+
+// UnitNeedDay The need of a day.
+type UnitNeedDay struct {
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// IntervalD How many days the soil lasts from there.
+	IntervalD int32 `json:"interval_d"`
+
+	// MostL The most litres that the soil takes that morning.
+	MostL float64 `json:"most_l"`
+
+	// Rung What it stands on.
+	Rung string `json:"rung"`
+
+	// UseL Litres that replace what the thirstiest planting uses on the day.
+	UseL float64 `json:"use_l"`
+
+	// WantedL Litres that would fill the soil in the morning when each day before was filled too.
+	WantedL float64 `json:"wanted_l"`
+}
+
 // UnitShortfall What one layout or a hand-watered plot gets.
 type UnitShortfall struct {
 	// DeliveredL What it gets.
@@ -2580,6 +2913,18 @@ type UnitShortfall struct {
 
 // Units Units of printed documents. JSON is always in the units its names say.
 type Units string
+
+// UnplannedNeed A plot or layout without a need.
+type UnplannedNeed struct {
+	// Id The plot or layout.
+	Id openapi_types.UUID `json:"id"`
+
+	// Reason Why, as a code.
+	Reason string `json:"reason"`
+
+	// Text Why, in words.
+	Text string `json:"text"`
+}
 
 // WaterHours Clock times at which a source may run.
 //
@@ -2652,6 +2997,21 @@ type WaterHoursValues struct {
 
 	// Weekdays The weekdays on which these hours hold.
 	Weekdays []Weekday `json:"weekdays"`
+}
+
+// WaterNeeds What every layout and hand-watered plot wants and bears. Litres are at the holes or the hose end.
+type WaterNeeds struct {
+	// Days How many days.
+	Days int32 `json:"days"`
+
+	// FirstDay The first day.
+	FirstDay openapi_types.Date `json:"first_day"`
+
+	// Units Layouts and hand-watered plots on which something grows.
+	Units []UnitNeed `json:"units"`
+
+	// Unplanned Plots and layouts without a need, and why.
+	Unplanned []UnplannedNeed `json:"unplanned"`
 }
 
 // WaterOff Water that is or was off at a source or a service line.
@@ -2973,6 +3333,12 @@ type LayoutPath = openapi_types.UUID
 // LayoutStatusFilter Where a layout stands: draft → submitted → accepted or returned → retired.
 type LayoutStatusFilter = LayoutStatus
 
+// LedgerLayout defines model for LedgerLayout.
+type LedgerLayout = openapi_types.UUID
+
+// LedgerToDay defines model for LedgerToDay.
+type LedgerToDay = openapi_types.Date
+
 // Limit defines model for Limit.
 type Limit = int32
 
@@ -2981,6 +3347,12 @@ type LinePath = openapi_types.UUID
 
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
+
+// NeedDays defines model for NeedDays.
+type NeedDays = int32
+
+// NeedFromDay defines model for NeedFromDay.
+type NeedFromDay = openapi_types.Date
 
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
@@ -3382,6 +3754,33 @@ type PlantingGetParams struct {
 type PlantingReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// PlantingLedgerGetParams defines parameters for PlantingLedgerGet.
+type PlantingLedgerGetParams struct {
+	// From First day.
+	From *FromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last day. Left out: yesterday.
+	To *LedgerToDay `form:"to,omitempty" json:"to,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PlantingLedgerSvgGetParams defines parameters for PlantingLedgerSvgGet.
+type PlantingLedgerSvgGetParams struct {
+	// From First day.
+	From *FromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last day. Left out: yesterday.
+	To *LedgerToDay `form:"to,omitempty" json:"to,omitempty"`
+
+	// Layout The layout under which the ledger is kept. Left out: the first.
+	Layout *LedgerLayout `form:"layout,omitempty" json:"layout,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PlotListParams defines parameters for PlotList.
@@ -3814,6 +4213,18 @@ type WaterHoursGetParams struct {
 type WaterHoursReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// WaterNeedListParams defines parameters for WaterNeedList.
+type WaterNeedListParams struct {
+	// From First day, within a year of today. Left out: today.
+	From *NeedFromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// Days How many days.
+	Days *NeedDays `form:"days,omitempty" json:"days,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // WaterOffListParams defines parameters for WaterOffList.
@@ -4467,6 +4878,20 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/plantings/{planting} (the `PlantingReplace` operationId).
 	PlantingReplace(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingReplaceParams, body PlantingReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PlantingLedgerGet Read a planting's ledger
+	//
+	// The water missing in the root zone day by day, with all turns as published or reported, and beside it without the turns that nobody reported. Both are worked out anew from all that is known, so late readings count as if they had come in time. Depths are over the wet strip. A planting on a plot with several layouts has a ledger for each.
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger (the `PlantingLedgerGet` operationId).
+	PlantingLedgerGet(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlantingLedgerSvgGet Draw a planting's ledger
+	//
+	// Rain and watering above, the water missing in the root zone below, with the line up to which plants reach water easily. What is assumed is marked.
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg (the `PlantingLedgerSvgGet` operationId).
+	PlantingLedgerSvgGet(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PlotList List plots
 	//
 	// Corresponds with GET /v1/gardens/{garden}/plots (the `PlotList` operationId).
@@ -4922,6 +5347,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/water-hours/{hours} (the `WaterHoursReplace` operationId).
 	WaterHoursReplace(ctx context.Context, garden GardenPath, hours HoursPath, params *WaterHoursReplaceParams, body WaterHoursReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WaterNeedList Read what each plot needs
+	//
+	// What every layout and hand-watered plot wants on each of the coming days, the most that its soil takes, and how long it can wait. Rain that is only forecast is not counted.
+	//
+	// Corresponds with GET /v1/gardens/{garden}/water-needs (the `WaterNeedList` operationId).
+	WaterNeedList(ctx context.Context, garden GardenPath, params *WaterNeedListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// WaterOffList List when the water was off, the latest first
 	//
@@ -6059,6 +6491,40 @@ func (c *Client) PlantingReplaceWithBody(ctx context.Context, garden GardenPath,
 // Corresponds with PUT /v1/gardens/{garden}/plantings/{planting} (the `PlantingReplace` operationId).
 func (c *Client) PlantingReplace(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingReplaceParams, body PlantingReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlantingReplaceRequest(c.Server, garden, planting, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlantingLedgerGet Read a planting's ledger
+//
+// The water missing in the root zone day by day, with all turns as published or reported, and beside it without the turns that nobody reported. Both are worked out anew from all that is known, so late readings count as if they had come in time. Depths are over the wet strip. A planting on a plot with several layouts has a ledger for each.
+//
+// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger (the `PlantingLedgerGet` operationId).
+func (c *Client) PlantingLedgerGet(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlantingLedgerGetRequest(c.Server, garden, planting, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlantingLedgerSvgGet Draw a planting's ledger
+//
+// Rain and watering above, the water missing in the root zone below, with the line up to which plants reach water easily. What is assumed is marked.
+//
+// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg (the `PlantingLedgerSvgGet` operationId).
+func (c *Client) PlantingLedgerSvgGet(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerSvgGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlantingLedgerSvgGetRequest(c.Server, garden, planting, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7275,6 +7741,23 @@ func (c *Client) WaterHoursReplaceWithBody(ctx context.Context, garden GardenPat
 // Corresponds with PUT /v1/gardens/{garden}/water-hours/{hours} (the `WaterHoursReplace` operationId).
 func (c *Client) WaterHoursReplace(ctx context.Context, garden GardenPath, hours HoursPath, params *WaterHoursReplaceParams, body WaterHoursReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewWaterHoursReplaceRequest(c.Server, garden, hours, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WaterNeedList Read what each plot needs
+//
+// What every layout and hand-watered plot wants on each of the coming days, the most that its soil takes, and how long it can wait. Rain that is only forecast is not counted.
+//
+// Corresponds with GET /v1/gardens/{garden}/water-needs (the `WaterNeedList` operationId).
+func (c *Client) WaterNeedList(ctx context.Context, garden GardenPath, params *WaterNeedListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWaterNeedListRequest(c.Server, garden, params)
 	if err != nil {
 		return nil, err
 	}
@@ -10525,6 +11008,208 @@ func NewPlantingReplaceRequestWithBody(server string, garden GardenPath, plantin
 			}
 
 			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewPlantingLedgerGetRequest constructs an http.Request for the PlantingLedgerGet method
+func NewPlantingLedgerGetRequest(server string, garden GardenPath, planting PlantingPath, params *PlantingLedgerGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "planting", planting, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/plantings/%s/ledger", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.To != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "to", *params.To, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewPlantingLedgerSvgGetRequest constructs an http.Request for the PlantingLedgerSvgGet method
+func NewPlantingLedgerSvgGetRequest(server string, garden GardenPath, planting PlantingPath, params *PlantingLedgerSvgGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "planting", planting, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/plantings/%s/ledger.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.To != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "to", *params.To, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Layout != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "layout", *params.Layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
 		}
 
 	}
@@ -14537,6 +15222,94 @@ func NewWaterHoursReplaceRequestWithBody(server string, garden GardenPath, hours
 	return req, nil
 }
 
+// NewWaterNeedListRequest constructs an http.Request for the WaterNeedList method
+func NewWaterNeedListRequest(server string, garden GardenPath, params *WaterNeedListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/water-needs", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Days != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "days", *params.Days, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewWaterOffListRequest constructs an http.Request for the WaterOffList method
 func NewWaterOffListRequest(server string, garden GardenPath, params *WaterOffListParams) (*http.Request, error) {
 	var err error
@@ -16177,6 +16950,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/plantings/{planting} (the `PlantingReplace` operationId).
 	PlantingReplaceWithResponse(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingReplaceParams, body PlantingReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*PlantingReplaceResponse, error)
 
+	// PlantingLedgerGetWithResponse Read a planting's ledger
+	//
+	// The water missing in the root zone day by day, with all turns as published or reported, and beside it without the turns that nobody reported. Both are worked out anew from all that is known, so late readings count as if they had come in time. Depths are over the wet strip. A planting on a plot with several layouts has a ledger for each.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger (the `PlantingLedgerGet` operationId).
+	PlantingLedgerGetWithResponse(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerGetParams, reqEditors ...RequestEditorFn) (*PlantingLedgerGetResponse, error)
+
+	// PlantingLedgerSvgGetWithResponse Draw a planting's ledger
+	//
+	// Rain and watering above, the water missing in the root zone below, with the line up to which plants reach water easily. What is assumed is marked.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg (the `PlantingLedgerSvgGet` operationId).
+	PlantingLedgerSvgGetWithResponse(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerSvgGetParams, reqEditors ...RequestEditorFn) (*PlantingLedgerSvgGetResponse, error)
+
 	// PlotListWithResponse List plots
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -16720,6 +17511,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/water-hours/{hours} (the `WaterHoursReplace` operationId).
 	WaterHoursReplaceWithResponse(ctx context.Context, garden GardenPath, hours HoursPath, params *WaterHoursReplaceParams, body WaterHoursReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WaterHoursReplaceResponse, error)
+
+	// WaterNeedListWithResponse Read what each plot needs
+	//
+	// What every layout and hand-watered plot wants on each of the coming days, the most that its soil takes, and how long it can wait. Rain that is only forecast is not counted.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/water-needs (the `WaterNeedList` operationId).
+	WaterNeedListWithResponse(ctx context.Context, garden GardenPath, params *WaterNeedListParams, reqEditors ...RequestEditorFn) (*WaterNeedListResponse, error)
 
 	// WaterOffListWithResponse List when the water was off, the latest first
 	//
@@ -19251,6 +20051,109 @@ func (r PlantingReplaceResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PlantingReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PlantingLedgerGetResponse200Headers the declared response headers of an HTTP 200 response for PlantingLedgerGet
+type PlantingLedgerGetResponse200Headers struct {
+	ETag string
+}
+
+type PlantingLedgerGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PlantingLedger
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PlantingLedgerGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlantingLedgerGetResponse) GetJSON200() *PlantingLedger {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlantingLedgerGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlantingLedgerGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlantingLedgerGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlantingLedgerGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlantingLedgerGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PlantingLedgerSvgGetResponse200Headers the declared response headers of an HTTP 200 response for PlantingLedgerSvgGet
+type PlantingLedgerSvgGetResponse200Headers struct {
+	ETag string
+}
+
+type PlantingLedgerSvgGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PlantingLedgerSvgGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlantingLedgerSvgGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlantingLedgerSvgGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlantingLedgerSvgGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlantingLedgerSvgGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlantingLedgerSvgGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22334,6 +23237,61 @@ func (r WaterHoursReplaceResponse) ContentType() string {
 	return ""
 }
 
+// WaterNeedListResponse200Headers the declared response headers of an HTTP 200 response for WaterNeedList
+type WaterNeedListResponse200Headers struct {
+	ETag string
+}
+
+type WaterNeedListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WaterNeeds
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WaterNeedListResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WaterNeedListResponse) GetJSON200() *WaterNeeds {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WaterNeedListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WaterNeedListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WaterNeedListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WaterNeedListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WaterNeedListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WaterOffListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -24071,6 +25029,36 @@ func (c *ClientWithResponses) PlantingReplaceWithResponse(ctx context.Context, g
 	return ParsePlantingReplaceResponse(rsp)
 }
 
+// PlantingLedgerGetWithResponse Read a planting's ledger
+//
+// The water missing in the root zone day by day, with all turns as published or reported, and beside it without the turns that nobody reported. Both are worked out anew from all that is known, so late readings count as if they had come in time. Depths are over the wet strip. A planting on a plot with several layouts has a ledger for each.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger (the `PlantingLedgerGet` operationId).
+func (c *ClientWithResponses) PlantingLedgerGetWithResponse(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerGetParams, reqEditors ...RequestEditorFn) (*PlantingLedgerGetResponse, error) {
+	rsp, err := c.PlantingLedgerGet(ctx, garden, planting, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlantingLedgerGetResponse(rsp)
+}
+
+// PlantingLedgerSvgGetWithResponse Draw a planting's ledger
+//
+// Rain and watering above, the water missing in the root zone below, with the line up to which plants reach water easily. What is assumed is marked.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg (the `PlantingLedgerSvgGet` operationId).
+func (c *ClientWithResponses) PlantingLedgerSvgGetWithResponse(ctx context.Context, garden GardenPath, planting PlantingPath, params *PlantingLedgerSvgGetParams, reqEditors ...RequestEditorFn) (*PlantingLedgerSvgGetResponse, error) {
+	rsp, err := c.PlantingLedgerSvgGet(ctx, garden, planting, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlantingLedgerSvgGetResponse(rsp)
+}
+
 // PlotListWithResponse List plots
 //
 // Returns a wrapper object for the known response body format(s).
@@ -25069,6 +26057,21 @@ func (c *ClientWithResponses) WaterHoursReplaceWithResponse(ctx context.Context,
 		return nil, err
 	}
 	return ParseWaterHoursReplaceResponse(rsp)
+}
+
+// WaterNeedListWithResponse Read what each plot needs
+//
+// What every layout and hand-watered plot wants on each of the coming days, the most that its soil takes, and how long it can wait. Rain that is only forecast is not counted.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/water-needs (the `WaterNeedList` operationId).
+func (c *ClientWithResponses) WaterNeedListWithResponse(ctx context.Context, garden GardenPath, params *WaterNeedListParams, reqEditors ...RequestEditorFn) (*WaterNeedListResponse, error) {
+	rsp, err := c.WaterNeedList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWaterNeedListResponse(rsp)
 }
 
 // WaterOffListWithResponse List when the water was off, the latest first
@@ -27260,6 +28263,91 @@ func ParsePlantingReplaceResponse(rsp *http.Response) (*PlantingReplaceResponse,
 	switch {
 	case rsp.StatusCode == 200:
 		var headers PlantingReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePlantingLedgerGetResponse parses an HTTP response from a PlantingLedgerGetWithResponse call
+func ParsePlantingLedgerGetResponse(rsp *http.Response) (*PlantingLedgerGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlantingLedgerGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PlantingLedger
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PlantingLedgerGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePlantingLedgerSvgGetResponse parses an HTTP response from a PlantingLedgerSvgGetWithResponse call
+func ParsePlantingLedgerSvgGetResponse(rsp *http.Response) (*PlantingLedgerSvgGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlantingLedgerSvgGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PlantingLedgerSvgGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29752,6 +30840,52 @@ func ParseWaterHoursReplaceResponse(rsp *http.Response) (*WaterHoursReplaceRespo
 	switch {
 	case rsp.StatusCode == 200:
 		var headers WaterHoursReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWaterNeedListResponse parses an HTTP response from a WaterNeedListWithResponse call
+func ParseWaterNeedListResponse(rsp *http.Response) (*WaterNeedListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WaterNeedListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WaterNeeds
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WaterNeedListResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {

@@ -778,6 +778,18 @@ type Difference struct {
 	Units []UnitDifference `json:"units"`
 }
 
+// DigAsked Whether somebody is asked to dig.
+type DigAsked struct {
+	// Asked For a week or more nobody reported a watering or looked into the soil.
+	Asked bool `json:"asked"`
+
+	// LastEvidence The last day with a report or a dig, or the first of the ledger.
+	LastEvidence *openapi_types.Date `json:"last_evidence,omitempty"`
+
+	// Reason Why, and what to do.
+	Reason *string `json:"reason,omitempty"`
+}
+
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
 
@@ -1333,6 +1345,126 @@ type LayoutValues struct {
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
 }
 
+// Ledger Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+type Ledger struct {
+	// AssumedIrrigationMm Watering that nobody reported.
+	AssumedIrrigationMm float64 `json:"assumed_irrigation_mm"`
+
+	// Days The days.
+	Days []LedgerDay `json:"days"`
+
+	// DepletionMm Water missing on the evening of the last day.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// EtMm Water that plants and soil used.
+	EtMm float64 `json:"et_mm"`
+
+	// IrrigationMm Watering.
+	IrrigationMm float64 `json:"irrigation_mm"`
+
+	// PercolationMm Water that went below the roots.
+	PercolationMm float64 `json:"percolation_mm"`
+
+	// RainCountedMm Rain that counted.
+	RainCountedMm float64 `json:"rain_counted_mm"`
+
+	// RainMissingDays Days on which nobody read a rain gauge.
+	RainMissingDays int32 `json:"rain_missing_days"`
+
+	// StressDays Days of full stress that the short days add up to.
+	StressDays float64 `json:"stress_days"`
+}
+
+// LedgerDay A day of a ledger. Depths are over the wet strip but for et0_mm.
+type LedgerDay struct {
+	// AdjustmentMm What a dig found missing beyond that, or less. Left out: no dig.
+	AdjustmentMm *float64 `json:"adjustment_mm,omitempty"`
+
+	// AssumedIrrigationMm The part of it that nobody reported.
+	AssumedIrrigationMm float64 `json:"assumed_irrigation_mm"`
+
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the evening.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// EtMm Water that plants and soil used.
+	EtMm float64 `json:"et_mm"`
+
+	// Flags What is to be known about the day.
+	Flags []string `json:"flags,omitempty"`
+
+	// IrrigationMm Watering.
+	IrrigationMm float64 `json:"irrigation_mm"`
+
+	// Kc Crop coefficient in effect.
+	Kc float64 `json:"kc"`
+
+	// Ks Stress coefficient: 1 without stress.
+	Ks float64 `json:"ks"`
+
+	// PercolationMm Water that went below the roots.
+	PercolationMm float64 `json:"percolation_mm"`
+
+	// RainCountedMm Rain that counted.
+	RainCountedMm float64 `json:"rain_counted_mm"`
+
+	// RainMm Rain as read. Left out: nobody read it.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RawMm The part of it that plants reach easily.
+	RawMm float64 `json:"raw_mm"`
+
+	// RootsM Depth of the roots.
+	RootsM float64 `json:"roots_m"`
+
+	// Rung What the reference evapotranspiration stands on, measured first.
+	Rung string `json:"rung"`
+
+	// Stage The stage of growth.
+	Stage string `json:"stage"`
+
+	// StartMm Water missing in the morning.
+	StartMm float64 `json:"start_mm"`
+
+	// Stress The part of the wanted water that was missing.
+	Stress float64 `json:"stress"`
+
+	// TawMm Water that the root zone holds for plants.
+	TawMm float64 `json:"taw_mm"`
+}
+
+// LedgerOpening The soil on the first morning of the ledger.
+type LedgerOpening struct {
+	// Assumed Nobody said how moist the soil was: half of what plants reach easily is taken as gone.
+	Assumed bool `json:"assumed"`
+
+	// Day The first day of the ledger. Left out: it has no day yet.
+	Day *openapi_types.Date `json:"day,omitempty"`
+
+	// DepletionMm Water missing.
+	DepletionMm float64 `json:"depletion_mm"`
+}
+
+// LedgerSoil The soil as it was counted.
+type LedgerSoil struct {
+	// Assumed Nobody said what soil it is.
+	Assumed bool `json:"assumed"`
+
+	// FieldCapacity Water content when drained, m³ in m³.
+	FieldCapacity float64 `json:"field_capacity"`
+
+	// Texture Its texture.
+	Texture string `json:"texture"`
+
+	// WiltingPoint Water content that plants can not use any more, m³ in m³.
+	WiltingPoint float64 `json:"wilting_point"`
+}
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -1381,6 +1513,45 @@ type MemberValues struct {
 
 // Mulch What covers the soil.
 type Mulch string
+
+// NeedEfficiency The share of the water from the holes or the hose that the driest quarter receives.
+type NeedEfficiency struct {
+	// High The most it may be.
+	High float64 `json:"high"`
+
+	// Low The least it may be.
+	Low float64 `json:"low"`
+
+	// Source How it is known: by a measured or a computed evenness, or assumed.
+	Source string `json:"source"`
+
+	// Value The share counted with.
+	Value float64 `json:"value"`
+}
+
+// NeedSpell How long water may run before it stands on the wet strip and runs off.
+type NeedSpell struct {
+	// IntakeMmH How fast the soil takes it.
+	IntakeMmH *float64 `json:"intake_mm_h,omitempty"`
+
+	// Limited The soil takes less than the holes pour.
+	Limited bool `json:"limited"`
+
+	// OnHighMin The same on the fastest.
+	OnHighMin *float64 `json:"on_high_min,omitempty"`
+
+	// OnLowMin The same on the slowest soil of the texture.
+	OnLowMin *float64 `json:"on_low_min,omitempty"`
+
+	// OnMin The longest run.
+	OnMin *float64 `json:"on_min,omitempty"`
+
+	// RateMmH How fast water reaches the strip.
+	RateMmH *float64 `json:"rate_mm_h,omitempty"`
+
+	// SoakMin The pause after it.
+	SoakMin *float64 `json:"soak_min,omitempty"`
+}
 
 // OpenSet Layouts to be thought of as open together, by their latest revisions.
 //
@@ -1483,6 +1654,27 @@ type Planting struct {
 	WettedFraction float64 `json:"wetted_fraction"`
 }
 
+// PlantingLedger The ledger of a planting, under each layout that waters it or under its hand-watered plot.
+type PlantingLedger struct {
+	// Crop The crop.
+	Crop string `json:"crop"`
+
+	// LastDay The ledger ends on the evening of this day.
+	LastDay openapi_types.Date `json:"last_day"`
+
+	// Ledgers One, or one for each layout.
+	Ledgers []UnitLedger `json:"ledgers"`
+
+	// PlantingId The planting.
+	PlantingId openapi_types.UUID `json:"planting_id"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+}
+
 // PlantingList A page of a list.
 type PlantingList struct {
 	// Items The items of the page.
@@ -1490,6 +1682,30 @@ type PlantingList struct {
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// PlantingNeed The need of a planting.
+type PlantingNeed struct {
+	// Crop The crop.
+	Crop string `json:"crop"`
+
+	// DepletionMm Water missing in its root zone on the first morning.
+	DepletionMm float64 `json:"depletion_mm"`
+
+	// DueD In how many days it runs short without water; 0 is the first day.
+	DueD int32 `json:"due_d"`
+
+	// GetsL Litres that the unit gives when it runs for its thirstiest planting.
+	GetsL float64 `json:"gets_l"`
+
+	// PlantingId The planting.
+	PlantingId openapi_types.UUID `json:"planting_id"`
+
+	// SurplusL The litres beyond its own need.
+	SurplusL float64 `json:"surplus_l"`
+
+	// WantedL Litres that it asks of the unit over all days.
+	WantedL float64 `json:"wanted_l"`
 }
 
 // PlantingValues A crop on a plot.
@@ -2548,6 +2764,123 @@ type UnitDifference = file.UnitDifference
 // UnitFigures What one layout or hand-watered plot gets.
 type UnitFigures = file.UnitFigures
 
+// UnitLedger The ledger of a planting's ground under one layout or a hand-watered plot.
+type UnitLedger struct {
+	// DigAsked Whether somebody is asked to dig.
+	DigAsked DigAsked `json:"dig_asked"`
+
+	// Efficiency The share of the water from the holes or the hose that the driest quarter receives.
+	Efficiency NeedEfficiency `json:"efficiency"`
+
+	// LayoutId The layout. Left out: the plot is watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// Notes What the ledger rests on, in words.
+	Notes []string `json:"notes"`
+
+	// Opening The soil on the first morning of the ledger.
+	Opening LedgerOpening `json:"opening"`
+
+	// Soil The soil as it was counted.
+	Soil LedgerSoil `json:"soil"`
+
+	// WithAssumed Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+	WithAssumed Ledger `json:"with_assumed"`
+
+	// WithoutAssumed Days of a ledger, the latest last. Sums are over all its days, also those before the first one shown.
+	WithoutAssumed Ledger `json:"without_assumed"`
+}
+
+// UnitNeed The need of one layout or hand-watered plot.
+type UnitNeed struct {
+	// Days Day by day.
+	Days []UnitNeedDay `json:"days"`
+
+	// DaysSinceWatered Days since the last watering. Left out: none is known.
+	DaysSinceWatered *int32 `json:"days_since_watered,omitempty"`
+
+	// DueD In how many days some plants run short without water; 0 is the first day.
+	DueD int32 `json:"due_d"`
+
+	// Efficiency The share of the water from the holes or the hose that the driest quarter receives.
+	Efficiency NeedEfficiency `json:"efficiency"`
+
+	// Flags What is to be known, as codes.
+	Flags []string `json:"flags,omitempty"`
+
+	// IntervalD The longest time between two waterings that no plant minds, in days.
+	IntervalD int32 `json:"interval_d"`
+
+	// LayoutId The layout. Left out: the plot is watered by hand.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// LayoutName Its name.
+	LayoutName *string `json:"layout_name,omitempty"`
+
+	// MostPerDayL The most litres that the soil takes on a day.
+	MostPerDayL float64 `json:"most_per_day_l"`
+
+	// Plantings What grows here.
+	Plantings []PlantingNeed `json:"plantings"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// PlotLabel Its label.
+	PlotLabel string `json:"plot_label"`
+
+	// Seedlings Seedlings stand here, which want light water every day.
+	Seedlings bool `json:"seedlings"`
+
+	// Spell How long water may run before it stands on the wet strip and runs off.
+	Spell NeedSpell `json:"spell"`
+
+	// Text The same in words.
+	Text []string `json:"text"`
+
+	// Thirstiest The planting that asks for most water; the unit runs for it.
+	Thirstiest *openapi_types.UUID `json:"thirstiest,omitempty"`
+
+	// TotalHighL The most that it may be.
+	TotalHighL float64 `json:"total_high_l"`
+
+	// TotalL Litres wanted over all days.
+	TotalL float64 `json:"total_l"`
+
+	// TotalLowL The least that it may be, by how evenly the water falls.
+	TotalLowL float64 `json:"total_low_l"`
+
+	// WantedTodayL Litres that would fill the soil on the first morning.
+	WantedTodayL float64 `json:"wanted_today_l"`
+}
+
+// UnitNeedDay The need of a day.
+type UnitNeedDay struct {
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// IntervalD How many days the soil lasts from there.
+	IntervalD int32 `json:"interval_d"`
+
+	// MostL The most litres that the soil takes that morning.
+	MostL float64 `json:"most_l"`
+
+	// Rung What it stands on.
+	Rung string `json:"rung"`
+
+	// UseL Litres that replace what the thirstiest planting uses on the day.
+	UseL float64 `json:"use_l"`
+
+	// WantedL Litres that would fill the soil in the morning when each day before was filled too.
+	WantedL float64 `json:"wanted_l"`
+}
+
 // UnitShortfall What one layout or a hand-watered plot gets.
 type UnitShortfall struct {
 	// DeliveredL What it gets.
@@ -2580,6 +2913,18 @@ type UnitShortfall struct {
 
 // Units Units of printed documents. JSON is always in the units its names say.
 type Units string
+
+// UnplannedNeed A plot or layout without a need.
+type UnplannedNeed struct {
+	// Id The plot or layout.
+	Id openapi_types.UUID `json:"id"`
+
+	// Reason Why, as a code.
+	Reason string `json:"reason"`
+
+	// Text Why, in words.
+	Text string `json:"text"`
+}
 
 // WaterHours Clock times at which a source may run.
 //
@@ -2652,6 +2997,21 @@ type WaterHoursValues struct {
 
 	// Weekdays The weekdays on which these hours hold.
 	Weekdays []Weekday `json:"weekdays"`
+}
+
+// WaterNeeds What every layout and hand-watered plot wants and bears. Litres are at the holes or the hose end.
+type WaterNeeds struct {
+	// Days How many days.
+	Days int32 `json:"days"`
+
+	// FirstDay The first day.
+	FirstDay openapi_types.Date `json:"first_day"`
+
+	// Units Layouts and hand-watered plots on which something grows.
+	Units []UnitNeed `json:"units"`
+
+	// Unplanned Plots and layouts without a need, and why.
+	Unplanned []UnplannedNeed `json:"unplanned"`
 }
 
 // WaterOff Water that is or was off at a source or a service line.
@@ -2973,6 +3333,12 @@ type LayoutPath = openapi_types.UUID
 // LayoutStatusFilter Where a layout stands: draft → submitted → accepted or returned → retired.
 type LayoutStatusFilter = LayoutStatus
 
+// LedgerLayout defines model for LedgerLayout.
+type LedgerLayout = openapi_types.UUID
+
+// LedgerToDay defines model for LedgerToDay.
+type LedgerToDay = openapi_types.Date
+
 // Limit defines model for Limit.
 type Limit = int32
 
@@ -2981,6 +3347,12 @@ type LinePath = openapi_types.UUID
 
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
+
+// NeedDays defines model for NeedDays.
+type NeedDays = int32
+
+// NeedFromDay defines model for NeedFromDay.
+type NeedFromDay = openapi_types.Date
 
 // NumberPath defines model for NumberPath.
 type NumberPath = int32
@@ -3382,6 +3754,33 @@ type PlantingGetParams struct {
 type PlantingReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// PlantingLedgerGetParams defines parameters for PlantingLedgerGet.
+type PlantingLedgerGetParams struct {
+	// From First day.
+	From *FromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last day. Left out: yesterday.
+	To *LedgerToDay `form:"to,omitempty" json:"to,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PlantingLedgerSvgGetParams defines parameters for PlantingLedgerSvgGet.
+type PlantingLedgerSvgGetParams struct {
+	// From First day.
+	From *FromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Last day. Left out: yesterday.
+	To *LedgerToDay `form:"to,omitempty" json:"to,omitempty"`
+
+	// Layout The layout under which the ledger is kept. Left out: the first.
+	Layout *LedgerLayout `form:"layout,omitempty" json:"layout,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PlotListParams defines parameters for PlotList.
@@ -3816,6 +4215,18 @@ type WaterHoursReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// WaterNeedListParams defines parameters for WaterNeedList.
+type WaterNeedListParams struct {
+	// From First day, within a year of today. Left out: today.
+	From *NeedFromDay `form:"from,omitempty" json:"from,omitempty"`
+
+	// Days How many days.
+	Days *NeedDays `form:"days,omitempty" json:"days,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // WaterOffListParams defines parameters for WaterOffList.
 type WaterOffListParams struct {
 	// Limit Most items of one page.
@@ -4169,6 +4580,12 @@ type ServerInterface interface {
 	// PlantingReplace Replace a planting
 	// (PUT /v1/gardens/{garden}/plantings/{planting})
 	PlantingReplace(c *gin.Context, garden GardenPath, planting PlantingPath, params PlantingReplaceParams)
+	// PlantingLedgerGet Read a planting's ledger
+	// (GET /v1/gardens/{garden}/plantings/{planting}/ledger)
+	PlantingLedgerGet(c *gin.Context, garden GardenPath, planting PlantingPath, params PlantingLedgerGetParams)
+	// PlantingLedgerSvgGet Draw a planting's ledger
+	// (GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg)
+	PlantingLedgerSvgGet(c *gin.Context, garden GardenPath, planting PlantingPath, params PlantingLedgerSvgGetParams)
 	// PlotList List plots
 	// (GET /v1/gardens/{garden}/plots)
 	PlotList(c *gin.Context, garden GardenPath, params PlotListParams)
@@ -4349,6 +4766,9 @@ type ServerInterface interface {
 	// WaterHoursReplace Replace an entry of water hours
 	// (PUT /v1/gardens/{garden}/water-hours/{hours})
 	WaterHoursReplace(c *gin.Context, garden GardenPath, hours HoursPath, params WaterHoursReplaceParams)
+	// WaterNeedList Read what each plot needs
+	// (GET /v1/gardens/{garden}/water-needs)
+	WaterNeedList(c *gin.Context, garden GardenPath, params WaterNeedListParams)
 	// WaterOffList List when the water was off, the latest first
 	// (GET /v1/gardens/{garden}/water-offs)
 	WaterOffList(c *gin.Context, garden GardenPath, params WaterOffListParams)
@@ -6676,6 +7096,162 @@ func (siw *ServerInterfaceWrapper) PlantingReplace(c *gin.Context) {
 	}
 
 	siw.Handler.PlantingReplace(c, garden, planting, params)
+}
+
+// PlantingLedgerGet operation middleware
+func (siw *ServerInterfaceWrapper) PlantingLedgerGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "planting" -------------
+	var planting PlantingPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "planting", c.Param("planting"), &planting, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter planting: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PlantingLedgerGetParams
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", c.Request.URL.Query(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter to: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.PlantingLedgerGet(c, garden, planting, params)
+}
+
+// PlantingLedgerSvgGet operation middleware
+func (siw *ServerInterfaceWrapper) PlantingLedgerSvgGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "planting" -------------
+	var planting PlantingPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "planting", c.Param("planting"), &planting, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter planting: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PlantingLedgerSvgGetParams
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", c.Request.URL.Query(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter to: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "layout" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "layout", c.Request.URL.Query(), &params.Layout, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.PlantingLedgerSvgGet(c, garden, planting, params)
 }
 
 // PlotList operation middleware
@@ -10014,6 +10590,71 @@ func (siw *ServerInterfaceWrapper) WaterHoursReplace(c *gin.Context) {
 	siw.Handler.WaterHoursReplace(c, garden, hours, params)
 }
 
+// WaterNeedList operation middleware
+func (siw *ServerInterfaceWrapper) WaterNeedList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WaterNeedListParams
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "days" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "days", c.Request.URL.Query(), &params.Days, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter days: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WaterNeedList(c, garden, params)
+}
+
 // WaterOffList operation middleware
 func (siw *ServerInterfaceWrapper) WaterOffList(c *gin.Context) {
 
@@ -10995,6 +11636,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/plantings/:planting", wrapper.PlantingDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plantings/:planting", wrapper.PlantingGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/plantings/:planting", wrapper.PlantingReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/plantings/:planting/ledger", wrapper.PlantingLedgerGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/plantings/:planting/ledger.svg", wrapper.PlantingLedgerSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots", wrapper.PlotList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/plots", wrapper.PlotCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/plots/:plot", wrapper.PlotDelete)
@@ -11055,6 +11698,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/water-hours/:hours", wrapper.WaterHoursReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/water-needs", wrapper.WaterNeedList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-offs", wrapper.WaterOffList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/water-sources", wrapper.WaterSourceList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources", wrapper.WaterSourceCreate)
@@ -13240,6 +13884,108 @@ type PlantingReplacedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PlantingReplacedefaultApplicationProblemPlusJSONResponse) VisitPlantingReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlantingLedgerGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Planting PlantingPath `json:"planting"`
+	Params   PlantingLedgerGetParams
+}
+
+type PlantingLedgerGetResponseObject interface {
+	VisitPlantingLedgerGetResponse(w http.ResponseWriter) error
+}
+
+type PlantingLedgerGet200ResponseHeaders struct {
+	ETag string
+}
+
+type PlantingLedgerGet200JSONResponse struct {
+	Body    PlantingLedger
+	Headers PlantingLedgerGet200ResponseHeaders
+}
+
+func (response PlantingLedgerGet200JSONResponse) VisitPlantingLedgerGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlantingLedgerGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlantingLedgerGetdefaultApplicationProblemPlusJSONResponse) VisitPlantingLedgerGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlantingLedgerSvgGetRequestObject struct {
+	Garden   GardenPath   `json:"garden"`
+	Planting PlantingPath `json:"planting"`
+	Params   PlantingLedgerSvgGetParams
+}
+
+type PlantingLedgerSvgGetResponseObject interface {
+	VisitPlantingLedgerSvgGetResponse(w http.ResponseWriter) error
+}
+
+type PlantingLedgerSvgGet200ResponseHeaders struct {
+	ETag string
+}
+
+type PlantingLedgerSvgGet200ImagesvgXmlResponse struct {
+	Body          io.Reader
+	Headers       PlantingLedgerSvgGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response PlantingLedgerSvgGet200ImagesvgXmlResponse) VisitPlantingLedgerSvgGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type PlantingLedgerSvgGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlantingLedgerSvgGetdefaultApplicationProblemPlusJSONResponse) VisitPlantingLedgerSvgGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -16192,6 +16938,54 @@ func (response WaterHoursReplacedefaultApplicationProblemPlusJSONResponse) Visit
 	return err
 }
 
+type WaterNeedListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WaterNeedListParams
+}
+
+type WaterNeedListResponseObject interface {
+	VisitWaterNeedListResponse(w http.ResponseWriter) error
+}
+
+type WaterNeedList200ResponseHeaders struct {
+	ETag string
+}
+
+type WaterNeedList200JSONResponse struct {
+	Body    WaterNeeds
+	Headers WaterNeedList200ResponseHeaders
+}
+
+func (response WaterNeedList200JSONResponse) VisitWaterNeedListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WaterNeedListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WaterNeedListdefaultApplicationProblemPlusJSONResponse) VisitWaterNeedListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WaterOffListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params WaterOffListParams
@@ -17155,6 +17949,12 @@ type StrictServerInterface interface {
 	// PlantingReplace Replace a planting
 	// (PUT /v1/gardens/{garden}/plantings/{planting})
 	PlantingReplace(ctx context.Context, request PlantingReplaceRequestObject) (PlantingReplaceResponseObject, error)
+	// PlantingLedgerGet Read a planting's ledger
+	// (GET /v1/gardens/{garden}/plantings/{planting}/ledger)
+	PlantingLedgerGet(ctx context.Context, request PlantingLedgerGetRequestObject) (PlantingLedgerGetResponseObject, error)
+	// PlantingLedgerSvgGet Draw a planting's ledger
+	// (GET /v1/gardens/{garden}/plantings/{planting}/ledger.svg)
+	PlantingLedgerSvgGet(ctx context.Context, request PlantingLedgerSvgGetRequestObject) (PlantingLedgerSvgGetResponseObject, error)
 	// PlotList List plots
 	// (GET /v1/gardens/{garden}/plots)
 	PlotList(ctx context.Context, request PlotListRequestObject) (PlotListResponseObject, error)
@@ -17335,6 +18135,9 @@ type StrictServerInterface interface {
 	// WaterHoursReplace Replace an entry of water hours
 	// (PUT /v1/gardens/{garden}/water-hours/{hours})
 	WaterHoursReplace(ctx context.Context, request WaterHoursReplaceRequestObject) (WaterHoursReplaceResponseObject, error)
+	// WaterNeedList Read what each plot needs
+	// (GET /v1/gardens/{garden}/water-needs)
+	WaterNeedList(ctx context.Context, request WaterNeedListRequestObject) (WaterNeedListResponseObject, error)
 	// WaterOffList List when the water was off, the latest first
 	// (GET /v1/gardens/{garden}/water-offs)
 	WaterOffList(ctx context.Context, request WaterOffListRequestObject) (WaterOffListResponseObject, error)
@@ -18949,6 +19752,62 @@ func (sh *strictHandler) PlantingReplace(ctx *gin.Context, garden GardenPath, pl
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(PlantingReplaceResponseObject); ok {
 		if err := validResponse.VisitPlantingReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// PlantingLedgerGet operation middleware
+func (sh *strictHandler) PlantingLedgerGet(ctx *gin.Context, garden GardenPath, planting PlantingPath, params PlantingLedgerGetParams) {
+	var request PlantingLedgerGetRequestObject
+
+	request.Garden = garden
+	request.Planting = planting
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlantingLedgerGet(ctx, request.(PlantingLedgerGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlantingLedgerGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(PlantingLedgerGetResponseObject); ok {
+		if err := validResponse.VisitPlantingLedgerGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// PlantingLedgerSvgGet operation middleware
+func (sh *strictHandler) PlantingLedgerSvgGet(ctx *gin.Context, garden GardenPath, planting PlantingPath, params PlantingLedgerSvgGetParams) {
+	var request PlantingLedgerSvgGetRequestObject
+
+	request.Garden = garden
+	request.Planting = planting
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlantingLedgerSvgGet(ctx, request.(PlantingLedgerSvgGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlantingLedgerSvgGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(PlantingLedgerSvgGetResponseObject); ok {
+		if err := validResponse.VisitPlantingLedgerSvgGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -20892,6 +21751,33 @@ func (sh *strictHandler) WaterHoursReplace(ctx *gin.Context, garden GardenPath, 
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(WaterHoursReplaceResponseObject); ok {
 		if err := validResponse.VisitWaterHoursReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WaterNeedList operation middleware
+func (sh *strictHandler) WaterNeedList(ctx *gin.Context, garden GardenPath, params WaterNeedListParams) {
+	var request WaterNeedListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WaterNeedList(ctx, request.(WaterNeedListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WaterNeedList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WaterNeedListResponseObject); ok {
+		if err := validResponse.VisitWaterNeedListResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -214,13 +214,17 @@ type LedgerChart struct {
 type LedgerDay struct {
 	Date        time.Time // only the calendar date is read
 	DepletionMm float64   // at the end of the day
-	RAWMm       float64   // readily available water
-	RainMm      float64
-	WaterMm     float64 // watering that reached the strip
+	// ReportedDepletionMm is the same without the waterings that nobody reported.
+	ReportedDepletionMm float64
+	RAWMm               float64 // readily available water
+	RainMm              float64
+	WaterMm             float64 // watering that reached the strip
 	// WaterAssumed says that nobody reported the watering of this day and it counts as run.
 	WaterAssumed bool
 	// WeatherAssumed says that the weather of this day was not measured here.
 	WeatherAssumed bool
+	// Dug says that somebody dug that morning, and the depletion is what was found.
+	Dug bool
 }
 
 // HeadProfile is the pressure along the laterals of a layout while it runs.

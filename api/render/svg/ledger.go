@@ -15,7 +15,7 @@ import (
 
 // The measures of the ledger picture, in pixels.
 const (
-	ledgerHeight = 560
+	ledgerHeight = 578
 	ledgerInput  = 130 // height of the strip of rain and watering
 	ledgerLeft   = margin + 48
 )
@@ -24,8 +24,8 @@ const (
 var errNoDays = errors.New("there are no days to draw")
 
 // Ledger draws the depletion of a planting day by day: rain and watering as bars above, the water missing in the root
-// zone below, with the line up to which plants reach water easily. Assumed waterings are dashed, days whose weather
-// was not measured here are marked.
+// zone below, with the line up to which plants reach water easily. Assumed waterings are dashed, and a dotted line says
+// what is missing without them; days whose weather was not measured here and mornings on which somebody dug are marked.
 func Ledger(w io.Writer, chart render.LedgerChart) error {
 	if len(chart.Days) == 0 {
 		return fmt.Errorf("ledger of %s: %w", chart.PlantingName, errNoDays)
@@ -74,11 +74,11 @@ func (l ledger) draw() {
 	l.head(l.p.LedgerTitle(l.chart), l.p.Date(l.civil(l.chart.Days[0]).Date)+" – "+l.p.DateWithYear(l.civil(l.chart.Days[len(l.chart.Days)-1]).Date))
 	most, deepest := 1.0, 1.0
 	for _, d := range l.chart.Days {
-		most, deepest = math.Max(most, d.RainMm+d.WaterMm), math.Max(deepest, math.Max(d.DepletionMm, d.RAWMm))
+		most, deepest = math.Max(most, d.RainMm+d.WaterMm), max(deepest, d.DepletionMm, d.ReportedDepletionMm, d.RAWMm)
 	}
 	n := float64(len(l.chart.Days))
 	l.input = frame{left: ledgerLeft, top: headHeight, width: pageWidth - margin - ledgerLeft, height: ledgerInput, toX: n, fromY: l.depth(most * 1.08)}
-	const between, below = 22, 92
+	const between, below = 22, 110
 	top := l.input.top + l.input.height + between
 	l.soil = frame{left: ledgerLeft, top: top, width: l.input.width, height: ledgerHeight - below - top, toX: n, toY: l.depth(deepest * 1.08)}
 	l.drawScales()
@@ -138,7 +138,7 @@ func waterLook(assumed bool) []attr {
 }
 
 func (l ledger) drawDepletion(short mark) {
-	var path, limit []point
+	var path, reported, limit []point
 	for i, d := range l.chart.Days {
 		x, next := l.soil.x(float64(i)), l.soil.x(float64(i+1))
 		y, raw := l.soil.y(l.depth(d.DepletionMm)), l.soil.y(l.depth(d.RAWMm))
@@ -146,11 +146,29 @@ func (l ledger) drawDepletion(short mark) {
 			l.rect(x, raw, next-x, y-raw, short.fill())
 		}
 		path = append(path, point{x, y}, point{next, y})
+		deep := l.soil.y(l.depth(d.ReportedDepletionMm))
+		reported = append(reported, point{x, deep}, point{next, deep})
 		limit = append(limit, point{x, raw}, point{next, raw})
 	}
 	l.polyline(limit, at("stroke", tones[1].strong), num("stroke-width", 1.6), at("stroke-dasharray", "7 4"))
+	l.polyline(reported, reportedLook()...)
 	l.polyline(path, at("stroke", ink), num("stroke-width", 2))
+	for i, d := range l.chart.Days {
+		if d.Dug {
+			l.spade(l.soil.x(float64(i)), l.soil.y(l.depth(d.DepletionMm)))
+		}
+	}
 	l.line(l.soil.left, l.soil.top, l.soil.left+l.soil.width, l.soil.top, at("stroke", ink), num("stroke-width", 1))
+}
+
+// reportedLook is the line of what is missing without the waterings that nobody reported.
+func reportedLook() []attr {
+	return []attr{at("stroke", muted), num("stroke-width", 1.2), at("stroke-dasharray", "2 3")}
+}
+
+// spade marks a morning on which somebody dug: a triangle whose point is on the line.
+func (l ledger) spade(x, y float64) {
+	l.polygon([]point{{x - 5, y - 9}, {x + 5, y - 9}, {x, y}}, at("fill", ink))
 }
 
 func (l ledger) drawKeys(rain, short mark) {
@@ -166,8 +184,10 @@ func (l ledger) drawKeys(rain, short mark) {
 		{l.p.Label(words.LabelAssumed), swatch(waterLook(true)...)},
 		{l.p.Label(words.LabelAssumedDay), func(x, y float64) { l.text(x+swatchWidth/2, y+4, smallText, "?", at("text-anchor", "middle")) }},
 		{l.p.Label(words.LabelDepletion), stroke(at("stroke", ink), num("stroke-width", 2))},
+		{l.p.Label(words.LabelReportedOnly), stroke(reportedLook()...)},
+		{l.p.Label(words.LabelDug), func(x, y float64) { l.spade(x+swatchWidth/2, y+5) }},
 		{l.p.Label(words.LabelRAW), stroke(at("stroke", tones[1].strong), num("stroke-width", 1.6), at("stroke-dasharray", "7 4"))},
 		{l.p.Label(words.LabelBeyond), swatch(short.fill(), at("stroke", short.strong), num("stroke-width", 0.8))},
 	}
-	l.keys(ledgerHeight-48, 4, entries)
+	l.keys(ledgerHeight-66, 4, entries)
 }

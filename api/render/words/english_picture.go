@@ -36,6 +36,8 @@ var englishLabels = map[Label]string{
 	LabelAssumedDay:    "weather not measured here",
 	LabelWetSoil:       "soil full",
 	LabelBeyond:        "plants go short of water",
+	LabelReportedOnly:  "missing if nobody gave what is assumed",
+	LabelDug:           "somebody dug and looked",
 	LabelDistance:      "distance from the manifold",
 	LabelLeastHead:     "under this line holes are unreliable",
 	LabelHead:          "pressure as height of water",
@@ -139,6 +141,9 @@ func englishShare(p Printer, s render.Share) string {
 	return text + "."
 }
 
+// noticedMm is the least difference of depth that is told.
+const noticedMm = 0.05
+
 func englishLedgerDay(p Printer, d render.LedgerDay) string {
 	text := fmt.Sprintf("%s: %s missing of %s easily reached", englishDate(d.Date), p.Depth(unit.Depth(d.DepletionMm)), p.Depth(unit.Depth(d.RAWMm)))
 	if d.RainMm > 0 {
@@ -149,6 +154,12 @@ func englishLedgerDay(p Printer, d render.LedgerDay) string {
 		if d.WaterAssumed {
 			text += " (assumed)"
 		}
+	}
+	if unreported := d.ReportedDepletionMm - d.DepletionMm; unreported > noticedMm {
+		text += fmt.Sprintf(", %s missing without what nobody reported", p.Depth(unit.Depth(d.ReportedDepletionMm)))
+	}
+	if d.Dug {
+		text += ", as somebody found by digging"
 	}
 	if d.WeatherAssumed {
 		text += ", weather not measured here"

@@ -36,6 +36,8 @@ const (
 	LabelAssumedDay    Label = "assumed-weather"
 	LabelWetSoil       Label = "wet-soil"
 	LabelBeyond        Label = "beyond-raw"
+	LabelReportedOnly  Label = "reported-only"
+	LabelDug           Label = "dug"
 	LabelDistance      Label = "distance"
 	LabelLeastHead     Label = "least-head"
 	LabelHead          Label = "head"

@@ -7,10 +7,10 @@ import (
 	"rillturn.example/rillturn/api/render"
 )
 
-// Ledger returns three weeks of lettuce in July, with rain, an unreported watering and two days without weather.
+// Ledger returns three weeks of lettuce in July, with rain, an unreported watering, a dig and two days without weather.
 func Ledger() render.LedgerChart {
 	c := render.LedgerChart{PlotName: "Plot 4", PlantingName: "lettuce", Units: render.Metric, Language: "en"}
-	missing := 3.0
+	missing, reported := 3.0, 3.0
 	for i := range 21 {
 		d := render.LedgerDay{Date: time.Date(2026, time.July, 1+i, 0, 0, 0, 0, time.UTC), RAWMm: 9 + 0.2*float64(i)}
 		use := 4.2 + 1.5*math.Sin(float64(i)/2)
@@ -23,8 +23,15 @@ func Ledger() render.LedgerChart {
 			d.WaterMm, d.WaterAssumed = 8.5, i == 10
 		}
 		d.WeatherAssumed = i > 18
-		missing = math.Max(0, missing+use-d.RainMm-d.WaterMm)
-		d.DepletionMm = missing
+		if d.Dug = i == 17; d.Dug {
+			missing, reported = 6, 6
+		}
+		given := d.WaterMm
+		if d.WaterAssumed {
+			given = 0
+		}
+		missing, reported = math.Max(0, missing+use-d.RainMm-d.WaterMm), math.Max(0, reported+use-d.RainMm-given)
+		d.DepletionMm, d.ReportedDepletionMm = missing, reported
 		c.Days = append(c.Days, d)
 	}
 	return c
