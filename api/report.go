@@ -247,9 +247,27 @@ func (r *reporting) assumptions() []string {
 			out = append(out, r.sources[s.ID]+": "+n.String())
 		}
 	}
+	out = append(out, r.changes()...)
 	out = append(out, r.weather()...)
 	out = append(out, r.flags()...)
 	return append(out, r.need()...)
+}
+
+// changes says what becomes of the published turns that the plan follows.
+func (r *reporting) changes() []string {
+	c := r.p.Changes
+	if c == nil {
+		return nil
+	}
+	out := []string{r.words.TurnChanges(sentence.TurnChanges{Kept: c.Kept, Resized: c.Resized, Moved: c.Moved, Added: c.Added, Cancelled: len(c.Cancelled)})}
+	if len(c.Forced) > 0 {
+		var limits []sentence.Forced
+		for _, f := range c.Forced {
+			limits = append(limits, sentence.Forced{Rule: problem.Rule(f.Code), Turns: f.Turns})
+		}
+		out = append(out, r.words.Forced(limits))
+	}
+	return out
 }
 
 // flags says once what holds for several plots, and for which.

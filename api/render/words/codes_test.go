@@ -99,9 +99,11 @@ func TestSentences_everyCodeOfTheEngineHasOne(t *testing.T) {
 			"waterneed.Code/Efficiency":  has(table.need.efficiency),
 			"waterneed.Code/Reason":      has(table.needFaults),
 			"problem.Reason":             has(table.rotation.unservable),
-			"problem.Rule":               has(table.rotation.rules),
-			"plan.BoundReason":           has(table.rotation.bounds),
-			"rotation.PartKind":          has(table.report.shortfall.limits),
+			"problem.Rule": func(value string) bool {
+				return has(table.rotation.rules)(value) && has(table.changes.forced)(value)
+			},
+			"plan.BoundReason":  has(table.rotation.bounds),
+			"rotation.PartKind": has(table.report.shortfall.limits),
 		}
 		used := map[string]bool{}
 		for _, folder := range []string{"hydraulics", "waterneed", "problem", "zoning", "rotation", "plan"} {
@@ -202,6 +204,11 @@ func sentences(p Printer) []string {
 		v.Have = -5_000
 		all = append(all, p.Violation(v, monday))
 	}
+	for _, code := range slices.Sorted(maps.Keys(p.language.changes.forced)) {
+		all = append(all, p.Forced([]Forced{{code, 1}}), p.Forced([]Forced{{code, 3}, {problem.RuleInterval, 2}}))
+	}
+	all = append(all, p.TurnChanges(TurnChanges{}), p.TurnChanges(TurnChanges{Kept: 1}),
+		p.TurnChanges(TurnChanges{Kept: 8, Resized: 3, Moved: 2, Added: 1, Cancelled: 1}))
 	for _, code := range render.CautionCodes() {
 		all = append(all, p.Caution(code))
 	}

@@ -201,10 +201,7 @@ func englishOutlets(outlets []int) string {
 	for _, o := range outlets {
 		texts = append(texts, strconv.Itoa(o+1))
 	}
-	if n := len(texts); n > 1 {
-		return strings.Join(texts[:n-1], ", ") + " and " + texts[n-1]
-	}
-	return strings.Join(texts, "")
+	return listed(texts)
 }
 
 // moreOrLess writes a change: 3 % more, 3 % less.

@@ -33,6 +33,7 @@ type table struct {
 
 	unplanned map[string]func(plot string) string
 	served    func(plot string, share float64) string
+	changes   changePhrases
 
 	unknownCode func(code string) string
 }
@@ -67,6 +68,7 @@ var english = table{
 	planFlags:  englishPlanFlags,
 	unplanned:  englishUnplanned,
 	served:     englishServed,
+	changes:    englishChanges,
 
 	layoutFaults: englishLayoutFaults,
 	needFaults:   englishNeedFaults,
