@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"math"
 	"slices"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -40,13 +41,14 @@ type bounds struct {
 	bySource  []Bound   // layouts that can't get the share whatever is done get what they can
 	bySoil    []Bound   // of the layout of the source that can get least
 	byLine    []Bound
-	tight     []bool // by source: the configuration bound has been looked at
+	tight     []bool                  // by source: the configuration bound has been looked at
+	columns   []*zoning.Configuration // by source; nil until looked at
 }
 
 func newBounds(m *problem.Model, intervals bool) *bounds {
 	b := &bounds{
 		m: m, intervals: intervals, most: make([]float64, len(m.Layouts)), bySource: make([]Bound, len(m.Sources)), bySoil: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)),
-		tight: make([]bool, len(m.Sources)),
+		tight: make([]bool, len(m.Sources)), columns: make([]*zoning.Configuration, len(m.Sources)),
 	}
 	for s := range m.Sources {
 		b.bySource[s] = sourceBound(m, s, intervals)
@@ -82,6 +84,15 @@ func (b *bounds) of(sources []int) Bound {
 		if line := b.m.LineOf[s]; line >= 0 {
 			all = append(all, b.byLine[line])
 		}
+	}
+	return least(all)
+}
+
+// soil is the bound of the layout of some sources that can get least whatever is done.
+func (b *bounds) soil(sources []int) Bound {
+	var all []Bound
+	for _, s := range sources {
+		all = append(all, b.bySoil[s])
 	}
 	return least(all)
 }
@@ -129,7 +140,11 @@ func (b *bounds) tighten(sources []int) {
 func (b *bounds) zoneBounds(s int) []Bound {
 	m, from := b.m, b.bySource[s].Share
 	all := zoning.NewConfiguration(m, s, m.Members[s], b.intervals)
+	b.columns[s] = all
 	share := all.Share(windowTime(m, s, nil), from)
+	if most := mostVisits(m, s); most < b.visits(s) && all.Visits() > most {
+		share = 0
+	}
 	out := []Bound{{Share: share, Reason: BoundTime, Source: m.Sources[s].ID}}
 	for _, set := range daySets(m, s) {
 		some := zoning.NewConfiguration(m, s, set.within, b.intervals)
@@ -137,6 +152,29 @@ func (b *bounds) zoneBounds(s int) []Bound {
 		out = append(out, Bound{Share: share, Reason: BoundDays, Source: m.Sources[s].ID, Layout: m.Layouts[set.layout].ID})
 	}
 	return out
+}
+
+// visits is how many visits the layouts of a source need when each is a zone of its own.
+func (b *bounds) visits(s int) int {
+	sum := 0
+	for _, i := range b.m.Members[s] {
+		z := problem.NewBatch(b.m, s, []int{i}, problem.ByNeed)
+		sum += max(1, z.Visits(b.m.Days))
+	}
+	return sum
+}
+
+// mostVisits is how many visits of shortest turns the windows of a source hold.
+func mostVisits(m *problem.Model, s int) int {
+	source, sum := &m.Sources[s], 0
+	for _, slot := range m.Slots[s] {
+		each := source.MinRun + source.Changeover
+		if each == 0 {
+			return math.MaxInt
+		}
+		sum += int((slot.Usable + source.Changeover) / each)
+	}
+	return sum
 }
 
 func sourceBound(m *problem.Model, s int, intervals bool) Bound {

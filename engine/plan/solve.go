@@ -11,6 +11,7 @@ import (
 
 // budgets of one effort: how many zones a partition may try and how many arcs the divisions of a pattern search may see.
 type budgets struct {
+	levels int // shares that zones may be made for
 	zones  int
 	arcs   int
 	anneal int
@@ -18,9 +19,9 @@ type budgets struct {
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{zones: 40000, arcs: 1000000, anneal: 3000000}
+		return budgets{levels: 24, zones: 40000, arcs: 1000000, anneal: 3000000}
 	}
-	b := budgets{zones: 6000, arcs: 80000, anneal: 200000}
+	b := budgets{levels: 8, zones: 6000, arcs: 50000, anneal: 200000}
 	if n := len(p.Layouts); n > fastLayouts {
 		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
 	}
@@ -83,12 +84,16 @@ func (p *planner) solve(sources []int) solved {
 	}
 	bound := p.bounds.of(sources).Share
 	if bound < first-levelGap && !p.halt() {
+		how.dive = true
 		if next := p.attempt(sources, bound, how, &best); next.better(&best, p.Model) {
 			best = next
 		}
+		how.dive = p.Effort == Full
 	}
+	// A layout that its soil holds down may be the one that decides, and zones for its share the better ones.
+	soil := p.bounds.soil(sources).Share
 	for _, other := range modes[1:] {
-		if next := p.attempt(sources, bound, other, nil); next.better(&best, p.Model) {
+		if next := p.attempt(sources, min(bound, soil), other, nil); next.better(&best, p.Model) {
 			best, how = next, other
 		}
 	}
@@ -96,17 +101,18 @@ func (p *planner) solve(sources []int) solved {
 	for improved := true; improved && p.gap(&best, bound) > levelGap && !p.halt(); {
 		improved = false
 		for _, level := range levels(bound-p.gap(&best, bound), bound) {
-			if tried[key(level)] || p.halt() {
+			if tried[key(level)] || len(tried) >= p.budgets().levels || p.halt() {
 				continue
 			}
 			tried[key(level)] = true
+			how.dive = p.Effort == Full || level < bound*farLevels[0]
 			if next := p.attempt(sources, level, how, &best); next.better(&best, p.Model) {
 				best, improved = next, true
 			}
 		}
 	}
 	if p.gap(&best, 1) <= sameShare && how.goal != zoning.LeastWater {
-		if next := p.attempt(sources, 1, mode{zoning.LeastWater, how.limit}, &best); next.better(&best, p.Model) {
+		if next := p.attempt(sources, 1, mode{goal: zoning.LeastWater, limit: how.limit}, &best); next.better(&best, p.Model) {
 			best = next
 		}
 	}
@@ -123,6 +129,7 @@ func key(level float64) int { return int(level*500 + 0.5) }
 type mode struct {
 	goal  zoning.Goal
 	limit problem.Rate // flow of a zone of several; 0 for what the source gives
+	dive  bool         // start from the linear programme over zones too
 }
 
 // modes lists the ways worth trying. Where a meter cannot feed all sources at full flow, smaller zones let several of
@@ -141,9 +148,9 @@ func (p *planner) modes(sources []int) []mode {
 		}
 		if limit := p.Lines[line].FlowLimit; sum > limit && len(sources) > 1 {
 			part := limit / problem.Rate(len(sources))
-			out = append(out, mode{zoning.LeastTime, part}, mode{zoning.LeastTime, part * 5 / 4}, mode{zoning.LeastWater, 0})
+			out = append(out, mode{goal: zoning.LeastTime, limit: part}, mode{goal: zoning.LeastTime, limit: part * 5 / 4}, mode{goal: zoning.LeastWater, limit: 0})
 			if len(sources) > 2 {
-				out = append(out, mode{zoning.LeastTime, part * 2}, mode{zoning.LeastWater, part * 2})
+				out = append(out, mode{goal: zoning.LeastTime, limit: part * 2}, mode{goal: zoning.LeastWater, limit: part * 2})
 			}
 		}
 	}
@@ -175,10 +182,14 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 				}
 			}
 		}
+		var columns [][]int
+		if c := p.bounds.columns[s]; how.dive && c != nil {
+			columns = c.Zones(level)
+		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
 			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: budget, Start: start,
-			Seed: p.Seed, Stop: p.halt,
+			Columns: columns, Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))
@@ -193,7 +204,7 @@ func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, an
 	g.Fixed = p.ran(sources, g.Zones)
 	b := p.budgets()
 	if n := len(sources); n > 2 {
-		b.arcs = b.arcs * 2 / n // many sources are tried in many ways
+		b.arcs = b.arcs * 6 / n // many sources are tried in many ways
 	}
 	r := g.Solve(rotation.Config{
 		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bounds.of(sources).Share, Seed: p.Seed,

@@ -37,6 +37,8 @@ type builder struct {
 	runs   Pattern
 	level  float64
 	setup  float64
+	cost   [][]float64 // working of cheapestDays, kept from one use to the next
+	from   [][]int
 }
 
 // setupWeights make an extra turn cost something even where there is room for it: a little, so that water comes in
@@ -177,9 +179,9 @@ func (b *builder) put(j int) {
 		return // needs neither water nor a visit
 	}
 	potential := g.potential(j)
-	for n := 1; n <= days; n++ {
+	price := make([]float64, days)
+	for n := g.fewestDays(j, slots); n <= days; n++ {
 		amount := want / float64(n)
-		price := make([]float64, days)
 		for d := range days {
 			price[d] = math.Inf(1)
 			if len(slots[d]) > 0 {
@@ -187,7 +189,7 @@ func (b *builder) put(j int) {
 				price[d] += math.Max(0, amount-float64(potential[d])) / math.Max(1, amount)
 			}
 		}
-		chosen, cost := cheapestDays(price, n, z.Interval, firstBy)
+		chosen, cost := b.cheapestDays(price, n, z.Interval, firstBy)
 		if chosen == nil {
 			continue
 		}
@@ -208,14 +210,33 @@ func (b *builder) put(j int) {
 	}
 }
 
+// fewestDays is the least number of watering days worth looking at: fewer break the interval limit of zone j, unless it
+// has fewer open days.
+func (g *Group) fewestDays(j int, slots [][]int) int {
+	open := 0
+	for _, day := range slots {
+		if len(day) > 0 {
+			open++
+		}
+	}
+	z := &g.Zones[j]
+	fewest := 1
+	if by := max(0, g.firstBy(j)); by+z.Interval < g.Model.Days {
+		fewest += (g.Model.Days - z.Interval - by + z.Interval - 1) / z.Interval
+	}
+	return max(1, min(fewest, open))
+}
+
 // cheapestDays returns n days of least price whose gaps keep the interval; a gap that is too long costs latePenalty for
 // each day beyond it, so that an unkeepable limit is broken as little as can be.
-func cheapestDays(price []float64, n, interval, firstBy int) ([]int, float64) {
+func (b *builder) cheapestDays(price []float64, n, interval, firstBy int) ([]int, float64) {
 	days := len(price)
 	late := func(excess int) float64 { return latePenalty * float64(max(0, excess)) }
-	cost, from := make([][]float64, n), make([][]int, n)
+	for len(b.cost) < n {
+		b.cost, b.from = append(b.cost, make([]float64, days)), append(b.from, make([]int, days))
+	}
+	cost, from := b.cost, b.from
 	for k := range n {
-		cost[k], from[k] = make([]float64, days), make([]int, days)
 		for d := range days {
 			cost[k][d] = math.Inf(1)
 			if math.IsInf(price[d], 1) {

@@ -222,8 +222,15 @@ func (s *search) mend(p Pattern) Pattern {
 	return p
 }
 
-// effort is the work of one division: a network for every level, of which there are at most as many as zones.
-func (s *search) effort() int { return max(1, (len(s.in.arcs)+len(s.g.Slots))*(10+len(s.g.Zones))/20) }
+// effort is the work of one division: a network for every level, of which there are at most as many as zones, and in
+// networks of many arcs more than one path to each.
+func (s *search) effort() int {
+	arcs := len(s.in.arcs) + len(s.g.Slots)
+	return max(1, arcs*(10+len(s.g.Zones))/20*max(usualArcs, arcs)/usualArcs)
+}
+
+// usualArcs is the size of a network whose flows take a few paths.
+const usualArcs = 150
 
 // change is a move of the search: turns added and taken away.
 type change struct {

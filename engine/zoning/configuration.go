@@ -22,6 +22,7 @@ import (
 type Configuration struct {
 	minRun, changeover float64
 	connections        int
+	counting           bool // zones cost their visits, not their time
 	layouts            []configLayout
 	cells              []cell
 	hands              []cellItem // hand turns, each a zone of its own
@@ -32,6 +33,7 @@ type Configuration struct {
 }
 
 type configLayout struct {
+	layout int // in the model
 	visits float64
 	most   float64 // share that its days and soil let it have
 	soak   float64
@@ -92,7 +94,7 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 		}
 		piped = append(piped, i)
 		c.layouts = append(c.layouts, configLayout{
-			visits: visits, most: most, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
+			layout: i, visits: visits, most: most, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
 		})
 	}
 	heads, varies := cellHeads(m, s, piped)
@@ -225,6 +227,9 @@ func (c *Configuration) counted(visits, turns, soak float64) float64 {
 const leastCost = 1e-6
 
 func (c *Configuration) cost(time, turns float64) float64 {
+	if c.counting {
+		return max(leastCost, turns)
+	}
 	return max(leastCost, time, turns*c.minRun) + turns*c.changeover
 }
 
@@ -326,6 +331,28 @@ func (c *Configuration) Time(share, enough float64) float64 {
 	return alone + best
 }
 
+// Zones returns zones, and parts of zones, that are worth looking at for a share, in terms of the model's layouts.
+func (c *Configuration) Zones(share float64) [][]int {
+	c.Time(share, math.Inf(1))
+	out := make([][]int, len(c.known))
+	for k, zone := range c.known {
+		for _, at := range zone {
+			out[k] = append(out[k], c.layouts[at].layout)
+		}
+	}
+	return out
+}
+
+// Visits returns the least number of visits in which every layout that can get water gets some.
+func (c *Configuration) Visits() int {
+	counting := *c
+	counting.known, counting.counting = nil, true
+	return int(math.Ceil(counting.Time(leastShare, math.Inf(1)) - configGap))
+}
+
+// leastShare is a share for which one turn is enough.
+const leastShare = 1e-3
+
 // Share returns a share that cannot be exceeded in the time, no higher than from.
 func (c *Configuration) Share(time, from float64) float64 {
 	time *= 1 + ceilSlack
@@ -338,7 +365,11 @@ func (c *Configuration) Share(time, from float64) float64 {
 		low = from * time / spend
 	}
 	for range configSteps {
-		mid := (low + high) / 2
+		if high-low < configGap*high {
+			break
+		}
+		// Time rises a little less than in proportion to the share, so that the answer lies near the lower end.
+		mid := low + (high-low)/configStep
 		if c.Time(mid, time) > time {
 			high = mid
 		} else {
@@ -348,8 +379,11 @@ func (c *Configuration) Share(time, from float64) float64 {
 	return high
 }
 
-// configSteps halve the range in which the share is known to lie, a few hundredths of it, so often.
-const configSteps = 5
+// The range in which the share is known to lie, a few hundredths of it, is cut so often, to one of so many parts or by it.
+const (
+	configSteps = 4
+	configStep  = 6
+)
 
 // found is a zone that the duals ask for.
 type found struct {

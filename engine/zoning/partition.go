@@ -33,6 +33,7 @@ type Request struct {
 	Time      problem.Span // minutes that are there, for LeastWater
 	FlowLimit problem.Rate // most that a zone of several may draw; 0 for none
 	Start     [][]int      // a partition to start from besides the usual ones
+	Columns   [][]int      // zones of the linear programme, to start from its solution too; nil for none
 	Budget    int          // zones that may be tried
 	Seed      uint64
 	Stop      func() bool
@@ -86,6 +87,9 @@ func Partition(r Request) [][]int {
 	case len(items) <= exactLayouts && len(items) > 1:
 		consider(p.exact(items))
 	case len(items) > 1:
+		if p.Columns != nil && p.Goal == LeastTime {
+			consider(p.dive(items))
+		}
 		best = p.recreate(best, least)
 	}
 	out := append([][]int(nil), r.Pinned...)

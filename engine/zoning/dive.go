@@ -1,0 +1,98 @@
+package zoning
+
+import "slices"
+
+// diveExchanges is how many exchanges of the simplex method a step of a dive may take.
+const diveExchanges = 400
+
+// dive rounds the linear programme over zones: it takes the zone with the largest part, takes its members out of all
+// other zones, and solves what is left, until every item is in a zone.
+func (p *partitioner) dive(items []int) [][]int {
+	pool := p.Columns
+	left := slices.Clone(items)
+	var zones [][]int
+	for len(left) > 0 {
+		row := make(map[int]int, len(left))
+		single := make([]float64, len(left))
+		for k, i := range left {
+			row[i] = k
+			single[k] = p.spent(p.price([]int{i}))
+		}
+		cover, members := newCover(single), p.within(pool, row)
+		for _, zone := range members {
+			column := make([]int, len(zone))
+			for k, i := range zone {
+				column[k] = row[i]
+			}
+			cover.add(column, p.spent(p.price(zone)))
+		}
+		cover.solve(diveExchanges)
+		taken := map[int]bool{}
+		for _, column := range cover.largest() {
+			var zone []int
+			for _, k := range column {
+				zone = append(zone, left[k])
+				taken[left[k]] = true
+			}
+			zones = append(zones, zone)
+		}
+		left = slices.DeleteFunc(left, func(i int) bool { return taken[i] })
+		pool = members
+	}
+	return zones
+}
+
+// spent is the worth of a zone where worth adds up over zones.
+func (p *partitioner) spent(c cost) float64 {
+	return c.time + 20*c.hurt + 1e-3*c.water + leastCost
+}
+
+// within returns the zones without the members that have no row, each once, those that fit.
+func (p *partitioner) within(zones [][]int, row map[int]int) [][]int {
+	known := map[uint64]bool{}
+	var out [][]int
+	for _, zone := range zones {
+		var kept []int
+		for _, i := range zone {
+			if _, there := row[i]; there {
+				kept = append(kept, i)
+			}
+		}
+		if k := p.key(kept); len(kept) > 1 && !known[k] {
+			known[k] = true
+			if p.price(kept).fits {
+				out = append(out, kept)
+			}
+		}
+	}
+	return out
+}
+
+// wholePart is the part of a zone from which it is taken for whole.
+const wholePart = 0.999
+
+// largest returns the columns that are in the solution for whole, or, where there are none, the one with the largest
+// part. Columns that share a row are not taken together.
+func (c *cover) largest() [][]int {
+	var out [][]int
+	best, most := -1, 0.0
+	covered := make([]bool, c.rows)
+	for at, b := range c.basis {
+		if b < 0 || c.value[at] <= 0 {
+			continue
+		}
+		if c.value[at] > most {
+			best, most = b, c.value[at]
+		}
+		if c.value[at] >= wholePart && !slices.ContainsFunc(c.columns[b], func(i int) bool { return covered[i] }) {
+			out = append(out, c.columns[b])
+			for _, i := range c.columns[b] {
+				covered[i] = true
+			}
+		}
+	}
+	if out == nil && best >= 0 {
+		out = append(out, c.columns[best])
+	}
+	return out
+}
