@@ -11,7 +11,8 @@ import (
 
 // budgets of one effort: how many zones a partition may try and how many arcs the divisions of a pattern search may see.
 type budgets struct {
-	levels int // shares that zones may be made for
+	levels int    // shares that zones may be made for
+	shakes uint64 // partitions of a small source
 	zones  int
 	arcs   int
 	anneal int
@@ -19,9 +20,9 @@ type budgets struct {
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{levels: 24, zones: 40000, arcs: 1000000, anneal: 3000000}
+		return budgets{levels: 24, shakes: 60, zones: 40000, arcs: 1000000, anneal: 3000000}
 	}
-	b := budgets{levels: 8, zones: 6000, arcs: 50000, anneal: 200000}
+	b := budgets{levels: 8, shakes: 12, zones: 6000, arcs: 50000, anneal: 200000}
 	if n := len(p.Layouts); n > fastLayouts {
 		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
 	}
@@ -111,6 +112,15 @@ func (p *planner) solve(sources []int) solved {
 			}
 		}
 	}
+	if len(sources) == 1 && len(p.Members[sources[0]]) <= zoning.ExactLayouts {
+		how.dive = false
+		for how.shake = 1; how.shake <= p.budgets().shakes && p.gap(&best, bound) > boundGap && !p.halt(); how.shake++ {
+			if next := p.attempt(sources, bound, how, nil); next.better(&best, p.Model) {
+				best = next
+			}
+		}
+		how.shake = 0
+	}
 	if p.gap(&best, 1) <= sameShare && how.goal != zoning.LeastWater {
 		if next := p.attempt(sources, 1, mode{goal: zoning.LeastWater, limit: how.limit}, &best); next.better(&best, p.Model) {
 			best = next
@@ -129,6 +139,7 @@ func key(level float64) int { return int(level*500 + 0.5) }
 type mode struct {
 	goal  zoning.Goal
 	limit problem.Rate // flow of a zone of several; 0 for what the source gives
+	shake uint64       // other dice for small sources; 0 for none
 	dive  bool         // start from the linear programme over zones too
 }
 
@@ -189,7 +200,7 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
 			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: budget, Start: start,
-			Columns: columns, Seed: p.Seed, Stop: p.halt,
+			Columns: columns, Shake: how.shake, Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))

@@ -34,6 +34,7 @@ type Request struct {
 	FlowLimit problem.Rate // most that a zone of several may draw; 0 for none
 	Start     [][]int      // a partition to start from besides the usual ones
 	Columns   [][]int      // zones of the linear programme, to start from its solution too; nil for none
+	Shake     uint64       // other dice for zones that cost nearly the same, where all partitions are looked at; 0 for none
 	Budget    int          // zones that may be tried
 	Seed      uint64
 	Stop      func() bool
@@ -85,6 +86,10 @@ func Partition(r Request) [][]int {
 	}
 	switch {
 	case len(items) <= exactLayouts && len(items) > 1:
+		if p.Shake != 0 {
+			best = p.exact(items)
+			break
+		}
 		consider(p.exact(items))
 	case len(items) > 1:
 		if p.Columns != nil && p.Goal == LeastTime {
@@ -451,6 +456,9 @@ func (p *partitioner) exact(items []int) [][]int {
 	for set := 1; set < 1<<n; set++ {
 		costs[set] = p.price(p.subset(items, set))
 	}
+	if p.Shake != 0 {
+		p.shake(costs)
+	}
 	if p.Goal == LeastTime {
 		return p.cheapest(items, costs, func(c cost) float64 {
 			return c.time + 20*c.hurt + 1e-3*c.water
@@ -467,6 +475,19 @@ func (p *partitioner) exact(items []int) [][]int {
 		}
 	}
 	return best
+}
+
+// shaken is the part by which costs are changed to get another partition that is nearly as good.
+const shaken = 0.04
+
+// shake changes the costs a little. The cheapest partition does not tell in which windows its zones fit.
+func (p *partitioner) shake(costs []cost) {
+	rng := rand.New(rand.NewPCG(p.Seed, p.Shake)) //nolint:gosec // reproducible on purpose
+	for set := range costs {
+		by := 1 + shaken*rng.Float64()
+		costs[set].time *= by
+		costs[set].water *= by
+	}
 }
 
 func (p *partitioner) subset(items []int, set int) []int {
