@@ -220,6 +220,11 @@ func TestPlanJob_plansWhatWasAskedFor(t *testing.T) {
 	wantKind(t, err, Conflict)
 	_, err = w.ProposeRotation(t.Context(), w.coordinator, w.week(t, "2026-07-07"))
 	wantKind(t, err, Conflict) // one at a time
+	_, err = w.Replan(t.Context(), w.coordinator)
+	wantKind(t, err, Conflict)
+	if _, err := w.WhatIf(t.Context(), w.coordinator, 7, []Supposed{{Other: &file.WhatIf{Weather: "dry_week"}}}); err != nil {
+		t.Errorf("looking at what might be is no plan: %v", err)
+	}
 	_, err = w.PublishRotation(t.Context(), w.coordinator, r.ID, r.Revision, false)
 	wantKind(t, err, Conflict)
 	stop, err := w.StartJobs(t.Context(), slog.New(slog.DiscardHandler))

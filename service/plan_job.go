@@ -43,8 +43,8 @@ func (planJob) Kind() string { return "plan_rotation" }
 func (planJob) InsertOpts() river.InsertOpts { return river.InsertOpts{MaxAttempts: planTries} }
 
 // freeToPlan refuses while a job plans a rotation of the garden.
-func (s *Service) freeToPlan(ctx context.Context, q *repo.Queries, p Principal) error {
-	running, err := q.RotationPlanning(ctx, p.Garden)
+func (s *Service) freeToPlan(ctx context.Context, p Principal) error {
+	running, err := s.read(p).RotationPlanning(ctx, p.Garden)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return nil
 	}

@@ -87,6 +87,9 @@ func (s *Service) Replan(ctx context.Context, p Principal) (*repo.Rotation, erro
 	if err := p.may(Administer); err != nil {
 		return nil, err
 	}
+	if err := s.freeToPlan(ctx, p); err != nil {
+		return nil, err
+	}
 	current, err := s.CurrentRotation(ctx, p)
 	if explainKind(err) == NotFound {
 		return nil, nil

@@ -40,6 +40,9 @@ func (s *Service) ProposeRotation(ctx context.Context, p Principal, ask Proposal
 		return repo.Rotation{}, refuse(Conflict, "A rotation of this garden is being planned at this moment; wait for it.")
 	}
 	defer s.planning.Delete(p.Garden)
+	if err := s.freeToPlan(ctx, p); err != nil {
+		return repo.Rotation{}, err
+	}
 	input, read, err := s.planInput(ctx, p, ask)
 	if err != nil {
 		return repo.Rotation{}, err
@@ -75,9 +78,6 @@ func (s *Service) planInput(ctx context.Context, p Principal, ask Proposal) (fil
 		q := repo.New(tx)
 		var err error
 		if g, err = q.GardenByID(ctx, p.Garden); err != nil {
-			return err
-		}
-		if err := s.freeToPlan(ctx, q, p); err != nil {
 			return err
 		}
 		h := file.Horizon{Days: ask.Days, Effort: ask.Effort, Seed: ask.Seed}
