@@ -19,8 +19,10 @@ var writtenByPeople = []string{
 }
 
 // ownDoing are columns that the service fills in itself: a row that breaks their rules is a fault of ours.
-var ownDoing = []string{"id", "revision", "number", "status", "latest_number", "accepted_number", "secret_sha256", "input_sha256",
-	"starts_at", "ends_at", "stage", "level", "trouble", "on_at", "off_at"}
+var ownDoing = []string{
+	"id", "revision", "number", "status", "latest_number", "accepted_number", "secret_sha256", "input_sha256",
+	"starts_at", "ends_at", "stage", "level", "trouble", "on_at", "off_at",
+}
 
 // Whoever breaks a rule of the schema is told the field of the body, by its own name.
 func TestExplain_namesAFieldForEveryConstraint(t *testing.T) {
