@@ -347,6 +347,7 @@ var shared = map[string]reflect.Type{
 	"SheetCut":             reflect.TypeFor[gen.SheetCut](),
 	"SheetStock":           reflect.TypeFor[gen.SheetStock](),
 	"SheetPrice":           reflect.TypeFor[gen.SheetPrice](),
+	"PlantingCompanion":    reflect.TypeFor[gen.PlantingCompanion](),
 	"StoredPlug":           reflect.TypeFor[gen.StoredPlug](),
 	"Workshop":             reflect.TypeFor[gen.Workshop](),
 	"SheetReservation":     reflect.TypeFor[gen.SheetReservation](),

@@ -6,7 +6,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -24,12 +23,13 @@ import (
 var usual = map[string]uuid.UUID{
 	"member": spareMember, "token": spareToken, "plot": plotID, "holder": holderID, "line": lineID, "source": sourceID,
 	"test": flowTestID, "hours": hoursID, "closure": closureID, "layout": draftLayout, "planting": plantingID,
-	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID,
+	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID, "dig": digID,
 }
 
 // special are the operations that need another record, by operation and parameter.
 var special = map[string]uuid.UUID{
 	"holderCreate plot":             sparePlot,       // the member of the example holds the usual plot already
+	"plantingDelete planting":       sparePlanting,   // nobody dug here
 	"plotDelete plot":               sparePlot,       // nothing refers to these
 	"serviceLineDelete line":        spareLine,       //
 	"waterSourceDelete source":      spareSource,     //
@@ -46,7 +46,6 @@ var special = map[string]uuid.UUID{
 
 // made are the records that operations need in a state of its own, made for each request.
 var made = map[string]func(*world, testing.TB, garden) string{
-	"plantingLedgerSvgGet planting":   (*world).watered,
 	"rotationPublish rotation":        inStatus("proposed"),
 	"rotationSchedulePdfGet rotation": (*world).proposal,
 	"rotationScheduleSvgGet rotation": (*world).proposal,
@@ -144,27 +143,6 @@ func (w *world) off(t testing.TB, g garden, source, line *uuid.UUID) string {
 		t.Fatal(err)
 	}
 	return place.String()
-}
-
-// waterings keeps the turns of watered apart.
-var waterings atomic.Int64
-
-// watered is the usual planting, watered some days ago, so that its ledger has days.
-func (w *world) watered(t testing.TB, g garden) string {
-	t.Helper()
-	turn := repotest.Turn(t, w.pool, g.id, sparePlot, func(v *repo.Turn) {
-		v.RotationID, v.WaterSourceID, v.Status = rotationID, spareSource, "planned"
-		v.StartsAt = v.StartsAt.Add(time.Duration(waterings.Add(1)) * time.Hour)
-		v.EndsAt = v.StartsAt.Add(time.Hour)
-	})
-	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {
-		member := repo.TurnMember{GardenID: g.id, TurnID: turn.ID, PlotID: plotID, LayoutID: &acceptedLayout, VolumeL: 100}
-		return repo.New(tx).TurnMemberInsert(t.Context(), []repo.TurnMember{member})
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return plantingID.String()
 }
 
 // turnToCome is a published turn that has not begun.
@@ -315,6 +293,7 @@ func TestRoles_aGardenerKeepsToPlotsHeld(t *testing.T) {
 	w := newWorld(t, unlimited)
 	g := w.newGarden(t)
 	layout := withField(t, exampleOf(t, "LayoutValues"), "plot_id", foreignPlot)
+	dig := withField(t, exampleOf(t, "DigValues"), "plot_id", foreignPlot)
 	planting := withField(t, exampleOf(t, "PlantingValues"), "plot_id", foreignPlot)
 	cases := []struct {
 		name string
@@ -323,6 +302,7 @@ func TestRoles_aGardenerKeepsToPlotsHeld(t *testing.T) {
 	}{
 		{"a layout on another plot", call{method: "POST", path: location(g.id, "layouts"), body: layout}, 403},
 		{"a layout moved to another plot", call{method: "PUT", path: location(g.id, "layouts", draftLayout), body: layout, header: map[string]string{"If-Match": `"1"`}}, 422},
+		{"a dig on another plot", call{method: "POST", path: location(g.id, "digs"), body: dig}, 403},
 		{"a planting on another plot", call{method: "POST", path: location(g.id, "plantings"), body: planting}, 403},
 		{"a planting moved to another plot", call{method: "PUT", path: location(g.id, "plantings", plantingID), body: planting, header: map[string]string{"If-Match": `"1"`}}, 403},
 	}

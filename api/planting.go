@@ -8,7 +8,11 @@ import (
 
 // PlantingCreate records a planting.
 func (a *API) PlantingCreate(ctx context.Context, r gen.PlantingCreateRequestObject) (gen.PlantingCreateResponseObject, error) {
-	row, err := a.svc.CreatePlanting(ctx, principal(ctx), plantingValues(*r.Body))
+	values, err := plantingValues(*r.Body)
+	if err != nil {
+		return nil, err
+	}
+	row, err := a.svc.CreatePlanting(ctx, principal(ctx), values)
 	if err != nil {
 		return nil, err
 	}
@@ -34,7 +38,11 @@ func (a *API) PlantingReplace(ctx context.Context, r gen.PlantingReplaceRequestO
 	if err != nil {
 		return nil, err
 	}
-	row, err := a.svc.ReplacePlanting(ctx, principal(ctx), r.Planting, match, plantingValues(*r.Body))
+	values, err := plantingValues(*r.Body)
+	if err != nil {
+		return nil, err
+	}
+	row, err := a.svc.ReplacePlanting(ctx, principal(ctx), r.Planting, match, values)
 	if err != nil {
 		return nil, err
 	}

@@ -6,9 +6,11 @@ import (
 
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
 )
 
-func plantingValues(b gen.PlantingValues) repo.PlantingValues {
+func plantingValues(b gen.PlantingValues) (repo.PlantingValues, error) {
+	companions, err := json.Marshal(append([]file.PlantingCompanion{}, b.Companions...))
 	return repo.PlantingValues{
 		PlotID:         b.PlotId,
 		Crop:           b.Crop,
@@ -26,7 +28,9 @@ func plantingValues(b gen.PlantingValues) repo.PlantingValues {
 		ToM:            b.ToM,
 		BothSides:      b.BothSides,
 		Note:           b.Note,
-	}
+		Establishment:  text(b.Establishment), Supported: b.Supported, ExposureFactor: b.ExposureFactor, DualCoefficient: b.DualCoefficient,
+		Opening: text(b.Opening), OpeningDepletionMm: b.OpeningDepletionMm, GroundShare: b.GroundShare, Companions: companions,
+	}, err
 }
 
 // plantingView shows a planting with the crop's constants as they were copied.
@@ -34,6 +38,10 @@ func plantingView(r repo.Planting) (gen.Planting, error) {
 	var crop gen.Crop
 	if err := json.Unmarshal(r.CropConstants, &crop); err != nil {
 		return gen.Planting{}, fmt.Errorf("stored crop constants of planting %s: %w", r.ID, err)
+	}
+	var companions []file.PlantingCompanion
+	if err := json.Unmarshal(r.Companions, &companions); err != nil {
+		return gen.Planting{}, fmt.Errorf("stored companions of planting %s: %w", r.ID, err)
 	}
 	return gen.Planting{
 		CropConstants:  &crop,
@@ -54,8 +62,11 @@ func plantingView(r repo.Planting) (gen.Planting, error) {
 		ToM:            r.ToM,
 		BothSides:      r.BothSides,
 		Note:           r.Note,
-		Revision:       r.Revision,
-		CreatedAt:      r.CreatedAt,
-		UpdatedAt:      r.UpdatedAt,
+		Establishment:  word[gen.Establishment](r.Establishment), Supported: r.Supported, ExposureFactor: r.ExposureFactor,
+		DualCoefficient: r.DualCoefficient, Opening: word[gen.SoilOpening](r.Opening), OpeningDepletionMm: r.OpeningDepletionMm,
+		GroundShare: r.GroundShare, Companions: companions,
+		Revision:  r.Revision,
+		CreatedAt: r.CreatedAt,
+		UpdatedAt: r.UpdatedAt,
 	}, nil
 }

@@ -130,7 +130,8 @@ var (
 	holderID                               = id(45)
 	draftLayout, submittedLayout           = id(51), id(52)
 	acceptedLayout                         = id(53)
-	plantingID                             = id(61)
+	plantingID, sparePlanting              = id(61), id(62)
+	digID                                  = id(65)
 	hoursID, closureID                     = id(71), id(72)
 	rotationID, turnID, reportID           = id(81), id(82), id(83)
 	pipeID                                 = id(91) // of the gardener
@@ -210,6 +211,15 @@ func (g *garden) ground(t testing.TB, tx pgx.Tx) {
 	repotest.Planting(t, tx, g.id, func(v *repo.PlantingValues) {
 		v.ID, v.PlotID, v.LayoutID, v.CropConstants = plantingID, plotID, &acceptedLayout, exampleOf(t, "Crop")
 	})
+	repotest.Planting(t, tx, g.id, func(v *repo.PlantingValues) {
+		v.ID, v.PlotID, v.CropConstants = sparePlanting, plotID, exampleOf(t, "Crop")
+		v.PlantedOn = v.PlantedOn.AddDate(-1, 0, 0) // ended before the season
+		v.RemovedOn = &v.PlantedOn
+	})
+	repotest.Dig(t, tx, g.id, func(v *repo.DigValues) { v.ID, v.PlotID, v.PlantingID = digID, plotID, &plantingID })
+	for range 2 {
+		repotest.Dig(t, tx, g.id, func(v *repo.DigValues) { v.PlotID = foreignPlot })
+	}
 	repotest.StoredPipe(t, tx, g.id, func(v *repo.StoredPipeValues) { v.ID, v.OwnerID = pipeID, &gardenerID })
 }
 
@@ -393,7 +403,7 @@ func (w *world) counts(t testing.TB, g garden) map[string]int {
 	t.Helper()
 	tables := []string{
 		"member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
-		"layout_revision", "planting", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
+		"layout_revision", "planting", "dig", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
 		"planning_rules", "water_off",
 	}
 	counts := map[string]int{}

@@ -16,7 +16,8 @@ const (
 		accepted_number, revision, created_at, updated_at`
 	plantingColumns = `garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch,
 		mulch_cover, plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, revision, created_at,
-		updated_at`
+		updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions`
+	digColumns        = `garden_id, id, plot_id, planting_id, day, finding, depletion_mm, note, reporter, revision, created_at`
 	storedPipeColumns = `garden_id, id, label, owner_id, piece, plugged, condition, note, reserved_layout_id, from_layout_id,
 		revision, created_at, updated_at`
 	weatherDayColumns = `garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct,
@@ -86,6 +87,16 @@ func (q *Queries) PlantingListPage(ctx context.Context, garden uuid.UUID, plot *
 	w.add("(created_at, id) > (?, ?)", afterKey, afterID)
 	given(&w, "plot_id = ?", plot)
 	return list[Planting](ctx, q, `SELECT `+plantingColumns+` FROM planting WHERE `+w.String()+`
+		ORDER BY created_at, id LIMIT `+w.arg(limit), w.args)
+}
+
+// DigListPage lists the digs of one plot, or of all when it is nil, in the order in which they were entered.
+func (q *Queries) DigListPage(ctx context.Context, garden uuid.UUID, plot *uuid.UUID, afterKey time.Time, afterID uuid.UUID, limit int32) ([]Dig, error) {
+	var w where
+	w.add("garden_id = ?", garden)
+	w.add("(created_at, id) > (?, ?)", afterKey, afterID)
+	given(&w, "plot_id = ?", plot)
+	return list[Dig](ctx, q, `SELECT `+digColumns+` FROM dig WHERE `+w.String()+`
 		ORDER BY created_at, id LIMIT `+w.arg(limit), w.args)
 }
 

@@ -16,6 +16,7 @@ import (
 type (
 	AuditEntry     = dbsqlc.AuditEntry
 	Closure        = dbsqlc.Closure
+	Dig            = dbsqlc.Dig
 	FlowTest       = dbsqlc.FlowTest
 	Garden         = dbsqlc.Garden
 	IdempotencyKey = dbsqlc.IdempotencyKey
@@ -45,6 +46,7 @@ type (
 type (
 	AuditEntryValues     = dbsqlc.AuditEntryInsertParams
 	ClosureValues        = dbsqlc.ClosureInsertParams
+	DigValues            = dbsqlc.DigInsertParams
 	FlowTestValues       = dbsqlc.FlowTestInsertParams
 	GardenValues         = dbsqlc.GardenInsertParams
 	IdempotencyKeyValues = dbsqlc.IdempotencyKeyInsertParams

@@ -32,6 +32,7 @@ type world struct {
 	holder       repo.PlotHolder
 	layout       repo.Layout
 	planting     repo.Planting
+	dig          repo.Dig
 	pipe, free   repo.StoredPipe // the first one is reserved for the layout
 	published    repo.Rotation
 	proposed     repo.Rotation
@@ -67,6 +68,7 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		v.PlotID, v.WaterSourceID, v.Status = w.plot.ID, w.source.ID, "accepted"
 	})
 	w.planting = repotest.Planting(t, tx, g, func(v *repo.PlantingValues) { v.PlotID = w.plot.ID })
+	w.dig = repotest.Dig(t, tx, g, func(v *repo.DigValues) { v.PlotID = w.plot.ID })
 	w.pipe = repotest.StoredPipe(t, tx, g, func(v *repo.StoredPipeValues) { v.ReservedLayoutID = &w.layout.ID })
 	w.free = repotest.StoredPipe(t, tx, g)
 	w.unused.member, w.unused.line = repotest.Member(t, tx, g), repotest.ServiceLine(t, tx, g)
@@ -172,6 +174,11 @@ func (w world) calls() map[string][]any {
 		"ClosureList":                {g},
 		"ClosureListPage":            {g, early, none, int32(10)},
 		"ClosureUpdate":              {closure},
+		"DigByID":                    {g, w.dig.ID},
+		"DigDelete":                  {g, w.dig.ID, int64(1)},
+		"DigInsert":                  {repo.DigValues{PlotID: w.plot.ID, Day: first, DepletionMm: new(4.0), Reporter: "Ash", GardenID: g, ID: id, Revision: 1}},
+		"DigList":                    {g, last},
+		"DigListPage":                {g, (*uuid.UUID)(nil), early, none, int32(10)},
 		"FlowTestByID":               {g, w.test.ID},
 		"FlowTestDelete":             {g, w.test.ID, int64(1)},
 		"FlowTestInsert":             {repo.FlowTestValues{WaterSourceID: w.source.ID, TestedAt: first, Kind: "static", HeadM: new(30.0), GardenID: g, ID: id, Revision: 1}},

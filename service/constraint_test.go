@@ -15,7 +15,7 @@ import (
 // writtenByPeople are the tables whose rows come from a body.
 var writtenByPeople = []string{
 	"garden", "member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
-	"layout_revision", "planting", "stored_pipe", "weather_day", "turn_report", "rotation", "water_off",
+	"layout_revision", "planting", "stored_pipe", "weather_day", "turn_report", "rotation", "water_off", "dig",
 }
 
 // ownDoing are columns that the service fills in itself: a row that breaks their rules is a fault of ours.

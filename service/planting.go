@@ -63,7 +63,7 @@ func (s *Service) CreatePlanting(ctx context.Context, p Principal, v repo.Planti
 		if err := s.checkPlanting(ctx, q, p, &v); err != nil {
 			return repo.Planting{}, err
 		}
-		return q.PlantingInsert(ctx, v)
+		return usablePlanting(q.PlantingInsert(ctx, v))
 	})
 }
 
@@ -89,7 +89,7 @@ func (s *Service) ReplacePlanting(ctx context.Context, p Principal, id uuid.UUID
 		if err := s.checkPlanting(ctx, q, p, &v); err != nil {
 			return old, err
 		}
-		return q.PlantingUpdate(ctx, v)
+		return usablePlanting(q.PlantingUpdate(ctx, v))
 	}, plantingRevision(ctx, p, id))
 }
 
@@ -153,10 +153,54 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 			return err
 		}
 	}
+	if v.Companions, err = withConstants(v.Companions, &faults); err != nil {
+		return err
+	}
 	if len(faults) > 0 {
 		return invalid(faults...)
 	}
 	return nil
+}
+
+// withConstants copies the library's constants into companions that bring none of their own.
+func withConstants(stored json.RawMessage, faults *[]Field) (json.RawMessage, error) {
+	companions := []file.PlantingCompanion{}
+	if stored != nil {
+		if err := json.Unmarshal(stored, &companions); err != nil {
+			return nil, err
+		}
+	}
+	for i, c := range companions {
+		if c.CropConstants != nil {
+			continue
+		}
+		crop, known := waterneed.CropByCode(c.Crop)
+		if !known {
+			*faults = append(*faults, Field{file.Point("companions", i, "crop"), "is not a crop of the library; GET …/crops lists its codes"})
+			continue
+		}
+		constants := file.CropOf(crop)
+		companions[i].CropConstants = &constants
+	}
+	return json.Marshal(companions)
+}
+
+// usablePlanting refuses a planting that the engine can't reckon with, in the transaction that wrote it.
+func usablePlanting(row repo.Planting, err error) (repo.Planting, error) {
+	if err != nil {
+		return row, err
+	}
+	planting, err := plantingFile(row)
+	if err != nil {
+		return row, err
+	}
+	if _, err := planting.Engine(nil, ""); err != nil {
+		if fields := fieldsOf(err); len(fields) > 0 {
+			return row, invalid(fields...)
+		}
+		return row, err
+	}
+	return row, nil
 }
 
 // outletFaults holds the outlets of a planting against the latest revision of its layout.

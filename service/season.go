@@ -2,11 +2,14 @@ package service
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
 	"time"
 
 	"github.com/google/uuid"
 
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
 )
 
 // Season is what became of a garden that was taken into a new season.
@@ -114,7 +117,11 @@ func (s *Service) plantAgain(ctx context.Context, q *repo.Queries, p Principal, 
 		if r.RemovedOn == nil || r.PlantedOn.Before(from) || !r.PlantedOn.Before(to) {
 			continue
 		}
-		row, err := q.PlantingInsert(ctx, plantedAgain(r, years, s.newID()))
+		again, err := plantedAgain(r, years, s.newID())
+		if err != nil {
+			return nil, err
+		}
+		row, err := q.PlantingInsert(ctx, again)
 		if err != nil {
 			return nil, err
 		}
@@ -124,12 +131,33 @@ func (s *Service) plantAgain(ctx context.Context, q *repo.Queries, p Principal, 
 }
 
 // plantedAgain is a planting with a last day, some years later.
-func plantedAgain(r repo.Planting, years int, id uuid.UUID) repo.PlantingValues {
+func plantedAgain(r repo.Planting, years int, id uuid.UUID) (repo.PlantingValues, error) {
 	removed := r.RemovedOn.AddDate(years, 0, 0)
+	companions, err := companionsAgain(r.Companions, years)
+	if err != nil {
+		return repo.PlantingValues{}, err
+	}
 	return repo.PlantingValues{
 		PlotID: r.PlotID, Crop: r.Crop, CropConstants: r.CropConstants, PlantedOn: r.PlantedOn.AddDate(years, 0, 0), RemovedOn: &removed,
 		AreaM2: r.AreaM2, WettedFraction: r.WettedFraction, Mulch: r.Mulch, MulchCover: r.MulchCover, PlantSpacingM: r.PlantSpacingM,
 		RowSpacingM: r.RowSpacingM, LayoutID: r.LayoutID, Outlets: r.Outlets, FromM: r.FromM, ToM: r.ToM, BothSides: r.BothSides,
-		Note: r.Note, GardenID: r.GardenID, ID: id, Revision: 1,
+		Note: r.Note, Establishment: r.Establishment, Supported: r.Supported, ExposureFactor: r.ExposureFactor,
+		DualCoefficient: r.DualCoefficient, Opening: r.Opening, OpeningDepletionMm: r.OpeningDepletionMm, GroundShare: r.GroundShare,
+		Companions: companions, GardenID: r.GardenID, ID: id, Revision: 1,
+	}, nil
+}
+
+// companionsAgain are the companions of a planting some years later.
+func companionsAgain(stored json.RawMessage, years int) (json.RawMessage, error) {
+	var all []file.PlantingCompanion
+	if err := json.Unmarshal(stored, &all); err != nil {
+		return nil, fmt.Errorf("stored companions: %w", err)
 	}
+	for i := range all {
+		all[i].PlantedOn.Time = all[i].PlantedOn.AddDate(years, 0, 0)
+		if all[i].RemovedOn != nil {
+			all[i].RemovedOn = &file.Day{Time: all[i].RemovedOn.AddDate(years, 0, 0)}
+		}
+	}
+	return json.Marshal(append([]file.PlantingCompanion{}, all...))
 }

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"encoding/json"
 	"reflect"
 	"testing"
 
@@ -17,7 +18,15 @@ func TestPlantedAgain_losesNothing(t *testing.T) {
 	for i := range full.NumField() {
 		full.Field(i).Set(something(full.Field(i).Type()))
 	}
-	again := reflect.ValueOf(plantedAgain(old, 1, uuid.New()))
+	old.Companions = json.RawMessage(`[{"crop":"lettuce","planted_on":"2026-05-02","removed_on":"2026-06-02","ground_share":0.3}]`)
+	values, err := plantedAgain(old, 1, uuid.New())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := `[{"crop":"lettuce","planted_on":"2027-05-02","removed_on":"2027-06-02","ground_share":0.3}]`; string(values.Companions) != want {
+		t.Errorf("companions are %s, want %s", values.Companions, want)
+	}
+	again := reflect.ValueOf(values)
 	for i := range again.NumField() {
 		if again.Field(i).IsZero() {
 			t.Errorf("%s is not planted again", again.Type().Field(i).Name)

@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -23,7 +24,7 @@ const weatherBefore = 366
 func snapshot(ctx context.Context, tx pgx.Tx, garden uuid.UUID, h file.Horizon, now time.Time) (file.Garden, error) {
 	s := &snapping{q: repo.New(tx), garden: garden, horizon: h}
 	out := file.Garden{Horizon: h}
-	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.weather, s.watered} {
+	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.weather, s.watered, s.digs} {
 		if err := read(ctx, &out); err != nil {
 			return out, fmt.Errorf("snapshot of garden %s: %w", garden, err)
 		}
@@ -161,18 +162,34 @@ func (s *snapping) plantings(ctx context.Context, out *file.Garden) error {
 		return err
 	}
 	for _, p := range plantings {
-		of := file.Planting{
-			ID: p.ID.String(), PlotID: p.PlotID.String(), LayoutID: idPointer(p.LayoutID), Crop: p.Crop, CropConstants: &file.Crop{},
-			PlantedOn: file.Day{Time: p.PlantedOn}, RemovedOn: dayPointer(p.RemovedOn), AreaM2: p.AreaM2, WettedFraction: p.WettedFraction,
-			Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM, RowSpacingM: p.RowSpacingM,
-			Outlets: ints(p.Outlets), FromM: p.FromM, ToM: p.ToM, BothSides: p.BothSides, Note: p.Note,
-		}
-		if err := json.Unmarshal(p.CropConstants, of.CropConstants); err != nil {
-			return fmt.Errorf("crop of planting %s: %w", of.ID, err)
+		of, err := plantingFile(p)
+		if err != nil {
+			return err
 		}
 		out.Plantings = append(out.Plantings, of)
 	}
 	return nil
+}
+
+func plantingFile(p repo.Planting) (file.Planting, error) {
+	of := file.Planting{
+		ID: p.ID.String(), PlotID: p.PlotID.String(), LayoutID: idPointer(p.LayoutID), Crop: p.Crop, CropConstants: &file.Crop{},
+		PlantedOn: file.Day{Time: p.PlantedOn}, RemovedOn: dayPointer(p.RemovedOn), AreaM2: p.AreaM2, WettedFraction: p.WettedFraction,
+		Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM, RowSpacingM: p.RowSpacingM,
+		Outlets: ints(p.Outlets), FromM: p.FromM, ToM: p.ToM, BothSides: p.BothSides, Note: p.Note,
+		Supported: p.Supported, ExposureFactor: p.ExposureFactor, DualCoefficient: p.DualCoefficient, GroundShare: p.GroundShare,
+		OpeningDepletionMM: p.OpeningDepletionMm,
+	}
+	if p.Establishment != nil {
+		of.Establishment = *p.Establishment
+	}
+	if p.Opening != nil {
+		of.Opening = *p.Opening
+	}
+	if err := errors.Join(json.Unmarshal(p.CropConstants, of.CropConstants), json.Unmarshal(p.Companions, &of.Companions)); err != nil {
+		return of, fmt.Errorf("documents of planting %s: %w", of.ID, err)
+	}
+	return of, nil
 }
 
 func (s *snapping) weather(ctx context.Context, out *file.Garden) error {

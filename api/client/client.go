@@ -40,6 +40,27 @@ func (e DayParity) Valid() bool {
 	}
 }
 
+// Defines values for DigFinding.
+const (
+	Dry   DigFinding = "dry"
+	Moist DigFinding = "moist"
+	Wet   DigFinding = "wet"
+)
+
+// Valid indicates whether the value is a known member of the DigFinding enum.
+func (e DigFinding) Valid() bool {
+	switch e {
+	case Dry:
+		return true
+	case Moist:
+		return true
+	case Wet:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Effort.
 const (
 	EffortFast Effort = "fast"
@@ -52,6 +73,27 @@ func (e Effort) Valid() bool {
 	case EffortFast:
 		return true
 	case EffortFull:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Establishment.
+const (
+	Established  Establishment = "established"
+	Sown         Establishment = "sown"
+	Transplanted Establishment = "transplanted"
+)
+
+// Valid indicates whether the value is a known member of the Establishment enum.
+func (e Establishment) Valid() bool {
+	switch e {
+	case Established:
+		return true
+	case Sown:
+		return true
+	case Transplanted:
 		return true
 	default:
 		return false
@@ -373,6 +415,24 @@ func (e ShortageProofBy) Valid() bool {
 	case ShortageProofByMinutes:
 		return true
 	case ShortageProofByNeed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SoilOpening.
+const (
+	Given      SoilOpening = "given"
+	WinterRain SoilOpening = "winter_rain"
+)
+
+// Valid indicates whether the value is a known member of the SoilOpening enum.
+func (e SoilOpening) Valid() bool {
+	switch e {
+	case Given:
+		return true
+	case WinterRain:
 		return true
 	default:
 		return false
@@ -778,6 +838,41 @@ type Difference struct {
 	Units []UnitDifference `json:"units"`
 }
 
+// Dig What somebody saw when digging.
+//
+// Examples: {"created_at":"2026-07-05T07:00:00Z","day":"2026-07-05","finding":"moist","id":"01985c00-0000-7000-8000-000000000065","note":"by the third tomato","plot_id":"01985c00-0000-7000-8000-000000000041","reporter":"Wren","revision":1}
+type Dig struct {
+	// CreatedAt When it was entered.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Day The day, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the root zone, where it was measured. It prevails over the finding.
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
+
+	// Finding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+	Finding *DigFinding `json:"finding,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note"`
+
+	// PlantingId The planting at which somebody dug. Left out: it holds for all of the plot.
+	PlantingId *openapi_types.UUID `json:"planting_id,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// Reporter Who entered it.
+	Reporter string `json:"reporter"`
+
+	// Revision Counts changes.
+	Revision int64 `json:"revision"`
+}
+
 // DigAsked Whether somebody is asked to dig.
 type DigAsked struct {
 	// Asked For a week or more nobody reported a watering or looked into the soil.
@@ -790,8 +885,46 @@ type DigAsked struct {
 	Reason *string `json:"reason,omitempty"`
 }
 
+// DigFinding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+type DigFinding string
+
+// DigList A page of a list.
+type DigList struct {
+	// Items The items of the page.
+	Items []Dig `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// DigValues What somebody saw when digging in the morning, before any water. The ledger goes on from there.
+//
+// Examples: {"day":"2026-07-05","finding":"moist","note":"by the third tomato","plot_id":"01985c00-0000-7000-8000-000000000041"}
+type DigValues struct {
+	// Day The day, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the root zone, where it was measured. It prevails over the finding.
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
+
+	// Finding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+	Finding *DigFinding `json:"finding,omitempty"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// PlantingId The planting at which somebody dug. Left out: it holds for all of the plot.
+	PlantingId *openapi_types.UUID `json:"planting_id,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+}
+
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
+
+// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+type Establishment string
 
 // ExemptMethod A watering method that a closure does not stop.
 type ExemptMethod string
@@ -1594,6 +1727,9 @@ type Planting struct {
 	// BothSides A row on either side of the pipe.
 	BothSides bool `json:"both_sides"`
 
+	// Companions Other crops on the same bed.
+	Companions []PlantingCompanion `json:"companions,omitempty"`
+
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -1605,8 +1741,20 @@ type Planting struct {
 	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
 	CropConstants *Crop `json:"crop_constants,omitempty"`
 
+	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
+	DualCoefficient bool `json:"dual_coefficient,omitempty"`
+
+	// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+	Establishment *Establishment `json:"establishment,omitempty"`
+
+	// ExposureFactor By how much more a small plot among paving or dry ground uses. Left out: 1.
+	ExposureFactor *float64 `json:"exposure_factor,omitempty"`
+
 	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
 	FromM *float64 `json:"from_m,omitempty"`
+
+	// GroundShare Its own share of the ground beside companions. Left out: what they leave.
+	GroundShare *float64 `json:"ground_share,omitempty"`
 
 	// Id The identity, made by the service.
 	Id openapi_types.UUID `json:"id"`
@@ -1622,6 +1770,12 @@ type Planting struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note"`
+
+	// Opening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+	Opening *SoilOpening `json:"opening,omitempty"`
+
+	// OpeningDepletionMm Water missing in the wet strip on the day of planting, with the opening given.
+	OpeningDepletionMm *float64 `json:"opening_depletion_mm,omitempty"`
 
 	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
 	Outlets []int32 `json:"outlets"`
@@ -1644,6 +1798,9 @@ type Planting struct {
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
 
+	// Supported On stakes, poles or a trellis.
+	Supported bool `json:"supported,omitempty"`
+
 	// ToM Where it ends. Left out: at the far end.
 	ToM *float64 `json:"to_m,omitempty"`
 
@@ -1653,6 +1810,11 @@ type Planting struct {
 	// WettedFraction Share of that ground that watering wets.
 	WettedFraction float64 `json:"wetted_fraction"`
 }
+
+// PlantingCompanion Another crop on the planting's bed, until a day or to the end of its growth.
+//
+// Examples: {"crop":"lettuce","ground_share":0.3,"planted_on":"2026-05-02"}
+type PlantingCompanion = file.PlantingCompanion
 
 // PlantingLedger The ledger of a planting, under each layout that waters it or under its hand-watered plot.
 type PlantingLedger struct {
@@ -1718,11 +1880,26 @@ type PlantingValues struct {
 	// BothSides A row on either side of the pipe.
 	BothSides bool `json:"both_sides,omitempty"`
 
+	// Companions Other crops on the same bed.
+	Companions []PlantingCompanion `json:"companions,omitempty"`
+
 	// Crop Name of a crop of the library; its constants are copied when it is planted.
 	Crop string `json:"crop"`
 
+	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
+	DualCoefficient bool `json:"dual_coefficient,omitempty"`
+
+	// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+	Establishment *Establishment `json:"establishment,omitempty"`
+
+	// ExposureFactor By how much more a small plot among paving or dry ground uses. Left out: 1.
+	ExposureFactor *float64 `json:"exposure_factor,omitempty"`
+
 	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
 	FromM *float64 `json:"from_m,omitempty"`
+
+	// GroundShare Its own share of the ground beside companions. Left out: what they leave.
+	GroundShare *float64 `json:"ground_share,omitempty"`
 
 	// LayoutId The layout that waters it. Left out: all of the plot's.
 	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
@@ -1735,6 +1912,12 @@ type PlantingValues struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
+
+	// Opening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+	Opening *SoilOpening `json:"opening,omitempty"`
+
+	// OpeningDepletionMm Water missing in the wet strip on the day of planting, with the opening given.
+	OpeningDepletionMm *float64 `json:"opening_depletion_mm,omitempty"`
 
 	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
 	Outlets []int32 `json:"outlets,omitempty"`
@@ -1753,6 +1936,9 @@ type PlantingValues struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// Supported On stakes, poles or a trellis.
+	Supported bool `json:"supported,omitempty"`
 
 	// ToM Where it ends. Left out: at the far end.
 	ToM *float64 `json:"to_m,omitempty"`
@@ -2385,6 +2571,9 @@ type ShortageProof struct {
 
 // ShortageProofBy What the garden shares evenly.
 type ShortageProofBy string
+
+// SoilOpening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+type SoilOpening string
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
@@ -3297,6 +3486,9 @@ type ClosurePath = openapi_types.UUID
 // Cursor defines model for Cursor.
 type Cursor = string
 
+// DigPath defines model for DigPath.
+type DigPath = openapi_types.UUID
+
 // FeedToken defines model for FeedToken.
 type FeedToken = string
 
@@ -3562,6 +3754,36 @@ type CropListParams struct {
 
 	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// DigListParams defines parameters for DigList.
+type DigListParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// DigCreateParams defines parameters for DigCreate.
+type DigCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// DigDeleteParams defines parameters for DigDelete.
+type DigDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// DigGetParams defines parameters for DigGet.
+type DigGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // LayoutListParams defines parameters for LayoutList.
@@ -4338,6 +4560,9 @@ type ClosureCreateJSONRequestBody = ClosureValues
 // ClosureReplaceJSONRequestBody defines body for ClosureReplace for application/json ContentType.
 type ClosureReplaceJSONRequestBody = ClosureValues
 
+// DigCreateJSONRequestBody defines body for DigCreate for application/json ContentType.
+type DigCreateJSONRequestBody = DigValues
+
 // LayoutPreviewCreateJSONRequestBody defines body for LayoutPreviewCreate for application/json ContentType.
 type LayoutPreviewCreateJSONRequestBody = LayoutPreview
 
@@ -4614,6 +4839,35 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/crops (the `CropList` operationId).
 	CropList(ctx context.Context, garden GardenPath, params *CropListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DigList List digs
+	//
+	// Corresponds with GET /v1/gardens/{garden}/digs (the `DigList` operationId).
+	DigList(ctx context.Context, garden GardenPath, params *DigListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DigCreateWithBody Record a dig
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+	DigCreateWithBody(ctx context.Context, garden GardenPath, params *DigCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DigCreate Record a dig
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+	DigCreate(ctx context.Context, garden GardenPath, params *DigCreateParams, body DigCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DigDelete Delete a dig
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/digs/{dig} (the `DigDelete` operationId).
+	DigDelete(ctx context.Context, garden GardenPath, dig DigPath, params *DigDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DigGet Read a dig
+	//
+	// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
+	DigGet(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LayoutPreviewCreateWithBody Compute what comes out of every hole of a layout that is not stored
 	//
@@ -5798,6 +6052,85 @@ func (c *Client) ClosureReplace(ctx context.Context, garden GardenPath, closure 
 // Corresponds with GET /v1/gardens/{garden}/crops (the `CropList` operationId).
 func (c *Client) CropList(ctx context.Context, garden GardenPath, params *CropListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCropListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DigList List digs
+//
+// Corresponds with GET /v1/gardens/{garden}/digs (the `DigList` operationId).
+func (c *Client) DigList(ctx context.Context, garden GardenPath, params *DigListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDigListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DigCreateWithBody Record a dig
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+func (c *Client) DigCreateWithBody(ctx context.Context, garden GardenPath, params *DigCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDigCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DigCreate Record a dig
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+func (c *Client) DigCreate(ctx context.Context, garden GardenPath, params *DigCreateParams, body DigCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDigCreateRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DigDelete Delete a dig
+//
+// Corresponds with DELETE /v1/gardens/{garden}/digs/{dig} (the `DigDelete` operationId).
+func (c *Client) DigDelete(ctx context.Context, garden GardenPath, dig DigPath, params *DigDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDigDeleteRequest(c.Server, garden, dig, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DigGet Read a dig
+//
+// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
+func (c *Client) DigGet(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDigGetRequest(c.Server, garden, dig, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8938,6 +9271,265 @@ func NewCropListRequest(server string, garden GardenPath, params *CropListParams
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDigListRequest constructs an http.Request for the DigList method
+func NewDigListRequest(server string, garden GardenPath, params *DigListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/digs", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDigCreateRequest calls the generic DigCreate builder with application/json body
+func NewDigCreateRequest(server string, garden GardenPath, params *DigCreateParams, body DigCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDigCreateRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewDigCreateRequestWithBody constructs an http.Request for the DigCreate method, with any body, and a specified content type
+func NewDigCreateRequestWithBody(server string, garden GardenPath, params *DigCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/digs", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewDigDeleteRequest constructs an http.Request for the DigDelete method
+func NewDigDeleteRequest(server string, garden GardenPath, dig DigPath, params *DigDeleteParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "dig", dig, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/digs/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewDigGetRequest constructs an http.Request for the DigGet method
+func NewDigGetRequest(server string, garden GardenPath, dig DigPath, params *DigGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "dig", dig, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/digs/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -16641,6 +17233,41 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/crops (the `CropList` operationId).
 	CropListWithResponse(ctx context.Context, garden GardenPath, params *CropListParams, reqEditors ...RequestEditorFn) (*CropListResponse, error)
 
+	// DigListWithResponse List digs
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/digs (the `DigList` operationId).
+	DigListWithResponse(ctx context.Context, garden GardenPath, params *DigListParams, reqEditors ...RequestEditorFn) (*DigListResponse, error)
+
+	// DigCreateWithBodyWithResponse Record a dig
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+	DigCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *DigCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DigCreateResponse, error)
+
+	// DigCreateWithResponse Record a dig
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+	DigCreateWithResponse(ctx context.Context, garden GardenPath, params *DigCreateParams, body DigCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*DigCreateResponse, error)
+
+	// DigDeleteWithResponse Delete a dig
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/digs/{dig} (the `DigDelete` operationId).
+	DigDeleteWithResponse(ctx context.Context, garden GardenPath, dig DigPath, params *DigDeleteParams, reqEditors ...RequestEditorFn) (*DigDeleteResponse, error)
+
+	// DigGetWithResponse Read a dig
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
+	DigGetWithResponse(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*DigGetResponse, error)
+
 	// LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -18387,6 +19014,206 @@ func (r CropListResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r CropListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DigListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DigList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DigListResponse) GetJSON200() *DigList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DigListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DigListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DigListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DigListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DigListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// DigCreateResponse201Headers the declared response headers of an HTTP 201 response for DigCreate
+type DigCreateResponse201Headers struct {
+	ETag     string
+	Location string
+}
+
+type DigCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Dig
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *DigCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r DigCreateResponse) GetJSON201() *Dig {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DigCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DigCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DigCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DigCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DigCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DigDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DigDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DigDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DigDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DigDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DigDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// DigGetResponse200Headers the declared response headers of an HTTP 200 response for DigGet
+type DigGetResponse200Headers struct {
+	ETag string
+}
+
+type DigGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Dig
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *DigGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DigGetResponse) GetJSON200() *Dig {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DigGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DigGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DigGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DigGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DigGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -24462,6 +25289,71 @@ func (c *ClientWithResponses) CropListWithResponse(ctx context.Context, garden G
 	return ParseCropListResponse(rsp)
 }
 
+// DigListWithResponse List digs
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/digs (the `DigList` operationId).
+func (c *ClientWithResponses) DigListWithResponse(ctx context.Context, garden GardenPath, params *DigListParams, reqEditors ...RequestEditorFn) (*DigListResponse, error) {
+	rsp, err := c.DigList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDigListResponse(rsp)
+}
+
+// DigCreateWithBodyWithResponse Record a dig
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+func (c *ClientWithResponses) DigCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *DigCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DigCreateResponse, error) {
+	rsp, err := c.DigCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDigCreateResponse(rsp)
+}
+
+// DigCreateWithResponse Record a dig
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/digs (the `DigCreate` operationId).
+func (c *ClientWithResponses) DigCreateWithResponse(ctx context.Context, garden GardenPath, params *DigCreateParams, body DigCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*DigCreateResponse, error) {
+	rsp, err := c.DigCreate(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDigCreateResponse(rsp)
+}
+
+// DigDeleteWithResponse Delete a dig
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/digs/{dig} (the `DigDelete` operationId).
+func (c *ClientWithResponses) DigDeleteWithResponse(ctx context.Context, garden GardenPath, dig DigPath, params *DigDeleteParams, reqEditors ...RequestEditorFn) (*DigDeleteResponse, error) {
+	rsp, err := c.DigDelete(ctx, garden, dig, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDigDeleteResponse(rsp)
+}
+
+// DigGetWithResponse Read a dig
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
+func (c *ClientWithResponses) DigGetWithResponse(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*DigGetResponse, error) {
+	rsp, err := c.DigGet(ctx, garden, dig, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDigGetResponse(rsp)
+}
+
 // LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -26964,6 +27856,167 @@ func ParseCropListResponse(rsp *http.Response) (*CropListResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseDigListResponse parses an HTTP response from a DigListWithResponse call
+func ParseDigListResponse(rsp *http.Response) (*DigListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DigListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DigList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDigCreateResponse parses an HTTP response from a DigCreateWithResponse call
+func ParseDigCreateResponse(rsp *http.Response) (*DigCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DigCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Dig
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers DigCreateResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseDigDeleteResponse parses an HTTP response from a DigDeleteWithResponse call
+func ParseDigDeleteResponse(rsp *http.Response) (*DigDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DigDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDigGetResponse parses an HTTP response from a DigGetWithResponse call
+func ParseDigGetResponse(rsp *http.Response) (*DigGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DigGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Dig
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers DigGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

@@ -40,6 +40,27 @@ func (e DayParity) Valid() bool {
 	}
 }
 
+// Defines values for DigFinding.
+const (
+	Dry   DigFinding = "dry"
+	Moist DigFinding = "moist"
+	Wet   DigFinding = "wet"
+)
+
+// Valid indicates whether the value is a known member of the DigFinding enum.
+func (e DigFinding) Valid() bool {
+	switch e {
+	case Dry:
+		return true
+	case Moist:
+		return true
+	case Wet:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Effort.
 const (
 	EffortFast Effort = "fast"
@@ -52,6 +73,27 @@ func (e Effort) Valid() bool {
 	case EffortFast:
 		return true
 	case EffortFull:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Establishment.
+const (
+	Established  Establishment = "established"
+	Sown         Establishment = "sown"
+	Transplanted Establishment = "transplanted"
+)
+
+// Valid indicates whether the value is a known member of the Establishment enum.
+func (e Establishment) Valid() bool {
+	switch e {
+	case Established:
+		return true
+	case Sown:
+		return true
+	case Transplanted:
 		return true
 	default:
 		return false
@@ -373,6 +415,24 @@ func (e ShortageProofBy) Valid() bool {
 	case ShortageProofByMinutes:
 		return true
 	case ShortageProofByNeed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SoilOpening.
+const (
+	Given      SoilOpening = "given"
+	WinterRain SoilOpening = "winter_rain"
+)
+
+// Valid indicates whether the value is a known member of the SoilOpening enum.
+func (e SoilOpening) Valid() bool {
+	switch e {
+	case Given:
+		return true
+	case WinterRain:
 		return true
 	default:
 		return false
@@ -778,6 +838,41 @@ type Difference struct {
 	Units []UnitDifference `json:"units"`
 }
 
+// Dig What somebody saw when digging.
+//
+// Examples: {"created_at":"2026-07-05T07:00:00Z","day":"2026-07-05","finding":"moist","id":"01985c00-0000-7000-8000-000000000065","note":"by the third tomato","plot_id":"01985c00-0000-7000-8000-000000000041","reporter":"Wren","revision":1}
+type Dig struct {
+	// CreatedAt When it was entered.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Day The day, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the root zone, where it was measured. It prevails over the finding.
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
+
+	// Finding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+	Finding *DigFinding `json:"finding,omitempty"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note"`
+
+	// PlantingId The planting at which somebody dug. Left out: it holds for all of the plot.
+	PlantingId *openapi_types.UUID `json:"planting_id,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// Reporter Who entered it.
+	Reporter string `json:"reporter"`
+
+	// Revision Counts changes.
+	Revision int64 `json:"revision"`
+}
+
 // DigAsked Whether somebody is asked to dig.
 type DigAsked struct {
 	// Asked For a week or more nobody reported a watering or looked into the soil.
@@ -790,8 +885,46 @@ type DigAsked struct {
 	Reason *string `json:"reason,omitempty"`
 }
 
+// DigFinding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+type DigFinding string
+
+// DigList A page of a list.
+type DigList struct {
+	// Items The items of the page.
+	Items []Dig `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// DigValues What somebody saw when digging in the morning, before any water. The ledger goes on from there.
+//
+// Examples: {"day":"2026-07-05","finding":"moist","note":"by the third tomato","plot_id":"01985c00-0000-7000-8000-000000000041"}
+type DigValues struct {
+	// Day The day, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// DepletionMm Water missing in the root zone, where it was measured. It prevails over the finding.
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
+
+	// Finding What a handful from a hand deep shows. Wet: it leaves water on the palm. Moist: it holds together when squeezed. Dry: it crumbles.
+	Finding *DigFinding `json:"finding,omitempty"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// PlantingId The planting at which somebody dug. Left out: it holds for all of the plot.
+	PlantingId *openapi_types.UUID `json:"planting_id,omitempty"`
+
+	// PlotId The plot.
+	PlotId openapi_types.UUID `json:"plot_id"`
+}
+
 // Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
 type Effort string
+
+// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+type Establishment string
 
 // ExemptMethod A watering method that a closure does not stop.
 type ExemptMethod string
@@ -1594,6 +1727,9 @@ type Planting struct {
 	// BothSides A row on either side of the pipe.
 	BothSides bool `json:"both_sides"`
 
+	// Companions Other crops on the same bed.
+	Companions []PlantingCompanion `json:"companions,omitempty"`
+
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -1605,8 +1741,20 @@ type Planting struct {
 	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
 	CropConstants *Crop `json:"crop_constants,omitempty"`
 
+	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
+	DualCoefficient bool `json:"dual_coefficient,omitempty"`
+
+	// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+	Establishment *Establishment `json:"establishment,omitempty"`
+
+	// ExposureFactor By how much more a small plot among paving or dry ground uses. Left out: 1.
+	ExposureFactor *float64 `json:"exposure_factor,omitempty"`
+
 	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
 	FromM *float64 `json:"from_m,omitempty"`
+
+	// GroundShare Its own share of the ground beside companions. Left out: what they leave.
+	GroundShare *float64 `json:"ground_share,omitempty"`
 
 	// Id The identity, made by the service.
 	Id openapi_types.UUID `json:"id"`
@@ -1622,6 +1770,12 @@ type Planting struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note"`
+
+	// Opening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+	Opening *SoilOpening `json:"opening,omitempty"`
+
+	// OpeningDepletionMm Water missing in the wet strip on the day of planting, with the opening given.
+	OpeningDepletionMm *float64 `json:"opening_depletion_mm,omitempty"`
 
 	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
 	Outlets []int32 `json:"outlets"`
@@ -1644,6 +1798,9 @@ type Planting struct {
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
 
+	// Supported On stakes, poles or a trellis.
+	Supported bool `json:"supported,omitempty"`
+
 	// ToM Where it ends. Left out: at the far end.
 	ToM *float64 `json:"to_m,omitempty"`
 
@@ -1653,6 +1810,11 @@ type Planting struct {
 	// WettedFraction Share of that ground that watering wets.
 	WettedFraction float64 `json:"wetted_fraction"`
 }
+
+// PlantingCompanion Another crop on the planting's bed, until a day or to the end of its growth.
+//
+// Examples: {"crop":"lettuce","ground_share":0.3,"planted_on":"2026-05-02"}
+type PlantingCompanion = file.PlantingCompanion
 
 // PlantingLedger The ledger of a planting, under each layout that waters it or under its hand-watered plot.
 type PlantingLedger struct {
@@ -1718,11 +1880,26 @@ type PlantingValues struct {
 	// BothSides A row on either side of the pipe.
 	BothSides bool `json:"both_sides,omitempty"`
 
+	// Companions Other crops on the same bed.
+	Companions []PlantingCompanion `json:"companions,omitempty"`
+
 	// Crop Name of a crop of the library; its constants are copied when it is planted.
 	Crop string `json:"crop"`
 
+	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
+	DualCoefficient bool `json:"dual_coefficient,omitempty"`
+
+	// Establishment How the plants came into the ground. Sown plants are seedlings for 14 days, transplants for 7.
+	Establishment *Establishment `json:"establishment,omitempty"`
+
+	// ExposureFactor By how much more a small plot among paving or dry ground uses. Left out: 1.
+	ExposureFactor *float64 `json:"exposure_factor,omitempty"`
+
 	// FromM Where it begins on each lateral, from the tee. Left out: at the tee.
 	FromM *float64 `json:"from_m,omitempty"`
+
+	// GroundShare Its own share of the ground beside companions. Left out: what they leave.
+	GroundShare *float64 `json:"ground_share,omitempty"`
 
 	// LayoutId The layout that waters it. Left out: all of the plot's.
 	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
@@ -1735,6 +1912,12 @@ type PlantingValues struct {
 
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
+
+	// Opening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+	Opening *SoilOpening `json:"opening,omitempty"`
+
+	// OpeningDepletionMm Water missing in the wet strip on the day of planting, with the opening given.
+	OpeningDepletionMm *float64 `json:"opening_depletion_mm,omitempty"`
 
 	// Outlets The outlets of the layout along whose laterals it stands, counted from 0. Left out: all.
 	Outlets []int32 `json:"outlets,omitempty"`
@@ -1753,6 +1936,9 @@ type PlantingValues struct {
 
 	// RowSpacingM Distance between rows.
 	RowSpacingM *float64 `json:"row_spacing_m,omitempty"`
+
+	// Supported On stakes, poles or a trellis.
+	Supported bool `json:"supported,omitempty"`
 
 	// ToM Where it ends. Left out: at the far end.
 	ToM *float64 `json:"to_m,omitempty"`
@@ -2385,6 +2571,9 @@ type ShortageProof struct {
 
 // ShortageProofBy What the garden shares evenly.
 type ShortageProofBy string
+
+// SoilOpening What was known of the soil on the day of planting: full after winter rain, or a given depletion.
+type SoilOpening string
 
 // SoilTexture Texture class of the soil. Left out: loam is taken, and answers say so.
 type SoilTexture string
@@ -3297,6 +3486,9 @@ type ClosurePath = openapi_types.UUID
 // Cursor defines model for Cursor.
 type Cursor = string
 
+// DigPath defines model for DigPath.
+type DigPath = openapi_types.UUID
+
 // FeedToken defines model for FeedToken.
 type FeedToken = string
 
@@ -3562,6 +3754,36 @@ type CropListParams struct {
 
 	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// DigListParams defines parameters for DigList.
+type DigListParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// DigCreateParams defines parameters for DigCreate.
+type DigCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// DigDeleteParams defines parameters for DigDelete.
+type DigDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// DigGetParams defines parameters for DigGet.
+type DigGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // LayoutListParams defines parameters for LayoutList.
@@ -4338,6 +4560,9 @@ type ClosureCreateJSONRequestBody = ClosureValues
 // ClosureReplaceJSONRequestBody defines body for ClosureReplace for application/json ContentType.
 type ClosureReplaceJSONRequestBody = ClosureValues
 
+// DigCreateJSONRequestBody defines body for DigCreate for application/json ContentType.
+type DigCreateJSONRequestBody = DigValues
+
 // LayoutPreviewCreateJSONRequestBody defines body for LayoutPreviewCreate for application/json ContentType.
 type LayoutPreviewCreateJSONRequestBody = LayoutPreview
 
@@ -4481,6 +4706,18 @@ type ServerInterface interface {
 	// CropList List the published crop library
 	// (GET /v1/gardens/{garden}/crops)
 	CropList(c *gin.Context, garden GardenPath, params CropListParams)
+	// DigList List digs
+	// (GET /v1/gardens/{garden}/digs)
+	DigList(c *gin.Context, garden GardenPath, params DigListParams)
+	// DigCreate Record a dig
+	// (POST /v1/gardens/{garden}/digs)
+	DigCreate(c *gin.Context, garden GardenPath, params DigCreateParams)
+	// DigDelete Delete a dig
+	// (DELETE /v1/gardens/{garden}/digs/{dig})
+	DigDelete(c *gin.Context, garden GardenPath, dig DigPath, params DigDeleteParams)
+	// DigGet Read a dig
+	// (GET /v1/gardens/{garden}/digs/{dig})
+	DigGet(c *gin.Context, garden GardenPath, dig DigPath, params DigGetParams)
 	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
 	// (POST /v1/gardens/{garden}/layout-previews)
 	LayoutPreviewCreate(c *gin.Context, garden GardenPath)
@@ -5394,6 +5631,223 @@ func (siw *ServerInterfaceWrapper) CropList(c *gin.Context) {
 	}
 
 	siw.Handler.CropList(c, garden, params)
+}
+
+// DigList operation middleware
+func (siw *ServerInterfaceWrapper) DigList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DigListParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.DigList(c, garden, params)
+}
+
+// DigCreate operation middleware
+func (siw *ServerInterfaceWrapper) DigCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DigCreateParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.DigCreate(c, garden, params)
+}
+
+// DigDelete operation middleware
+func (siw *ServerInterfaceWrapper) DigDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "dig" -------------
+	var dig DigPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "dig", c.Param("dig"), &dig, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter dig: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DigDeleteParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.DigDelete(c, garden, dig, params)
+}
+
+// DigGet operation middleware
+func (siw *ServerInterfaceWrapper) DigGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "dig" -------------
+	var dig DigPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "dig", c.Param("dig"), &dig, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter dig: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DigGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.DigGet(c, garden, dig, params)
 }
 
 // LayoutPreviewCreate operation middleware
@@ -11603,6 +12057,10 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/closures/:closure", wrapper.ClosureGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/closures/:closure", wrapper.ClosureReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/crops", wrapper.CropList)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/digs", wrapper.DigList)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/digs", wrapper.DigCreate)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/digs/:dig", wrapper.DigDelete)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/digs/:dig", wrapper.DigGet)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layout-previews", wrapper.LayoutPreviewCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts", wrapper.LayoutList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts", wrapper.LayoutCreate)
@@ -12342,6 +12800,181 @@ type CropListdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response CropListdefaultApplicationProblemPlusJSONResponse) VisitCropListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params DigListParams
+}
+
+type DigListResponseObject interface {
+	VisitDigListResponse(w http.ResponseWriter) error
+}
+
+type DigList200JSONResponse DigList
+
+func (response DigList200JSONResponse) VisitDigListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DigListdefaultApplicationProblemPlusJSONResponse) VisitDigListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params DigCreateParams
+	Body   *DigCreateJSONRequestBody
+}
+
+type DigCreateResponseObject interface {
+	VisitDigCreateResponse(w http.ResponseWriter) error
+}
+
+type DigCreate201ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type DigCreate201JSONResponse struct {
+	Body    Dig
+	Headers DigCreate201ResponseHeaders
+}
+
+func (response DigCreate201JSONResponse) VisitDigCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DigCreatedefaultApplicationProblemPlusJSONResponse) VisitDigCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigDeleteRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Dig    DigPath    `json:"dig"`
+	Params DigDeleteParams
+}
+
+type DigDeleteResponseObject interface {
+	VisitDigDeleteResponse(w http.ResponseWriter) error
+}
+
+type DigDelete204Response struct {
+}
+
+func (response DigDelete204Response) VisitDigDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type DigDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DigDeletedefaultApplicationProblemPlusJSONResponse) VisitDigDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Dig    DigPath    `json:"dig"`
+	Params DigGetParams
+}
+
+type DigGetResponseObject interface {
+	VisitDigGetResponse(w http.ResponseWriter) error
+}
+
+type DigGet200ResponseHeaders struct {
+	ETag string
+}
+
+type DigGet200JSONResponse struct {
+	Body    Dig
+	Headers DigGet200ResponseHeaders
+}
+
+func (response DigGet200JSONResponse) VisitDigGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DigGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DigGetdefaultApplicationProblemPlusJSONResponse) VisitDigGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -17850,6 +18483,18 @@ type StrictServerInterface interface {
 	// CropList List the published crop library
 	// (GET /v1/gardens/{garden}/crops)
 	CropList(ctx context.Context, request CropListRequestObject) (CropListResponseObject, error)
+	// DigList List digs
+	// (GET /v1/gardens/{garden}/digs)
+	DigList(ctx context.Context, request DigListRequestObject) (DigListResponseObject, error)
+	// DigCreate Record a dig
+	// (POST /v1/gardens/{garden}/digs)
+	DigCreate(ctx context.Context, request DigCreateRequestObject) (DigCreateResponseObject, error)
+	// DigDelete Delete a dig
+	// (DELETE /v1/gardens/{garden}/digs/{dig})
+	DigDelete(ctx context.Context, request DigDeleteRequestObject) (DigDeleteResponseObject, error)
+	// DigGet Read a dig
+	// (GET /v1/gardens/{garden}/digs/{dig})
+	DigGet(ctx context.Context, request DigGetRequestObject) (DigGetResponseObject, error)
 	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
 	// (POST /v1/gardens/{garden}/layout-previews)
 	LayoutPreviewCreate(ctx context.Context, request LayoutPreviewCreateRequestObject) (LayoutPreviewCreateResponseObject, error)
@@ -18665,6 +19310,134 @@ func (sh *strictHandler) CropList(ctx *gin.Context, garden GardenPath, params Cr
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(CropListResponseObject); ok {
 		if err := validResponse.VisitCropListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// DigList operation middleware
+func (sh *strictHandler) DigList(ctx *gin.Context, garden GardenPath, params DigListParams) {
+	var request DigListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DigList(ctx, request.(DigListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DigList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(DigListResponseObject); ok {
+		if err := validResponse.VisitDigListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// DigCreate operation middleware
+func (sh *strictHandler) DigCreate(ctx *gin.Context, garden GardenPath, params DigCreateParams) {
+	var request DigCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body DigCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DigCreate(ctx, request.(DigCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DigCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(DigCreateResponseObject); ok {
+		if err := validResponse.VisitDigCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// DigDelete operation middleware
+func (sh *strictHandler) DigDelete(ctx *gin.Context, garden GardenPath, dig DigPath, params DigDeleteParams) {
+	var request DigDeleteRequestObject
+
+	request.Garden = garden
+	request.Dig = dig
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DigDelete(ctx, request.(DigDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DigDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(DigDeleteResponseObject); ok {
+		if err := validResponse.VisitDigDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// DigGet operation middleware
+func (sh *strictHandler) DigGet(ctx *gin.Context, garden GardenPath, dig DigPath, params DigGetParams) {
+	var request DigGetRequestObject
+
+	request.Garden = garden
+	request.Dig = dig
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DigGet(ctx, request.(DigGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DigGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(DigGetResponseObject); ok {
+		if err := validResponse.VisitDigGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -166,6 +166,12 @@ func (l *loader) plant(ctx context.Context, g file.Garden) error {
 			PlotID: l.plots[p.PlotID], LayoutID: lookup(l.layouts, p.LayoutID), Crop: p.Crop, PlantedOn: p.PlantedOn.Time, RemovedOn: timeOf(p.RemovedOn),
 			AreaM2: p.AreaM2, WettedFraction: p.WettedFraction, Mulch: p.Mulch, MulchCover: p.MulchCover, PlantSpacingM: p.PlantSpacingM,
 			RowSpacingM: p.RowSpacingM, Outlets: smallInts(p.Outlets), FromM: p.FromM, ToM: p.ToM, BothSides: p.BothSides, Note: p.Note,
+			Establishment: nonEmpty(p.Establishment), Supported: p.Supported, ExposureFactor: p.ExposureFactor, DualCoefficient: p.DualCoefficient,
+			Opening: nonEmpty(p.Opening), OpeningDepletionMm: p.OpeningDepletionMM, GroundShare: p.GroundShare,
+		}
+		var err error
+		if v.Companions, err = json.Marshal(append([]file.PlantingCompanion{}, p.Companions...)); err != nil {
+			return err
 		}
 		if p.CropConstants != nil {
 			constants, err := json.Marshal(p.CropConstants)
@@ -231,4 +237,12 @@ func smallInts(in []int) []int16 {
 		out[i] = int16(v)
 	}
 	return out
+}
+
+// nonEmpty is a text, or nil where there is none.
+func nonEmpty(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
 }

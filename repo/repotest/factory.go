@@ -216,6 +216,16 @@ func Planting(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*re
 	return made(t, db, garden, values, nil, (*repo.Queries).PlantingInsert)
 }
 
+// Dig makes a dig that found moist soil on the first day, on a new plot unless one is named.
+func Dig(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.DigValues)) repo.Dig {
+	t.Helper()
+	values := edited(repo.DigValues{Day: FirstDay, Finding: new("moist"), Reporter: "Wren", GardenID: garden, ID: newID(), Revision: 1}, edit)
+	if values.PlotID == uuid.Nil {
+		values.PlotID = Plot(t, db, garden).ID
+	}
+	return made(t, db, garden, values, nil, (*repo.Queries).DigInsert)
+}
+
 // StoredPipe makes a stored pipe of 3 m without holes.
 func StoredPipe(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.StoredPipeValues)) repo.StoredPipe {
 	t.Helper()

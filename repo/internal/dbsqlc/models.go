@@ -36,6 +36,20 @@ type Closure struct {
 	UpdatedAt     time.Time
 }
 
+type Dig struct {
+	GardenID    uuid.UUID
+	ID          uuid.UUID
+	PlotID      uuid.UUID
+	PlantingID  *uuid.UUID
+	Day         time.Time
+	Finding     *string
+	DepletionMm *float64
+	Note        string
+	Reporter    string
+	Revision    int64
+	CreatedAt   time.Time
+}
+
 type FlowTest struct {
 	GardenID         uuid.UUID
 	ID               uuid.UUID
@@ -146,28 +160,36 @@ type PlanningRules struct {
 }
 
 type Planting struct {
-	GardenID       uuid.UUID
-	ID             uuid.UUID
-	PlotID         uuid.UUID
-	Crop           string
-	CropConstants  json.RawMessage
-	PlantedOn      time.Time
-	RemovedOn      *time.Time
-	AreaM2         float64
-	WettedFraction float64
-	Mulch          string
-	MulchCover     float64
-	PlantSpacingM  *float64
-	RowSpacingM    *float64
-	LayoutID       *uuid.UUID
-	Note           string
-	Revision       int64
-	CreatedAt      time.Time
-	UpdatedAt      time.Time
-	Outlets        []int16
-	FromM          *float64
-	ToM            *float64
-	BothSides      bool
+	GardenID           uuid.UUID
+	ID                 uuid.UUID
+	PlotID             uuid.UUID
+	Crop               string
+	CropConstants      json.RawMessage
+	PlantedOn          time.Time
+	RemovedOn          *time.Time
+	AreaM2             float64
+	WettedFraction     float64
+	Mulch              string
+	MulchCover         float64
+	PlantSpacingM      *float64
+	RowSpacingM        *float64
+	LayoutID           *uuid.UUID
+	Note               string
+	Revision           int64
+	CreatedAt          time.Time
+	UpdatedAt          time.Time
+	Establishment      *string
+	Supported          bool
+	ExposureFactor     *float64
+	DualCoefficient    bool
+	Opening            *string
+	OpeningDepletionMm *float64
+	GroundShare        *float64
+	Companions         json.RawMessage
+	Outlets            []int16
+	FromM              *float64
+	ToM                *float64
+	BothSides          bool
 }
 
 type Plot struct {

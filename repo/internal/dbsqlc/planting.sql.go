@@ -14,7 +14,7 @@ import (
 )
 
 const plantingByID = `-- name: PlantingByID :one
-SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) PlantingByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Planting, error) {
@@ -39,6 +39,14 @@ func (q *Queries) PlantingByID(ctx context.Context, gardenID uuid.UUID, iD uuid.
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Establishment,
+		&i.Supported,
+		&i.ExposureFactor,
+		&i.DualCoefficient,
+		&i.Opening,
+		&i.OpeningDepletionMm,
+		&i.GroundShare,
+		&i.Companions,
 		&i.Outlets,
 		&i.FromM,
 		&i.ToM,
@@ -62,37 +70,47 @@ func (q *Queries) PlantingDelete(ctx context.Context, gardenID uuid.UUID, iD uui
 const plantingInsert = `-- name: PlantingInsert :one
 INSERT INTO planting (
     plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover,
-    plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, garden_id, id, revision
+    plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, establishment, supported,
+    exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions, garden_id, id, revision
 ) VALUES (
     $1, $2, $3, $4, $5, $6, $7, $8,
     $9, $10, $11, $12,
     coalesce($13::smallint[], '{}'), $14, $15, $16, $17,
-    $18, $19, $20
+    $18, $19, $20, $21, $22,
+    $23, $24, coalesce($25::jsonb, '[]'), $26, $27, $28
 )
-RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides
+RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions, outlets, from_m, to_m, both_sides
 `
 
 type PlantingInsertParams struct {
-	PlotID         uuid.UUID
-	Crop           string
-	CropConstants  json.RawMessage
-	PlantedOn      time.Time
-	RemovedOn      *time.Time
-	AreaM2         float64
-	WettedFraction float64
-	Mulch          string
-	MulchCover     float64
-	PlantSpacingM  *float64
-	RowSpacingM    *float64
-	LayoutID       *uuid.UUID
-	Outlets        []int16
-	FromM          *float64
-	ToM            *float64
-	BothSides      bool
-	Note           string
-	GardenID       uuid.UUID
-	ID             uuid.UUID
-	Revision       int64
+	PlotID             uuid.UUID
+	Crop               string
+	CropConstants      json.RawMessage
+	PlantedOn          time.Time
+	RemovedOn          *time.Time
+	AreaM2             float64
+	WettedFraction     float64
+	Mulch              string
+	MulchCover         float64
+	PlantSpacingM      *float64
+	RowSpacingM        *float64
+	LayoutID           *uuid.UUID
+	Outlets            []int16
+	FromM              *float64
+	ToM                *float64
+	BothSides          bool
+	Note               string
+	Establishment      *string
+	Supported          bool
+	ExposureFactor     *float64
+	DualCoefficient    bool
+	Opening            *string
+	OpeningDepletionMm *float64
+	GroundShare        *float64
+	Companions         json.RawMessage
+	GardenID           uuid.UUID
+	ID                 uuid.UUID
+	Revision           int64
 }
 
 func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) (Planting, error) {
@@ -114,6 +132,14 @@ func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) 
 		arg.ToM,
 		arg.BothSides,
 		arg.Note,
+		arg.Establishment,
+		arg.Supported,
+		arg.ExposureFactor,
+		arg.DualCoefficient,
+		arg.Opening,
+		arg.OpeningDepletionMm,
+		arg.GroundShare,
+		arg.Companions,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -138,6 +164,14 @@ func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) 
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Establishment,
+		&i.Supported,
+		&i.ExposureFactor,
+		&i.DualCoefficient,
+		&i.Opening,
+		&i.OpeningDepletionMm,
+		&i.GroundShare,
+		&i.Companions,
 		&i.Outlets,
 		&i.FromM,
 		&i.ToM,
@@ -147,7 +181,7 @@ func (q *Queries) PlantingInsert(ctx context.Context, arg PlantingInsertParams) 
 }
 
 const plantingList = `-- name: PlantingList :many
-SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 ORDER BY plot_id, planted_on, id
+SELECT garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions, outlets, from_m, to_m, both_sides FROM planting WHERE garden_id = $1 ORDER BY plot_id, planted_on, id
 `
 
 func (q *Queries) PlantingList(ctx context.Context, gardenID uuid.UUID) ([]Planting, error) {
@@ -178,6 +212,14 @@ func (q *Queries) PlantingList(ctx context.Context, gardenID uuid.UUID) ([]Plant
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.Establishment,
+			&i.Supported,
+			&i.ExposureFactor,
+			&i.DualCoefficient,
+			&i.Opening,
+			&i.OpeningDepletionMm,
+			&i.GroundShare,
+			&i.Companions,
 			&i.Outlets,
 			&i.FromM,
 			&i.ToM,
@@ -200,33 +242,44 @@ UPDATE planting SET
     mulch = $8, mulch_cover = $9, plant_spacing_m = $10,
     row_spacing_m = $11, layout_id = $12,
     outlets = coalesce($13::smallint[], '{}'), from_m = $14, to_m = $15, both_sides = $16,
-    note = $17,
+    note = $17, establishment = $18, supported = $19,
+    exposure_factor = $20, dual_coefficient = $21, opening = $22,
+    opening_depletion_mm = $23, ground_share = $24,
+    companions = coalesce($25::jsonb, '[]'),
     revision = revision + 1, updated_at = now()
-WHERE garden_id = $18 AND id = $19 AND revision = $20
-RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, outlets, from_m, to_m, both_sides
+WHERE garden_id = $26 AND id = $27 AND revision = $28
+RETURNING garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch, mulch_cover, plant_spacing_m, row_spacing_m, layout_id, note, revision, created_at, updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions, outlets, from_m, to_m, both_sides
 `
 
 type PlantingUpdateParams struct {
-	PlotID         uuid.UUID
-	Crop           string
-	CropConstants  json.RawMessage
-	PlantedOn      time.Time
-	RemovedOn      *time.Time
-	AreaM2         float64
-	WettedFraction float64
-	Mulch          string
-	MulchCover     float64
-	PlantSpacingM  *float64
-	RowSpacingM    *float64
-	LayoutID       *uuid.UUID
-	Outlets        []int16
-	FromM          *float64
-	ToM            *float64
-	BothSides      bool
-	Note           string
-	GardenID       uuid.UUID
-	ID             uuid.UUID
-	Revision       int64
+	PlotID             uuid.UUID
+	Crop               string
+	CropConstants      json.RawMessage
+	PlantedOn          time.Time
+	RemovedOn          *time.Time
+	AreaM2             float64
+	WettedFraction     float64
+	Mulch              string
+	MulchCover         float64
+	PlantSpacingM      *float64
+	RowSpacingM        *float64
+	LayoutID           *uuid.UUID
+	Outlets            []int16
+	FromM              *float64
+	ToM                *float64
+	BothSides          bool
+	Note               string
+	Establishment      *string
+	Supported          bool
+	ExposureFactor     *float64
+	DualCoefficient    bool
+	Opening            *string
+	OpeningDepletionMm *float64
+	GroundShare        *float64
+	Companions         json.RawMessage
+	GardenID           uuid.UUID
+	ID                 uuid.UUID
+	Revision           int64
 }
 
 // PlantingUpdate writes the whole record over its revision; no row when the revision has moved on.
@@ -249,6 +302,14 @@ func (q *Queries) PlantingUpdate(ctx context.Context, arg PlantingUpdateParams) 
 		arg.ToM,
 		arg.BothSides,
 		arg.Note,
+		arg.Establishment,
+		arg.Supported,
+		arg.ExposureFactor,
+		arg.DualCoefficient,
+		arg.Opening,
+		arg.OpeningDepletionMm,
+		arg.GroundShare,
+		arg.Companions,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -273,6 +334,14 @@ func (q *Queries) PlantingUpdate(ctx context.Context, arg PlantingUpdateParams) 
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.Establishment,
+		&i.Supported,
+		&i.ExposureFactor,
+		&i.DualCoefficient,
+		&i.Opening,
+		&i.OpeningDepletionMm,
+		&i.GroundShare,
+		&i.Companions,
 		&i.Outlets,
 		&i.FromM,
 		&i.ToM,

@@ -1,0 +1,10 @@
+ALTER TABLE planting
+    DROP COLUMN establishment,
+    DROP COLUMN supported,
+    DROP COLUMN exposure_factor,
+    DROP COLUMN dual_coefficient,
+    DROP COLUMN opening,
+    DROP COLUMN opening_depletion_mm,
+    DROP COLUMN ground_share,
+    DROP COLUMN companions;
+DROP TABLE dig;
