@@ -5,6 +5,7 @@ import (
 
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service"
 )
 
 // LayoutList lists layouts, without their documents.
@@ -143,16 +144,25 @@ func (a *API) LayoutRevisionGet(ctx context.Context, r gen.LayoutRevisionGetRequ
 
 // LayoutCheckGet computes what comes out of every hole of the latest revision.
 func (a *API) LayoutCheckGet(ctx context.Context, r gen.LayoutCheckGetRequestObject) (gen.LayoutCheckGetResponseObject, error) {
-	check, err := a.svc.CheckLayout(ctx, principal(ctx), r.Layout)
+	check, err := a.svc.CheckLayout(ctx, principal(ctx), r.Layout, service.FlowAsk{})
 	if err != nil {
 		return nil, err
 	}
 	return gen.LayoutCheckGet200JSONResponse(check), nil
 }
 
+// LayoutCheckCreate computes the same under conditions, and answers questions about it.
+func (a *API) LayoutCheckCreate(ctx context.Context, r gen.LayoutCheckCreateRequestObject) (gen.LayoutCheckCreateResponseObject, error) {
+	check, err := a.svc.CheckLayout(ctx, principal(ctx), r.Layout, flowAsk(r.Body.Conditions, r.Body.Questions))
+	if err != nil {
+		return nil, err
+	}
+	return gen.LayoutCheckCreate200JSONResponse(check), nil
+}
+
 // LayoutPreviewCreate computes what comes out of every hole of a layout that is not stored.
 func (a *API) LayoutPreviewCreate(ctx context.Context, r gen.LayoutPreviewCreateRequestObject) (gen.LayoutPreviewCreateResponseObject, error) {
-	check, err := a.svc.PreviewLayout(ctx, principal(ctx), r.Body.WaterSourceId, r.Body.Spec)
+	check, err := a.svc.PreviewLayout(ctx, principal(ctx), r.Body.WaterSourceId, r.Body.Spec, flowAsk(r.Body.Conditions, r.Body.Questions))
 	if err != nil {
 		return nil, err
 	}

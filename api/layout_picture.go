@@ -49,7 +49,7 @@ func (a *API) LayoutProfileSvgGet(ctx context.Context, r gen.LayoutProfileSvgGet
 
 // OpenSetCreate computes what layouts of a source get when they are open together.
 func (a *API) OpenSetCreate(ctx context.Context, r gen.OpenSetCreateRequestObject) (gen.OpenSetCreateResponseObject, error) {
-	result, err := a.svc.OpenSet(ctx, principal(ctx), r.Source, r.Body.Layouts)
+	result, err := a.svc.OpenSet(ctx, principal(ctx), r.Source, r.Body.Layouts, flowConditions(r.Body.Conditions), layoutAsks(r.Body.Questions))
 	if err != nil {
 		return nil, err
 	}

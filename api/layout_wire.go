@@ -6,6 +6,8 @@ import (
 
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
 )
 
 func layoutValues(b gen.LayoutValues) repo.LayoutValues {
@@ -64,4 +66,24 @@ func layoutSpec(stored json.RawMessage) (*gen.LayoutSpec, error) {
 		return nil, fmt.Errorf("stored layout document: %w", err)
 	}
 	return &spec, nil
+}
+
+func flowAsk(c *gen.FlowConditions, q *gen.FlowQuestions) service.FlowAsk {
+	return service.FlowAsk{Conditions: flowConditions(c), Questions: q}
+}
+
+func flowConditions(c *gen.FlowConditions) file.FlowConditions {
+	if c == nil {
+		return file.FlowConditions{}
+	}
+	return *c
+}
+
+func layoutAsks(list *[]gen.OpenSetQuestions) []service.LayoutAsk {
+	if list == nil {
+		return nil
+	}
+	return views(*list, func(q gen.OpenSetQuestions) service.LayoutAsk {
+		return service.LayoutAsk{Layout: q.LayoutId, Questions: q.Questions}
+	})
 }

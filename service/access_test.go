@@ -182,7 +182,7 @@ func TestGardens_doNotSeeEachOther(t *testing.T) {
 	wantField(t, err, "/plot_id")
 	wantField(t, err, "/water_source_id")
 	wantKind(t, w.DeletePlot(t.Context(), stranger, w.plot, 1), NotFound)
-	_, err = w.CheckLayout(t.Context(), stranger, w.plot)
+	_, err = w.CheckLayout(t.Context(), stranger, w.plot, FlowAsk{})
 	wantKind(t, err, NotFound)
 }
 

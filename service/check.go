@@ -3,7 +3,6 @@ package service
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 
@@ -26,8 +25,9 @@ func (s *Service) SupplyCurve(ctx context.Context, p Principal, source uuid.UUID
 	return result.Supply, err
 }
 
-// CheckLayout computes what comes out of every hole of a layout's latest revision while it alone is open.
-func (s *Service) CheckLayout(ctx context.Context, p Principal, id uuid.UUID) (file.FlowResult, error) {
+// CheckLayout computes what comes out of every hole of a layout's latest revision while it alone is open, and answers
+// what else is asked of it.
+func (s *Service) CheckLayout(ctx context.Context, p Principal, id uuid.UUID, ask FlowAsk) (file.FlowResult, error) {
 	if err := p.may(ReadPeople); err != nil {
 		return file.FlowResult{}, err
 	}
@@ -39,8 +39,7 @@ func (s *Service) CheckLayout(ctx context.Context, p Principal, id uuid.UUID) (f
 	if err != nil {
 		return file.FlowResult{}, err
 	}
-	flow.Layouts = []file.NamedLayout{named}
-	return file.RunFlow(flow)
+	return ask.answer(flow, named)
 }
 
 // LayoutPicture is what a picture of a layout shows: its latest revision, and what comes out of its holes.
@@ -75,7 +74,7 @@ func (s *Service) LayoutPicture(ctx context.Context, p Principal, id uuid.UUID) 
 		return picture, err
 	}
 	flow.Layouts = []file.NamedLayout{named}
-	result, err := file.RunFlowSets(flow)
+	result, err := file.RunFlowAsked(flow)
 	if err != nil {
 		return picture, err
 	}
@@ -97,54 +96,6 @@ func (s *Service) latest(ctx context.Context, p Principal, id uuid.UUID) (file.N
 		return named, doc, fmt.Errorf("stored layout document: %w", err)
 	}
 	return named, doc, nil
-}
-
-// OpenSet computes what layouts of a source get when they are open together, by their latest revisions.
-func (s *Service) OpenSet(ctx context.Context, p Principal, source uuid.UUID, layouts []uuid.UUID) (file.FlowResult, error) {
-	if err := p.may(ReadPeople); err != nil {
-		return file.FlowResult{}, err
-	}
-	flow, err := s.flowOf(ctx, p, source)
-	if err != nil {
-		return file.FlowResult{}, err
-	}
-	var fields []Field
-	var set []string
-	for i, id := range layouts {
-		named, doc, err := s.latest(ctx, p, id)
-		at := file.Point("layouts", i)
-		switch {
-		case errors.Is(err, repo.ErrNotFound):
-			fields = append(fields, Field{at, "names no layout of this garden"})
-			continue
-		case err != nil:
-			return file.FlowResult{}, err
-		case doc.Layout.WaterSourceID != source:
-			fields = append(fields, Field{at, "lies on another water source"})
-		}
-		flow.Layouts, set = append(flow.Layouts, named), append(set, named.ID)
-	}
-	if len(fields) > 0 {
-		return file.FlowResult{}, invalid(fields...)
-	}
-	flow.Open = [][]string{set}
-	return file.RunFlowSets(flow)
-}
-
-// PreviewLayout computes a layout that is not stored, behind a source of the garden.
-func (s *Service) PreviewLayout(ctx context.Context, p Principal, source uuid.UUID, spec file.Layout) (file.FlowResult, error) {
-	if err := p.may(DrawLayout); err != nil {
-		return file.FlowResult{}, err
-	}
-	if fields := fieldsOf(spec.Validate("/spec")); len(fields) > 0 {
-		return file.FlowResult{}, invalid(fields...)
-	}
-	flow, err := s.flowOf(ctx, p, source)
-	if err != nil {
-		return file.FlowResult{}, fieldIfMissing(err, Field{"/water_source_id", "names no water source of this garden"})
-	}
-	flow.Layouts = []file.NamedLayout{{ID: "preview", Layout: spec}}
-	return file.RunFlow(flow)
 }
 
 // flowOf returns a flow file with the source of the garden and nothing behind it.

@@ -935,6 +935,9 @@ type Fairness string
 // FlowAnswers What people ask of one layout, alone on its source. What was assumed about the layout goes with it, since a range is often all that the inputs allow.
 type FlowAnswers = file.FlowAnswers
 
+// FlowConditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+type FlowConditions = file.FlowConditions
+
 // FlowCount A number with what the layout gets at it.
 type FlowCount = file.CountResult
 
@@ -953,17 +956,32 @@ type FlowLateral = file.LateralResult
 // FlowLayout What comes out of one layout.
 type FlowLayout = file.LayoutFlowResult
 
+// FlowMeasured What somebody measured while the layout ran alone: flow, head or both. The answer is the share of plugged holes, or which measurement would tell.
+type FlowMeasured = file.FlowMeasured
+
 // FlowMost How many of something the source carries as wished.
 type FlowMost = file.MostResult
 
+// FlowOpenHose A hose that somebody opens on the same source.
+type FlowOpenHose = file.SourceHose
+
+// FlowOptions The conditions of a calculation.
+type FlowOptions = file.FlowOptions
+
 // FlowPattern A hole pattern for one piece; pattern is left out where nothing at hand gives water.
 type FlowPattern = file.PatternResult
+
+// FlowPieceNeed What one piece should give, with the drills, spacings and holes per set at hand.
+type FlowPieceNeed = file.FlowPieceNeed
 
 // FlowPlug Which outlets to plug until the rest has the wished head at its worst hole.
 type FlowPlug = file.PlugResult
 
 // FlowPlugged The share of holes that a measurement says are plugged, or what to measure instead.
 type FlowPlugged = file.PluggedResult
+
+// FlowQuestions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+type FlowQuestions = file.FlowQuestions
 
 // FlowSensitivity The outcome at both ends of an assumption's plausible range: pairs are at low and at high.
 type FlowSensitivity = file.SensitivityResult
@@ -1378,6 +1396,12 @@ type LayoutPlugged = file.LayoutPlugged
 //
 // Examples: {"spec":{"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
 type LayoutPreview struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions *FlowQuestions `json:"questions,omitempty"`
+
 	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
 	//
 	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
@@ -1385,6 +1409,17 @@ type LayoutPreview struct {
 
 	// WaterSourceId The source that feeds it.
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
+}
+
+// LayoutQuestions What is asked of a layout beside the usual answers, and under which conditions it runs.
+//
+// Examples: {"conditions":{"elsewhere_l_per_min":6,"open_hose":{"diameter_mm":12.7,"length_m":10},"options":{"water_temperature_c":12}},"questions":{"measured":{"flow_l_per_min":9,"head_m":0.6},"most":{"du":0.8,"head_m":0.1},"pattern_for":[{"drills_mm":[1.2,1.6,2],"flow_l_per_h":100,"outlet":0,"piece":0,"spacings_m":[0.15,0.3]}],"valve_for_head_m":0.5}}
+type LayoutQuestions struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions *FlowQuestions `json:"questions,omitempty"`
 }
 
 // LayoutRated A bought outlet: its flow at a rated head. Exponent 0 is a regulated one.
@@ -1688,10 +1723,25 @@ type NeedSpell struct {
 
 // OpenSet Layouts to be thought of as open together, by their latest revisions.
 //
-// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}
+// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}, {"conditions":{"open_hose":{"diameter_mm":12.7,"length_m":10}},"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"],"questions":[{"layout_id":"01985c00-0000-7000-8000-000000000051","questions":{"most":{"du":0.8,"head_m":0.1}}}]}
 type OpenSet struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
 	// Layouts The layouts, all on the source.
 	Layouts []openapi_types.UUID `json:"layouts"`
+
+	// Questions What is asked of single layouts; each is answered as if alone on the source.
+	Questions *[]OpenSetQuestions `json:"questions,omitempty"`
+}
+
+// OpenSetQuestions What is asked of one layout of an open set.
+type OpenSetQuestions struct {
+	// LayoutId One of the open layouts.
+	LayoutId openapi_types.UUID `json:"layout_id"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions FlowQuestions `json:"questions"`
 }
 
 // Paper A size of paper.
@@ -4572,6 +4622,9 @@ type LayoutCreateJSONRequestBody = LayoutValues
 // LayoutReplaceJSONRequestBody defines body for LayoutReplace for application/json ContentType.
 type LayoutReplaceJSONRequestBody = LayoutValues
 
+// LayoutCheckCreateJSONRequestBody defines body for LayoutCheckCreate for application/json ContentType.
+type LayoutCheckCreateJSONRequestBody = LayoutQuestions
+
 // LayoutReturnJSONRequestBody defines body for LayoutReturn for application/json ContentType.
 type LayoutReturnJSONRequestBody = LayoutReturn
 
@@ -4869,14 +4922,14 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
 	DigGet(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// LayoutPreviewCreateWithBody Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreateWithBody Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/gardens/{garden}/layout-previews (the `LayoutPreviewCreate` operationId).
 	LayoutPreviewCreateWithBody(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -4934,6 +4987,20 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 	LayoutCheckGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutCheckCreateWithBody Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+	LayoutCheckCreateWithBody(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayoutCheckCreate Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+	LayoutCheckCreate(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutCheckCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
 	//
@@ -6141,7 +6208,7 @@ func (c *Client) DigGet(ctx context.Context, garden GardenPath, dig DigPath, par
 	return c.Client.Do(req)
 }
 
-// LayoutPreviewCreateWithBody Compute what comes out of every hole of a layout that is not stored
+// LayoutPreviewCreateWithBody Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 //
 // Takes any type of body and a specified content type.
 //
@@ -6158,7 +6225,7 @@ func (c *Client) LayoutPreviewCreateWithBody(ctx context.Context, garden GardenP
 	return c.Client.Do(req)
 }
 
-// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
+// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 //
 // Takes a body of the `application/json` content type.
 //
@@ -6297,6 +6364,40 @@ func (c *Client) LayoutAccept(ctx context.Context, garden GardenPath, layout Lay
 // Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 func (c *Client) LayoutCheckGet(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLayoutCheckGetRequest(c.Server, garden, layout)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutCheckCreateWithBody Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+func (c *Client) LayoutCheckCreateWithBody(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutCheckCreateRequestWithBody(c.Server, garden, layout, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayoutCheckCreate Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+func (c *Client) LayoutCheckCreate(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutCheckCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayoutCheckCreateRequest(c.Server, garden, layout, body)
 	if err != nil {
 		return nil, err
 	}
@@ -9959,6 +10060,60 @@ func NewLayoutCheckGetRequest(server string, garden GardenPath, layout LayoutPat
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewLayoutCheckCreateRequest calls the generic LayoutCheckCreate builder with application/json body
+func NewLayoutCheckCreateRequest(server string, garden GardenPath, layout LayoutPath, body LayoutCheckCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewLayoutCheckCreateRequestWithBody(server, garden, layout, "application/json", bodyReader)
+}
+
+// NewLayoutCheckCreateRequestWithBody constructs an http.Request for the LayoutCheckCreate method, with any body, and a specified content type
+func NewLayoutCheckCreateRequestWithBody(server string, garden GardenPath, layout LayoutPath, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "layout", layout, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/layouts/%s/check", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -17268,14 +17423,14 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/digs/{dig} (the `DigGet` operationId).
 	DigGetWithResponse(ctx context.Context, garden GardenPath, dig DigPath, params *DigGetParams, reqEditors ...RequestEditorFn) (*DigGetResponse, error)
 
-	// LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/gardens/{garden}/layout-previews (the `LayoutPreviewCreate` operationId).
 	LayoutPreviewCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayoutPreviewCreateResponse, error)
 
-	// LayoutPreviewCreateWithResponse Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreateWithResponse Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -17341,6 +17496,20 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckGet` operationId).
 	LayoutCheckGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, reqEditors ...RequestEditorFn) (*LayoutCheckGetResponse, error)
+
+	// LayoutCheckCreateWithBodyWithResponse Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+	LayoutCheckCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayoutCheckCreateResponse, error)
+
+	// LayoutCheckCreateWithResponse Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+	LayoutCheckCreateWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutCheckCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*LayoutCheckCreateResponse, error)
 
 	// LayoutDrawingSvgGetWithResponse Draw the latest revision to scale, its holes shaded by flow
 	//
@@ -19579,6 +19748,54 @@ func (r LayoutCheckGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LayoutCheckGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayoutCheckCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LayoutCheck
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayoutCheckCreateResponse) GetJSON200() *LayoutCheck {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayoutCheckCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayoutCheckCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayoutCheckCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayoutCheckCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayoutCheckCreateResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -25354,7 +25571,7 @@ func (c *ClientWithResponses) DigGetWithResponse(ctx context.Context, garden Gar
 	return ParseDigGetResponse(rsp)
 }
 
-// LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored
+// LayoutPreviewCreateWithBodyWithResponse Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -25367,7 +25584,7 @@ func (c *ClientWithResponses) LayoutPreviewCreateWithBodyWithResponse(ctx contex
 	return ParseLayoutPreviewCreateResponse(rsp)
 }
 
-// LayoutPreviewCreateWithResponse Compute what comes out of every hole of a layout that is not stored
+// LayoutPreviewCreateWithResponse Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -25486,6 +25703,32 @@ func (c *ClientWithResponses) LayoutCheckGetWithResponse(ctx context.Context, ga
 		return nil, err
 	}
 	return ParseLayoutCheckGetResponse(rsp)
+}
+
+// LayoutCheckCreateWithBodyWithResponse Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+func (c *ClientWithResponses) LayoutCheckCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayoutCheckCreateResponse, error) {
+	rsp, err := c.LayoutCheckCreateWithBody(ctx, garden, layout, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutCheckCreateResponse(rsp)
+}
+
+// LayoutCheckCreateWithResponse Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/layouts/{layout}/check (the `LayoutCheckCreate` operationId).
+func (c *ClientWithResponses) LayoutCheckCreateWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, body LayoutCheckCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*LayoutCheckCreateResponse, error) {
+	rsp, err := c.LayoutCheckCreate(ctx, garden, layout, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayoutCheckCreateResponse(rsp)
 }
 
 // LayoutDrawingSvgGetWithResponse Draw the latest revision to scale, its holes shaded by flow
@@ -28288,6 +28531,39 @@ func ParseLayoutCheckGetResponse(rsp *http.Response) (*LayoutCheckGetResponse, e
 	}
 
 	response := &LayoutCheckGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LayoutCheck
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayoutCheckCreateResponse parses an HTTP response from a LayoutCheckCreateWithResponse call
+func ParseLayoutCheckCreateResponse(rsp *http.Response) (*LayoutCheckCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayoutCheckCreateResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
 	}

@@ -935,6 +935,9 @@ type Fairness string
 // FlowAnswers What people ask of one layout, alone on its source. What was assumed about the layout goes with it, since a range is often all that the inputs allow.
 type FlowAnswers = file.FlowAnswers
 
+// FlowConditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+type FlowConditions = file.FlowConditions
+
 // FlowCount A number with what the layout gets at it.
 type FlowCount = file.CountResult
 
@@ -953,17 +956,32 @@ type FlowLateral = file.LateralResult
 // FlowLayout What comes out of one layout.
 type FlowLayout = file.LayoutFlowResult
 
+// FlowMeasured What somebody measured while the layout ran alone: flow, head or both. The answer is the share of plugged holes, or which measurement would tell.
+type FlowMeasured = file.FlowMeasured
+
 // FlowMost How many of something the source carries as wished.
 type FlowMost = file.MostResult
 
+// FlowOpenHose A hose that somebody opens on the same source.
+type FlowOpenHose = file.SourceHose
+
+// FlowOptions The conditions of a calculation.
+type FlowOptions = file.FlowOptions
+
 // FlowPattern A hole pattern for one piece; pattern is left out where nothing at hand gives water.
 type FlowPattern = file.PatternResult
+
+// FlowPieceNeed What one piece should give, with the drills, spacings and holes per set at hand.
+type FlowPieceNeed = file.FlowPieceNeed
 
 // FlowPlug Which outlets to plug until the rest has the wished head at its worst hole.
 type FlowPlug = file.PlugResult
 
 // FlowPlugged The share of holes that a measurement says are plugged, or what to measure instead.
 type FlowPlugged = file.PluggedResult
+
+// FlowQuestions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+type FlowQuestions = file.FlowQuestions
 
 // FlowSensitivity The outcome at both ends of an assumption's plausible range: pairs are at low and at high.
 type FlowSensitivity = file.SensitivityResult
@@ -1378,6 +1396,12 @@ type LayoutPlugged = file.LayoutPlugged
 //
 // Examples: {"spec":{"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}},"water_source_id":"01985c00-0000-7000-8000-000000000031"}
 type LayoutPreview struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions *FlowQuestions `json:"questions,omitempty"`
+
 	// Spec The layout document: everything behind one valve of a plot, as entered. Answers are computed from it; it is stored as it is.
 	//
 	// Examples: {"feed":{"hose_diameter_mm":15.9,"hose_length_m":7.6,"rise_m":0.2},"label":"box bed","manifold":{"feed_at_m":0.6,"length_m":1.2,"outlets":[{"at_m":0.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}},{"at_m":1.1,"lateral":{"pieces":[{"label":"A","length_m":3.05,"pattern":{"hole_diameter_mm":1.6,"spacing_m":0.15},"pipe":{"size":"1/2","wall":"schedule 40"}}]}}],"pipe":{"size":"3/4","wall":"schedule 40"}}}
@@ -1385,6 +1409,17 @@ type LayoutPreview struct {
 
 	// WaterSourceId The source that feeds it.
 	WaterSourceId openapi_types.UUID `json:"water_source_id"`
+}
+
+// LayoutQuestions What is asked of a layout beside the usual answers, and under which conditions it runs.
+//
+// Examples: {"conditions":{"elsewhere_l_per_min":6,"open_hose":{"diameter_mm":12.7,"length_m":10},"options":{"water_temperature_c":12}},"questions":{"measured":{"flow_l_per_min":9,"head_m":0.6},"most":{"du":0.8,"head_m":0.1},"pattern_for":[{"drills_mm":[1.2,1.6,2],"flow_l_per_h":100,"outlet":0,"piece":0,"spacings_m":[0.15,0.3]}],"valve_for_head_m":0.5}}
+type LayoutQuestions struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions *FlowQuestions `json:"questions,omitempty"`
 }
 
 // LayoutRated A bought outlet: its flow at a rated head. Exponent 0 is a regulated one.
@@ -1688,10 +1723,25 @@ type NeedSpell struct {
 
 // OpenSet Layouts to be thought of as open together, by their latest revisions.
 //
-// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}
+// Examples: {"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"]}, {"conditions":{"open_hose":{"diameter_mm":12.7,"length_m":10}},"layouts":["01985c00-0000-7000-8000-000000000051","01985c00-0000-7000-8000-000000000052"],"questions":[{"layout_id":"01985c00-0000-7000-8000-000000000051","questions":{"most":{"du":0.8,"head_m":0.1}}}]}
 type OpenSet struct {
+	// Conditions What holds while layouts run. Left out, the defaults of `rillturn flow` hold.
+	Conditions *FlowConditions `json:"conditions,omitempty"`
+
 	// Layouts The layouts, all on the source.
 	Layouts []openapi_types.UUID `json:"layouts"`
+
+	// Questions What is asked of single layouts; each is answered as if alone on the source.
+	Questions *[]OpenSetQuestions `json:"questions,omitempty"`
+}
+
+// OpenSetQuestions What is asked of one layout of an open set.
+type OpenSetQuestions struct {
+	// LayoutId One of the open layouts.
+	LayoutId openapi_types.UUID `json:"layout_id"`
+
+	// Questions What somebody wants to know of a layout alone on its source, beyond what is always answered.
+	Questions FlowQuestions `json:"questions"`
 }
 
 // Paper A size of paper.
@@ -4572,6 +4622,9 @@ type LayoutCreateJSONRequestBody = LayoutValues
 // LayoutReplaceJSONRequestBody defines body for LayoutReplace for application/json ContentType.
 type LayoutReplaceJSONRequestBody = LayoutValues
 
+// LayoutCheckCreateJSONRequestBody defines body for LayoutCheckCreate for application/json ContentType.
+type LayoutCheckCreateJSONRequestBody = LayoutQuestions
+
 // LayoutReturnJSONRequestBody defines body for LayoutReturn for application/json ContentType.
 type LayoutReturnJSONRequestBody = LayoutReturn
 
@@ -4718,7 +4771,7 @@ type ServerInterface interface {
 	// DigGet Read a dig
 	// (GET /v1/gardens/{garden}/digs/{dig})
 	DigGet(c *gin.Context, garden GardenPath, dig DigPath, params DigGetParams)
-	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	// (POST /v1/gardens/{garden}/layout-previews)
 	LayoutPreviewCreate(c *gin.Context, garden GardenPath)
 	// LayoutList List layouts, without their documents
@@ -4739,6 +4792,9 @@ type ServerInterface interface {
 	// LayoutCheckGet Compute what comes out of every hole of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/check)
 	LayoutCheckGet(c *gin.Context, garden GardenPath, layout LayoutPath)
+	// LayoutCheckCreate Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	// (POST /v1/gardens/{garden}/layouts/{layout}/check)
+	LayoutCheckCreate(c *gin.Context, garden GardenPath, layout LayoutPath)
 	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
 	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
 	LayoutDrawingSvgGet(c *gin.Context, garden GardenPath, layout LayoutPath)
@@ -6190,6 +6246,40 @@ func (siw *ServerInterfaceWrapper) LayoutCheckGet(c *gin.Context) {
 	}
 
 	siw.Handler.LayoutCheckGet(c, garden, layout)
+}
+
+// LayoutCheckCreate operation middleware
+func (siw *ServerInterfaceWrapper) LayoutCheckCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "layout" -------------
+	var layout LayoutPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "layout", c.Param("layout"), &layout, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter layout: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.LayoutCheckCreate(c, garden, layout)
 }
 
 // LayoutDrawingSvgGet operation middleware
@@ -12068,6 +12158,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/layouts/:layout", wrapper.LayoutReplace)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/accept", wrapper.LayoutAccept)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/check", wrapper.LayoutCheckGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/check", wrapper.LayoutCheckCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/drawing.svg", wrapper.LayoutDrawingSvgGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/effect", wrapper.LayoutEffectGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/layouts/:layout/profile.svg", wrapper.LayoutProfileSvgGet)
@@ -13294,6 +13385,47 @@ type LayoutCheckGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LayoutCheckGetdefaultApplicationProblemPlusJSONResponse) VisitLayoutCheckGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutCheckCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Layout LayoutPath `json:"layout"`
+	Body   *LayoutCheckCreateJSONRequestBody
+}
+
+type LayoutCheckCreateResponseObject interface {
+	VisitLayoutCheckCreateResponse(w http.ResponseWriter) error
+}
+
+type LayoutCheckCreate200JSONResponse LayoutCheck
+
+func (response LayoutCheckCreate200JSONResponse) VisitLayoutCheckCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayoutCheckCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayoutCheckCreatedefaultApplicationProblemPlusJSONResponse) VisitLayoutCheckCreateResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -18495,7 +18627,7 @@ type StrictServerInterface interface {
 	// DigGet Read a dig
 	// (GET /v1/gardens/{garden}/digs/{dig})
 	DigGet(ctx context.Context, request DigGetRequestObject) (DigGetResponseObject, error)
-	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored
+	// LayoutPreviewCreate Compute what comes out of every hole of a layout that is not stored, and answer questions about it
 	// (POST /v1/gardens/{garden}/layout-previews)
 	LayoutPreviewCreate(ctx context.Context, request LayoutPreviewCreateRequestObject) (LayoutPreviewCreateResponseObject, error)
 	// LayoutList List layouts, without their documents
@@ -18516,6 +18648,9 @@ type StrictServerInterface interface {
 	// LayoutCheckGet Compute what comes out of every hole of the latest revision
 	// (GET /v1/gardens/{garden}/layouts/{layout}/check)
 	LayoutCheckGet(ctx context.Context, request LayoutCheckGetRequestObject) (LayoutCheckGetResponseObject, error)
+	// LayoutCheckCreate Compute what comes out of every hole of the latest revision under conditions, and answer questions about it
+	// (POST /v1/gardens/{garden}/layouts/{layout}/check)
+	LayoutCheckCreate(ctx context.Context, request LayoutCheckCreateRequestObject) (LayoutCheckCreateResponseObject, error)
 	// LayoutDrawingSvgGet Draw the latest revision to scale, its holes shaded by flow
 	// (GET /v1/gardens/{garden}/layouts/{layout}/drawing.svg)
 	LayoutDrawingSvgGet(ctx context.Context, request LayoutDrawingSvgGetRequestObject) (LayoutDrawingSvgGetResponseObject, error)
@@ -19683,6 +19818,51 @@ func (sh *strictHandler) LayoutCheckGet(ctx *gin.Context, garden GardenPath, lay
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(LayoutCheckGetResponseObject); ok {
 		if err := validResponse.VisitLayoutCheckGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// LayoutCheckCreate operation middleware
+func (sh *strictHandler) LayoutCheckCreate(ctx *gin.Context, garden GardenPath, layout LayoutPath) {
+	var request LayoutCheckCreateRequestObject
+
+	request.Garden = garden
+	request.Layout = layout
+
+	var body LayoutCheckCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayoutCheckCreate(ctx, request.(LayoutCheckCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayoutCheckCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(LayoutCheckCreateResponseObject); ok {
+		if err := validResponse.VisitLayoutCheckCreateResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

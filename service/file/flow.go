@@ -33,6 +33,21 @@ type FlowOptions struct {
 	OutletVariation    *float64 `json:"outlet_variation,omitempty"`
 }
 
+// FlowConditions are what holds while layouts run on a source that is known already.
+type FlowConditions struct {
+	Options          FlowOptions `json:"options,omitzero"`
+	ElsewhereLPerMin float64     `json:"elsewhere_l_per_min,omitempty"`
+	CommonFeed       *LayoutFeed `json:"common_feed,omitempty"`
+	OpenHose         *SourceHose `json:"open_hose,omitempty"`
+}
+
+// Under returns the flow file with other conditions.
+func (f Flow) Under(c FlowConditions) Flow {
+	f.Options, f.OpenHose = c.Options, c.OpenHose
+	f.Source.ElsewhereLPerMin, f.Source.CommonFeed = c.ElsewhereLPerMin, c.CommonFeed
+	return f
+}
+
 // NamedLayout is a layout with the id that open sets name it by.
 type NamedLayout struct {
 	ID        string         `json:"id" file:"required"`

@@ -102,11 +102,23 @@ type FlowWarning struct {
 // RunFlow answers a flow file that is valid: what comes out of each set, and what people ask of each layout. Its errors
 // are Faults.
 func RunFlow(f Flow) (FlowResult, error) {
+	return runFlow(f, func(NamedLayout) bool { return true })
+}
+
+// RunFlowAsked answers what comes out of each set, but of layouts only those with questions.
+func RunFlowAsked(f Flow) (FlowResult, error) {
+	return runFlow(f, func(l NamedLayout) bool { return l.Questions != nil })
+}
+
+func runFlow(f Flow, asked func(NamedLayout) bool) (FlowResult, error) {
 	run, result, err := runSets(f)
 	if err != nil {
 		return FlowResult{}, err
 	}
 	for _, l := range f.Layouts {
+		if !asked(l) {
+			continue
+		}
 		a, err := run.answers(l)
 		if err != nil {
 			return FlowResult{}, err
@@ -116,12 +128,6 @@ func RunFlow(f Flow) (FlowResult, error) {
 		}
 	}
 	return result, nil
-}
-
-// RunFlowSets answers only what comes out of each set.
-func RunFlowSets(f Flow) (FlowResult, error) {
-	_, result, err := runSets(f)
-	return result, err
 }
 
 // runSets returns the run for further questions, and what comes out of each set.
