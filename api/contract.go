@@ -34,6 +34,7 @@ type operation struct {
 	queries   []string // names of the query parameters
 	produces  []string // media types of the answer, the preferred one first
 	body      *openapi3.Schema
+	bodiless  bool // a request without a body says what an empty object says
 	public    bool // needs no token
 	feed      bool // takes the token from the query too
 	creates   bool // takes an Idempotency-Key
@@ -106,6 +107,7 @@ func newOperation(doc *openapi3.T, path string, item *openapi3.PathItem, method 
 	}
 	if op.RequestBody != nil {
 		o.body = op.RequestBody.Value.Content[jsonMedia].Schema.Value
+		o.bodiless = !op.RequestBody.Value.Required
 	}
 	return o
 }
@@ -173,6 +175,8 @@ func readBody(c *gin.Context, op *operation) (raw []byte, value any, faults []ge
 		return nil, nil, []gen.ProblemError{{Reason: "this operation takes no body"}}, nil
 	case op.body == nil:
 		return nil, nil, nil, nil
+	case op.bodiless && len(raw) == 0:
+		return []byte("{}"), map[string]any{}, nil, nil
 	}
 	media, params, err := mime.ParseMediaType(c.GetHeader("Content-Type"))
 	if charset := params["charset"]; err != nil || media != jsonMedia || charset != "" && !strings.EqualFold(charset, "utf-8") {

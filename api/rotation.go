@@ -101,7 +101,7 @@ func (a *API) RotationPublish(ctx context.Context, r gen.RotationPublishRequestO
 	if err != nil {
 		return nil, err
 	}
-	row, err := a.svc.PublishRotation(ctx, principal(ctx), r.Rotation, match, r.Body.AllowStale)
+	row, err := a.svc.PublishRotation(ctx, principal(ctx), r.Rotation, match, r.Body.AllowStale != nil && *r.Body.AllowStale)
 	if err != nil {
 		return nil, err
 	}

@@ -40,9 +40,15 @@ func rotationView(r repo.Rotation, planRevision int64) gen.Rotation {
 }
 
 func proposal(b gen.RotationCreate) service.Proposal {
-	p := service.Proposal{Days: int(b.Days), Effort: string(b.Effort), Seed: b.Seed}
-	if b.Fresh != nil {
-		p.Fresh = *b.Fresh
+	p := service.Proposal{Days: 7, Effort: string(gen.EffortFast), Seed: 1, Fresh: b.Fresh != nil && *b.Fresh}
+	if b.Days != nil {
+		p.Days = int(*b.Days)
+	}
+	if b.Effort != nil {
+		p.Effort = string(*b.Effort)
+	}
+	if b.Seed != nil {
+		p.Seed = *b.Seed
 	}
 	if b.FirstDay != nil {
 		p.FirstDay = &file.Day{Time: b.FirstDay.Time}

@@ -121,7 +121,7 @@ func (s *story) propose(t *testing.T, effort string, status int) map[string]any 
 
 func (s *story) publish(t *testing.T, rotation any) map[string]any {
 	t.Helper()
-	return s.post(t, 200, map[string]any{"allow_stale": false}, "rotations", rotation, "publish")
+	return s.post(t, 200, nil, "rotations", rotation, "publish")
 }
 
 // event is one turn as a calendar program sees it.
@@ -293,5 +293,15 @@ func TestStory_aPlanInTheBackground(t *testing.T) {
 	}}, "what-ifs")
 	if needed := func(side string) float64 { return what[side].(map[string]any)["need_l"].(float64) }; needed("after") <= needed("before") {
 		t.Errorf("a hot week and another plot ask for no more: %v", what)
+	}
+}
+
+// A coordinator who says nothing gets the plan of the next week, made at once.
+func TestStory_aPlanWithoutWishes(t *testing.T) {
+	t.Parallel()
+	s := newStory(t)
+	made := s.post(t, 201, nil, "rotations")
+	if made["days"] != 7.0 || made["effort"] != "fast" || made["seed"] != 1.0 || made["status"] != "proposed" {
+		t.Errorf("%v", made)
 	}
 }

@@ -2267,15 +2267,15 @@ type RotationComparison struct {
 	Turns []TurnChange `json:"turns"`
 }
 
-// RotationCreate What is to be planned.
+// RotationCreate What is to be planned. Without an effort it is fast; without a body the next seven days are planned.
 //
 // Examples: {"days":14,"effort":"fast","first_day":"2026-07-06","seed":1}
 type RotationCreate struct {
 	// Days Length of the horizon.
-	Days int32 `json:"days"`
+	Days *int32 `json:"days,omitempty"`
 
 	// Effort How long the search for zones may take. `fast` answers at once, `full` looks further; both are repeatable to the byte.
-	Effort Effort `json:"effort"`
+	Effort *Effort `json:"effort,omitempty"`
 
 	// FirstDay First day of the horizon. Left out: tomorrow in the garden's time zone.
 	FirstDay *openapi_types.Date `json:"first_day,omitempty"`
@@ -2284,7 +2284,7 @@ type RotationCreate struct {
 	Fresh *bool `json:"fresh,omitempty"`
 
 	// Seed Starting point of the search: the same garden, effort and seed give the same plan.
-	Seed int64 `json:"seed"`
+	Seed *int64 `json:"seed,omitempty"`
 }
 
 // RotationList A page of a list.
@@ -2316,7 +2316,7 @@ type RotationProgressStage string
 // Examples: {"allow_stale":false}
 type RotationPublish struct {
 	// AllowStale Publish although the garden changed since the plan was made.
-	AllowStale bool `json:"allow_stale"`
+	AllowStale *bool `json:"allow_stale,omitempty"`
 }
 
 // RotationStatus Where a rotation stands. `planning`: a job works at it; it ends as `proposed`, `cancelled` (somebody stopped it) or `failed`.
