@@ -207,7 +207,7 @@ func Layout(t testing.TB, db repo.Beginner, garden uuid.UUID, spec json.RawMessa
 func Planting(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.PlantingValues)) repo.Planting {
 	t.Helper()
 	values := edited(repo.PlantingValues{
-		Crop: "lettuce", CropConstants: json.RawMessage("{}"), PlantedOn: FirstDay, AreaM2: 10, WettedFraction: 0.4, Mulch: "none",
+		Crop: "lettuce", CropConstants: json.RawMessage(`{"code": "lettuce"}`), PlantedOn: FirstDay, AreaM2: 10, WettedFraction: 0.4, Mulch: "none",
 		GardenID: garden, ID: newID(), Revision: 1,
 	}, edit)
 	if values.PlotID == uuid.Nil {
