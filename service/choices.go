@@ -99,7 +99,7 @@ func (f *facts) options(stop func() bool) (o plan.Options, at map[string]string)
 		Effort: plan.Effort(f.Horizon.Effort), Seed: uint64(f.Horizon.Seed), Share: problem.Measure(f.Garden.Garden.Fairness),
 		Grid: problem.SpanDown(unit.Minutes(f.Garden.Garden.StartGridMin)), Stop: stop,
 	}
-	at = map[string]string{}
+	at = map[string]string{"/Effort": "/horizon/effort", "/Share": "/garden/fairness", "/Grid": "/garden/start_grid_min"}
 	if c := f.Planning; c != nil {
 		for k, pin := range c.Pins {
 			if units := f.planned(pin.Units); len(units) > 0 {

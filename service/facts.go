@@ -67,6 +67,9 @@ func gather(g file.Garden, s supposition) (*facts, error) {
 	}
 	f.supposed = s
 	var faults file.Faults
+	if f.sound(&faults); len(faults) > 0 {
+		return nil, faults
+	}
 	if f.openings = openings(g, f.loc); len(f.openings) == 0 {
 		faults.Add("/water_hours", "no source may run in the horizon: enter water hours, or check the season and the dates")
 	}

@@ -40,6 +40,9 @@ func (f *facts) checkReplan(faults *file.Faults) {
 		if !t.StartsAt.Before(t.EndsAt) || !t.EndsAt.After(f.start) {
 			faults.Add(at+"/ends_at", "must come after starts_at and after the horizon begins; water from before it belongs into waterings")
 		}
+		if t.EndsAt.After(r.EndsAt) {
+			faults.Add(at+"/ends_at", "must not come after the published rotation ends at %s", r.EndsAt.Format(time.RFC3339))
+		}
 		for n, m := range t.Members {
 			if known && !slices.Contains(members, m.Unit) {
 				faults.Add(at+file.Point("members", n, "unit"), "%q is not in zone %q", m.Unit, t.Zone)

@@ -27,6 +27,11 @@ func (p *planner) resolvePrevious() error {
 	if p.Notice < 0 {
 		return &OptionError{Field: "/Notice", Reason: "must not be negative"}
 	}
+	for _, t := range p.Previous.Turns {
+		if p.PreviousEnd > 0 {
+			p.PreviousEnd = max(p.PreviousEnd, t.End)
+		}
+	}
 	b := &published{intact: true, freeFrom: p.Now + problem.Instant(p.Notice)}
 	p.before = b
 	b.keepZones(p)
