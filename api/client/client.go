@@ -1080,7 +1080,7 @@ type FlowTestValues struct {
 	VolumeL *float64 `json:"volume_l,omitempty"`
 }
 
-// FlowValve The valve's loss coefficient for the head, or the most head with it wide open.
+// FlowValve The valve's loss coefficient for the head, or the most head with it wide open. A person sets it by a clear tube on the manifold, in which water stands `head_m` high, or by cups under the holes.
 type FlowValve = file.ValveResult
 
 // FlowWarning A warning of the calculation. `value` and `limit` are in the unit that goes with the code.

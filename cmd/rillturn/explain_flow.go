@@ -80,11 +80,7 @@ func (p flowWords) answers(a *file.FlowAnswers) {
 		p.say(p.HydraulicWarning(w.Engine()))
 	}
 	p.say(p.Standpipe(hydraulics.Standpipe{Running: unit.Length(a.Standpipe.RunningM), Shut: unit.Length(a.Standpipe.ShutM)}))
-	for _, c := range a.Cups {
-		p.say(p.FillCups(words.Cups{
-			Path: fmt.Sprintf("manifold.outlets[%d].lateral", c.Outlet), Cup: unit.Liters(a.CupL), First: given(c.FirstSeconds), Last: given(c.LastSeconds),
-		}))
-	}
+	p.cups(a.CupL, a.Cups)
 	if o := a.PlugOutlets; o != nil {
 		plug := words.OutletsToPlug{Granted: o.Granted, Wish: wish(o.Wish), LeastHead: unit.Head(o.LeastHeadM)}
 		for _, outlet := range o.Outlets {
@@ -93,6 +89,15 @@ func (p flowWords) answers(a *file.FlowAnswers) {
 		p.say(p.PlugOutlets(plug))
 	}
 	p.asked(a)
+}
+
+// cups says how long cups of the volume [L] take to fill.
+func (p flowWords) cups(volume float64, list []file.CupResult) {
+	for _, c := range list {
+		p.say(p.FillCups(words.Cups{
+			Path: fmt.Sprintf("manifold.outlets[%d].lateral", c.Outlet), Cup: unit.Liters(volume), First: given(c.FirstSeconds), Last: given(c.LastSeconds),
+		}))
+	}
 }
 
 // asked says the answers to the questions of the file.
@@ -111,6 +116,7 @@ func (p flowWords) asked(a *file.FlowAnswers) {
 		p.say(p.ValveCannot(hydraulics.HeadError{Want: unit.Head(v.HeadM), Most: unit.Head(*v.MostHeadM)}))
 	} else if v != nil {
 		p.say(p.Valve(unit.Head(v.HeadM)))
+		p.cups(a.CupL, v.Cups)
 	}
 	if s := a.Plugged; s != nil && s.Share != nil {
 		p.say(p.Plugged(hydraulics.PluggedShare{Least: s.Share[0], Most: s.Share[1], Conductance: s.Conductance}))

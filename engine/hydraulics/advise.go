@@ -1,6 +1,7 @@
 package hydraulics
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -41,20 +42,31 @@ type HowMany struct {
 	AtLimit bool
 }
 
-// howMany tries 1, 2, … until the wish is not granted; try returns the result for n, or false where n can't be built.
+// howMany doubles a number until the wish is not granted and halves the gap from there: the wish is granted at what it
+// returns and not at one more. try returns the result for n, or false where n can't be built. A number that asks for more
+// than the source gives is not granted; one beyond what a layout may be ends at a limit.
 func howMany(w Wish, try func(n int) (Result, bool, error)) (HowMany, error) {
 	var best HowMany
-	for n := 1; n <= mostTried; n++ {
+	over, atLimit := mostTried+1, true
+	for n := 1; best.Count+1 < over; {
 		r, possible, err := try(n)
-		if err != nil {
+		var much InfeasibleError
+		var beyond Faults
+		switch {
+		case err == nil && possible && w.granted(&r):
+			best.Count, best.Result = n, r
+		case err == nil, errors.As(err, &much):
+			over, atLimit = n, false
+		case errors.As(err, &beyond) && n > 1:
+			over, atLimit = n, true
+		default:
 			return HowMany{}, err
 		}
-		if !possible || !w.granted(&r) {
-			return best, nil
+		if n = 2 * best.Count; n >= over {
+			n = (best.Count + over) / 2
 		}
-		best.Count, best.Result = n, r
 	}
-	best.AtLimit = true
+	best.AtLimit = atLimit
 	return best, nil
 }
 

@@ -149,8 +149,14 @@ func (a *answering) operation() {
 	if least, ok := leastHead(&a.result); ok {
 		a.out.LeastHeadM = &least
 	}
-	for i := range a.result.Laterals {
-		l := &a.result.Laterals[i]
+	a.out.Cups = cupsOf(&a.result)
+}
+
+// cupsOf returns how long cups take to fill, per open outlet.
+func cupsOf(r *hydraulics.Result) []CupResult {
+	var cups []CupResult
+	for i := range r.Laterals {
+		l := &r.Laterals[i]
 		cup := CupResult{Outlet: l.Outlet}
 		if first, ok := l.First(); ok {
 			cup.FirstSeconds = fill(first)
@@ -158,8 +164,9 @@ func (a *answering) operation() {
 		if last, ok := l.Last(); ok {
 			cup.LastSeconds = fill(last)
 		}
-		a.out.Cups = append(a.out.Cups, cup)
+		cups = append(cups, cup)
 	}
+	return cups
 }
 
 func (a *answering) standpipe() error {

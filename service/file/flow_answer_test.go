@@ -135,8 +135,40 @@ func TestRunFlow_valveLeavesTheHead(t *testing.T) {
 	if math.Abs(a.Standpipe.RunningM-0.5) > 1e-4 {
 		t.Errorf("manifold head %v m, want 0.5", a.Standpipe.RunningM)
 	}
+	if diff := cmp.Diff(valve.Cups, a.Cups); len(valve.Cups) != 3 || diff != "" {
+		t.Errorf("cups at the valve's setting, said before and after: %s", diff)
+	}
 	if a.Valve.ValveK != nil || a.Valve.MostHeadM == nil || *a.Valve.MostHeadM < 0.5 || *a.Valve.MostHeadM > 20 {
 		t.Errorf("20 m wished: %+v", a.Valve)
+	}
+}
+
+// Counting ends where regulated outlets ask for more than the source gives, and where a layout would be larger than any.
+func TestRunFlow_countsToTheEndOfWhatCanBe(t *testing.T) {
+	t.Parallel()
+	pipe := LayoutPipe{InsideDiameterMM: 80}
+	one := func(p LayoutPattern) Layout {
+		lateral := LayoutLateral{Pieces: []LayoutPiece{{Pipe: pipe, LengthM: 8, Pattern: &p}}}
+		return Layout{Manifold: LayoutManifold{Pipe: pipe, LengthM: 1, Outlets: []LayoutOutlet{{AtM: 0.5, Lateral: &lateral}}}}
+	}
+	least, rated := FlowQuestions{Most: &FlowWish{HeadM: 0.001}}, FlowQuestions{Most: &FlowWish{HeadM: 9.9}}
+	f := Flow{
+		Source: FlowSource{Curve: &SourceCurve{H0M: 20, K: 0, N: 2, FlowMaxLPerMin: new(10.0)}},
+		Layouts: []NamedLayout{
+			{ID: "regulated", Questions: &rated, Layout: one(LayoutPattern{SpacingM: 1, Rated: &LayoutRated{FlowLPerH: 25, HeadM: 10}})},
+			{ID: "fine holes", Questions: &least, Layout: one(LayoutPattern{SpacingM: 0.005, HoleDiameterMM: 0.3})},
+		},
+		Open: [][]string{{"regulated"}},
+	}
+	// Eight outlets of 25 L/h are 200 L/h or 3.3 L/min, so 10 L/min feed three such layouts or laterals, or 24 outlets.
+	r := mustRunFlow(t, f)
+	if m := r.Answers[0].Most; m.Layouts.Count != 3 || m.Laterals.Count != 3 || m.HoleSets.Count != 24 || m.Layouts.AtLimit {
+		t.Errorf("regulated outlets: %+v", m)
+	}
+	// 8 m at 5 mm are 1600 sets; a layout has at most 20000, so 12 laterals.
+	f.Source.Curve.FlowMaxLPerMin = nil
+	if m := mustRunFlow(t, f).Answers[1].Most; m.Laterals.Count != 12 || !m.Laterals.AtLimit {
+		t.Errorf("laterals of 1600 sets: %+v", m.Laterals)
 	}
 }
 

@@ -63,11 +63,13 @@ type CountResult struct {
 	DU         float64 `json:"du"`
 }
 
-// ValveResult is the valve's loss coefficient for the head, or the most head with it wide open.
+// ValveResult is the valve's loss coefficient for the head, or the most head with it wide open. A person sets it by a
+// clear tube on the manifold, in which water stands head_m high, or by cups under the holes.
 type ValveResult struct {
-	HeadM     float64  `json:"head_m"`
-	ValveK    *float64 `json:"valve_k,omitempty"`
-	MostHeadM *float64 `json:"most_head_m,omitempty"` // left out: the head can be had
+	HeadM     float64     `json:"head_m"`
+	ValveK    *float64    `json:"valve_k,omitempty"`
+	Cups      []CupResult `json:"cups,omitempty"`        // per open outlet, with the valve set
+	MostHeadM *float64    `json:"most_head_m,omitempty"` // left out: the head can be had
 }
 
 // PluggedResult is the share of holes that a measurement says are plugged, or what to measure instead.
@@ -212,7 +214,17 @@ func (a *answering) valve() error {
 	case err != nil:
 		return err
 	}
-	a.out.Valve.ValveK = &k
+	set := a.layout
+	set.Feed.ValveK = k
+	throttled, err := a.run.compiler.Compile(set)
+	if err != nil {
+		return err
+	}
+	result, err := hydraulics.SolveOn(a.run.supply, throttled)
+	if err != nil {
+		return err
+	}
+	a.out.Valve.ValveK, a.out.Valve.Cups = &k, cupsOf(&result)
 	return nil
 }
 
