@@ -138,6 +138,9 @@ func (r *reporting) shortfall(x file.ShortagePlan) render.Shortfall {
 		if l.Day >= 0 {
 			limit.Day = r.g.Horizon.FirstDay.AddDate(0, 0, l.Day).Add(12 * time.Hour)
 		}
+		if limit.Kind == rotation.PartGrid {
+			limit.GridMinutes = r.g.Garden.StartGridMin
+		}
 		fall.Limits = append(fall.Limits, limit)
 	}
 	return fall

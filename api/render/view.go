@@ -145,8 +145,9 @@ type Limit struct {
 	// Start and End are the water hours it is about; both zero when there are none.
 	Start, End time.Time
 	// Day is any instant of its day in the garden's zone; zero when it is not about one day.
-	Day     time.Time
-	Minutes float64
+	Day         time.Time
+	Minutes     float64
+	GridMinutes float64 // turns start at whole multiples of it; only of a limit that comes from that
 }
 
 // Validate reports what keeps a schedule from being drawn: a missing time zone, a turn without identity, an empty

@@ -12,6 +12,7 @@ import (
 // zones that were seen to use them, and corrected when the mix of zones changes.
 type limits struct {
 	cut    []problem.Span // by slot: taken off its usable time because a placement did not fit
+	grid   []problem.Span // by slot: the part of cut that starting on the grid costs; nil without one
 	poolOf []int
 	pools  []problem.Span
 	parent []int
@@ -314,6 +315,7 @@ type PartKind string
 const (
 	PartWindow    PartKind = "window"     // the time of a window that the set uses up
 	PartChange    PartKind = "changeover" // less the pauses between its turns
+	PartGrid      PartKind = "grid"       // less what starting on the grid leaves unused
 	PartPlacement PartKind = "placement"  // less what soak pauses and other sources leave unused
 	PartOthers    PartKind = "others"     // less what other zones have there
 	PartVisit     PartKind = "visit"      // the longest turns of a zone in a window that the set does not use up
@@ -361,8 +363,16 @@ func (e *evaluator) parts(l *Level, p Pattern) []Part {
 		}
 		slot := &g.Slots[w]
 		add(PartWindow, -1, w, -1, slot.Day, slot.Usable)
-		add(PartChange, -1, w, -1, slot.Day, -g.pauses(p, w))
-		add(PartPlacement, -1, w, -1, slot.Day, -e.limits.cut[w])
+		pauses, idle := g.pauses(p, w), e.limits.cut[w]
+		if idle < 0 { // a zone soaks in the reserve
+			pauses, idle = pauses+idle, 0
+		}
+		add(PartChange, -1, w, -1, slot.Day, -pauses)
+		if e.limits.grid != nil {
+			add(PartGrid, -1, w, -1, slot.Day, -e.limits.grid[w])
+			idle -= e.limits.grid[w]
+		}
+		add(PartPlacement, -1, w, -1, slot.Day, -idle)
 	}
 	for _, a := range l.Arcs {
 		w := in.arcs[a].slot

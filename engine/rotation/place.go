@@ -206,9 +206,9 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 	best := -1
 	for at := range bySlot[w] {
 		v := &bySlot[w][at]
-		ready := p.onGrid(max(slot.Start, p.free[s], p.lastEnd[v.zone]+problem.Instant(p.g.Zones[v.zone].Soak)))
+		ready := onGrid(max(slot.Start, p.free[s], p.lastEnd[v.zone]+problem.Instant(p.g.Zones[v.zone].Soak)), p.grid)
 		if p.lastSlot[s] == w && p.lastZone[s] != v.zone {
-			ready = p.onGrid(max(ready, p.free[s]+problem.Instant(p.g.Model.Sources[s].Changeover)))
+			ready = onGrid(max(ready, p.free[s]+problem.Instant(p.g.Model.Sources[s].Changeover)), p.grid)
 		}
 		if p.rule == onTheClock && v.clock >= 0 {
 			ready = max(ready, v.clock)
@@ -217,8 +217,8 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 			later(ready)
 			continue
 		}
-		if p.onGrid(now) != now {
-			later(p.onGrid(now))
+		if onGrid(now, p.grid) != now {
+			later(onGrid(now, p.grid))
 			continue
 		}
 		if !p.meterAllows(v.zone, now, v.pieces[0]) {
@@ -235,11 +235,11 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 }
 
 // onGrid rounds a moment up to the next one at which a turn may start.
-func (p *placement) onGrid(t problem.Instant) problem.Instant {
-	if p.grid <= 0 {
+func onGrid(t problem.Instant, grid problem.Span) problem.Instant {
+	if grid <= 0 {
 		return t
 	}
-	g := problem.Instant(p.grid)
+	g := problem.Instant(grid)
 	return (t + g - 1) / g * g
 }
 

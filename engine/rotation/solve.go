@@ -87,6 +87,9 @@ func (g *Group) Solve(c Config) Result {
 			}
 		}
 	}
+	if c.Grid > 0 {
+		best = s.onGrid(best, caps, c)
+	}
 	best.Evaluated = e.count
 	return best
 }
@@ -400,6 +403,9 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 		}
 		runs, overflow := g.bestPlacement(visits, c)
 		if s.keepsVolumes(caps, runs) {
+			if c.Grid > 0 {
+				runs = g.lengthened(runs, caps, c.Grid)
+			}
 			r := g.result(p, visits, levels, runs)
 			r.Caps = s.poolCaps(caps)
 			if sc := g.resultScore(&r); !found || sc.better(bestScore) {

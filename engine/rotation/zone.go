@@ -24,7 +24,8 @@ type Group struct {
 	Lines []int   // the service lines of the group's sources that limit anything
 	Fixed []Fixed // turns that are not planned any more
 
-	watered []bool // of gaps
+	watered []bool  // of gaps
+	near    [][]int // of neighbours
 }
 
 // Fixed is a turn that stays as it is: nobody may move it, or it ran already. Zones are those with a member in it, which

@@ -43,6 +43,9 @@ var englishLimits = map[rotation.PartKind]func(Printer, render.Limit) string{
 		return onDay(p, l, fmt.Sprintf("water hours of %s, %s", OneLine(l.SourceName), p.Span(l.Start, l.End)))
 	},
 	rotation.PartChange: func(p Printer, l render.Limit) string { return onDay(p, l, "less the pauses between turns") },
+	rotation.PartGrid: func(p Printer, l render.Limit) string {
+		return onDay(p, l, fmt.Sprintf("less what starting on the %g-minute grid leaves unused", l.GridMinutes))
+	},
 	rotation.PartPlacement: func(p Printer, l render.Limit) string {
 		return onDay(p, l, "less what soaking and other taps leave unused")
 	},
