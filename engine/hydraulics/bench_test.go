@@ -93,6 +93,19 @@ func BenchmarkMarch(b *testing.B) {
 	}
 }
 
+// BenchmarkMarch_five is five marches side by side.
+func BenchmarkMarch_five(b *testing.B) {
+	chain := &mustCompile(b, fiveByNinety()).laterals[0].lateral.chain
+	var lanes [5]lane
+	b.ReportAllocs()
+	for b.Loop() {
+		for l := range lanes {
+			lanes[l].marched = marched{head: 0.2 + float64(l)/1000, headSlope: 1}
+		}
+		chain.marchLanes(lanes[:])
+	}
+}
+
 // BenchmarkOperate_zoneFromCurves is the operating point of a zone of six layouts from their stored curves.
 func BenchmarkOperate_zoneFromCurves(b *testing.B) {
 	var open []HeadFlow

@@ -12,6 +12,7 @@ import (
 // therefore needs no special case: nothing flows until the march meets the water line.
 type chain struct {
 	nodes []node
+	holes []hole  // the same when drilled holes are all there is, else nil
 	lift  float64 // height of node 0 above the inlet [m]
 	dry   float64 // head at the inlet up to which nothing flows [m]
 }
@@ -152,6 +153,7 @@ func (c *chain) finish() {
 		c.dry = math.Min(c.dry, height+c.nodes[i].out.start())
 	}
 	c.lift = height
+	c.holes = plainHoles(c.nodes)
 }
 
 // profile is the record of a march, one entry per node.
@@ -179,6 +181,11 @@ const mostMarchedHead = 1e6
 // march goes from head h at node 0 to the inlet, or as far as heads stay under mostMarchedHead. It allocates nothing.
 func (c *chain) march(h float64, bend []correction, rec *profile) marched {
 	m := marched{head: h, headSlope: 1}
+	if c.holes != nil {
+		lanes := [1]lane{{marched: m, record: rec}}
+		c.marchLanes(lanes[:])
+		return lanes[0].marched
+	}
 	for i := range c.nodes {
 		n := &c.nodes[i]
 		q, slope := n.out.flow(m.head, bend)
@@ -266,7 +273,9 @@ func (c *chain) settle(r request) settled {
 	s := c.settleDeadEnd(r)
 	s.steps += steps
 	if r.record != nil {
-		*r.record = *s.dead
+		copy(r.record.head, s.dead.head)
+		copy(r.record.out, s.dead.out)
+		copy(r.record.flow, s.dead.flow)
 	}
 	return s
 }
@@ -295,11 +304,18 @@ func (c *chain) start(r request) float64 {
 	return h
 }
 
+// scale returns the largest head that a march to inlet head h adds up.
+func (c *chain) scale(h float64) float64 { return math.Max(math.Abs(h), math.Abs(c.lift)) }
+
+// tolerance returns how near a march must come to inlet head h.
+func (c *chain) tolerance(h, share float64) float64 {
+	return share*math.Max(0, h-c.dry) + roundingHead*c.scale(h)
+}
+
 // search is a Newton iteration on the head at node 0, kept inside a bracket; by the logarithm where that head is
 // positive. It reports false where no end head in doubles gives the target.
 func (c *chain) search(r request) (settled, bool) {
-	scale := math.Max(math.Abs(r.target), math.Abs(c.lift))
-	tolerance := r.tolerance*(r.target-c.dry) + roundingHead*scale
+	tolerance := c.tolerance(r.target, r.tolerance)
 	lo, hi := math.Inf(-1), math.Inf(1)
 	h := c.start(r)
 	const most = 400
@@ -325,7 +341,7 @@ func (c *chain) search(r request) (settled, bool) {
 		next := c.propose(h, miss, m.headSlope, lo, hi, r.target)
 		if next <= lo || next >= hi {
 			s := settled{target: r.target, end: h, headSlope: m.headSlope, flow: m.flow, slope: m.flowSlope / m.headSlope, steps: steps}
-			return s, math.Abs(miss) <= startHead*math.Max(scale, leastHead)
+			return s, math.Abs(miss) <= startHead*math.Max(c.scale(r.target), leastHead)
 		}
 		h = next
 	}

@@ -128,22 +128,27 @@ func newFactorTable(relative float64) *factorTable {
 	return t
 }
 
-// at returns the factor and d ln f / d ln Re at Re above the laminar limit.
-func (t *factorTable) at(re float64) (f, slope float64) {
+// at returns the factor and df / d ln Re at Re above the laminar limit.
+func (t *factorTable) at(re float64) (f, rise float64) {
+	if re >= turbulentLimit && re < tableEnd {
+		return t.inside(re)
+	}
 	if re < turbulentLimit {
-		f = t.ramp[0] + t.ramp[1]*(re-laminarLimit)
-		return f, t.ramp[1] * re / f
+		return t.ramp[0] + t.ramp[1]*(re-laminarLimit), t.ramp[1] * re
 	}
-	if re >= tableEnd {
-		return colebrook(re, t.relative)
-	}
+	f, slope := colebrook(re, t.relative)
+	return f, slope * f
+}
+
+// inside is at where Re lies in the table.
+func (t *factorTable) inside(re float64) (f, rise float64) {
 	bits := math.Float64bits(re)
 	i := int(bits>>tableShift) - tableBase
 	c := &t.cubic[i]
 	s := float64(bits&(1<<tableShift-1)) * (1.0 / (1 << tableShift))
 	f = c[0] + s*(c[1]+s*(c[2]+s*c[3]))
 	// Re over the width of a part is the mantissa in parts.
-	return f, (c[1] + s*(2*c[2]+s*3*c[3])) * (tableParts + float64(i&(tableParts-1)) + s) / f
+	return f, (c[1] + s*(2*c[2]+s*3*c[3])) * (tableParts + float64(i&(tableParts-1)) + s)
 }
 
 // newConduit prepares a pipe of length l [m], inside diameter d [m] and roughness eps [m] that carries fittings with a
@@ -182,9 +187,9 @@ func (c *conduit) loss(q float64) (h, slope float64) {
 	if re <= laminarLimit {
 		return h + c.laminar*q, slope + c.laminar
 	}
-	f, fSlope := c.factors.at(re)
-	friction := f * c.turbulent * q
-	return h + friction*q, slope + friction*(2+fSlope)
+	f, rise := c.factors.at(re)
+	quadratic := c.turbulent * q
+	return h + f*quadratic*q, slope + (2*f+rise)*quadratic
 }
 
 // velocity returns the mean velocity [m/s] at flow q [m³/s].

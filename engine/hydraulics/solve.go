@@ -19,6 +19,9 @@ const (
 	// leastFlow [m³/s] and leastHead [m] are what residuals are a share of at least: a drop in half a day, a micrometre.
 	leastFlow = 1e-12
 	leastHead = 1e-6
+	// closeMarch is the share of its height above the dry level by which a march may miss its head and still steer the
+	// next one: Newton's steps from there square it to 1e-4 and 1e-8, sooner than a search of its own.
+	closeMarch = 1e-2
 )
 
 // state is one calculation under way.
@@ -27,21 +30,69 @@ type state struct {
 	flow       float64 // [m³/s]
 	bend       []correction
 	arms       [3]settled
-	armRecord  [3]*profile
+	armRecord  [3]profile
 	laterals   []settled
-	records    []*profile
+	records    []profile // of the laterals; nil where nobody asked
 	heads      []float64 // at the inlet of each lateral [m]
+	lanes      []lane
 	iterations int
+}
+
+func (c *Compiled) newState(record bool) *state {
+	n, nodes := len(c.laterals), 0
+	for i := range c.arms {
+		nodes += len(c.arms[i].nodes)
+	}
+	if record {
+		for j := range c.laterals {
+			nodes += len(c.laterals[j].lateral.chain.nodes)
+		}
+	}
+	room := make([]float64, n+3*nodes)
+	take := func(n int) profile {
+		p := profile{room[:n:n], room[n : 2*n : 2*n], room[2*n : 3*n : 3*n]}
+		room = room[3*n:]
+		return p
+	}
+	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: room[:n:n], lanes: make([]lane, 0, n)}
+	room = room[n:]
+	for i := range c.arms {
+		s.armRecord[i] = take(len(c.arms[i].nodes))
+	}
+	if record {
+		s.records = make([]profile, n)
+		for j := range c.laterals {
+			s.records[j] = take(len(c.laterals[j].lateral.chain.nodes))
+		}
+	}
+	return s
+}
+
+// record returns where the march of lateral j is written, or nil.
+func (s *state) record(j int) *profile {
+	if s.records == nil {
+		return nil
+	}
+	return &s.records[j]
 }
 
 // armsFlow returns the flow of all arms at head h in the manifold at the feed, and its derivative. arms carries their
 // states from call to call.
 func (c *Compiled) armsFlow(h float64, bend []correction, arms *[3]settled) (q, slope float64) {
+	return c.settleArms(h, fineTolerance, bend, arms, &[3]profile{})
+}
+
+// settleArms is armsFlow with a choice of tolerance and a record of each arm that has room for it.
+func (c *Compiled) settleArms(h, tolerance float64, bend []correction, arms *[3]settled, records *[3]profile) (q, slope float64) {
 	for i := range c.arms {
 		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		arms[i] = c.arms[i].settle(request{target: h, tolerance: fineTolerance, near: &arms[i], bend: bend})
+		r := request{target: h, tolerance: tolerance, near: &arms[i], bend: bend}
+		if records[i].head != nil {
+			r.record = &records[i]
+		}
+		arms[i] = c.arms[i].settle(r)
 		q += arms[i].flow
 		slope += arms[i].slope
 	}
@@ -64,62 +115,49 @@ func (h held) offered(float64) (head, slope float64) { return h.head, 0 }
 // solve finds the state of the layout behind an offer, with the profiles of its laterals if asked. near is about the head
 // that will be found.
 func (c *Compiled) solve(source offer, near float64, record bool) *state {
-	n := len(c.laterals)
-	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n)}
-	if record {
-		s.records = make([]*profile, n)
-		for j := range c.laterals {
-			s.records[j] = newProfile(len(c.laterals[j].lateral.chain.nodes))
-		}
-	}
-	for i := range c.arms {
-		s.armRecord[i] = newProfile(len(c.arms[i].nodes))
-	}
-	dry := c.dry()
-	if still, _ := source.offered(0); still-c.feed.rise <= dry {
+	s := c.newState(record)
+	if still, _ := source.offered(0); still-c.feed.rise <= c.dry() {
 		s.manifold = still - c.feed.rise
+		c.settleArms(s.manifold, fineTolerance, s.bend, &s.arms, &s.armRecord)
 		c.readHeads(s)
-		c.marchLaterals(s, fineTolerance)
+		c.marchLaterals(s)
 		return s
 	}
 	loss, _ := c.feed.loss(c.table.FlowAt(near))
-	s.manifold = math.Max(near-c.feed.rise-loss, dry)
-	tolerance := coarseTolerance
+	s.manifold = math.Max(near-c.feed.rise-loss, c.dry())
+	tolerance := coarseTolerance // the stored curves are no finer
 	for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
-		c.solveManifold(source, s)
+		c.solveManifold(source, s, tolerance)
 		c.readHeads(s)
-		if c.marchLaterals(s, tolerance) > bendTolerance {
-			continue
-		}
-		if tolerance == fineTolerance {
+		if c.marchLaterals(s) && tolerance == fineTolerance {
 			return s
 		}
 		tolerance = fineTolerance
-		if c.marchLaterals(s, tolerance) <= bendTolerance {
-			return s
-		}
 	}
 	for j := range s.bend {
 		s.bend[j].march = c.laterals[j].lateral
 	}
-	c.solveManifold(source, s)
+	c.solveManifold(source, s, fineTolerance)
 	c.readHeads(s)
-	c.marchLaterals(s, fineTolerance)
+	for j := range c.laterals {
+		c.settleLateral(s, j, &s.laterals[j])
+	}
+	s.sum()
 	return s
 }
 
 // solveManifold finds the head at the feed: what the source offers less the feed's loss at the flow that head drives.
-func (c *Compiled) solveManifold(source offer, s *state) {
+func (c *Compiled) solveManifold(source offer, s *state, tolerance float64) {
 	still, _ := source.offered(0)
 	lo, hi := c.dry(), still-c.feed.rise
 	x := math.Min(s.manifold, hi)
 	for range 200 {
-		q, slope := c.armsFlow(x, s.bend, &s.arms)
+		q, slope := c.settleArms(x, tolerance, s.bend, &s.arms, &s.armRecord)
 		loss, lossSlope := c.feed.loss(q)
 		h, fall := source.offered(q)
 		miss := x + loss + c.feed.rise - h
 		s.manifold, s.flow = x, q
-		if math.Abs(miss) <= fineTolerance*math.Max(math.Abs(x), math.Abs(loss)) {
+		if math.Abs(miss) <= tolerance*math.Max(math.Abs(x), math.Abs(loss)) {
 			return
 		}
 		if miss > 0 {
@@ -138,48 +176,94 @@ func (c *Compiled) solveManifold(source offer, s *state) {
 	}
 }
 
-// readHeads marches the arms once more and notes the head at each lateral's inlet.
+// readHeads notes the head at each lateral's inlet.
 func (c *Compiled) readHeads(s *state) {
-	for i := range c.arms {
-		if len(c.arms[i].nodes) == 0 {
-			continue
-		}
-		s.arms[i] = c.arms[i].settle(request{
-			target: s.manifold, tolerance: fineTolerance, near: &s.arms[i], bend: s.bend, record: s.armRecord[i],
-		})
-	}
 	for j := range c.laterals {
 		p := &c.laterals[j]
 		s.heads[j] = s.armRecord[p.arm].head[p.node] - p.rise
 	}
 }
 
-// marchLaterals marches every lateral at its head, bends its curve to the march and returns how far the curves
-// missed, as a share of the layout's flow.
-func (c *Compiled) marchLaterals(s *state, tolerance float64) float64 {
-	missed, sum := 0.0, 0.0
-	for j := range c.laterals {
-		l, h := c.laterals[j].lateral, s.heads[j]
-		r := request{target: h, tolerance: tolerance, near: &s.laterals[j]}
-		if r.near.steps == 0 {
-			r.near = l.near(h)
+// marchLaterals takes every lateral one march nearer to its head and bends its curve to that march, which is exact for
+// the head it arrives at. It reports whether all arrived at their heads and the curves missed them by no more than
+// bendTolerance of the layout's flow.
+func (c *Compiled) marchLaterals(s *state) bool {
+	for first := 0; first < len(c.laterals); {
+		end := first + 1
+		for end < len(c.laterals) && c.laterals[end].lateral == c.laterals[first].lateral {
+			end++
 		}
-		if tolerance == fineTolerance && s.records != nil {
-			r.record = s.records[j]
-		}
-		exact := l.chain.settle(r)
-		s.laterals[j] = exact
-		model, _ := s.bend[j].flow(&l.table, h)
-		missed += math.Abs(exact.flow - model)
-		stored, rise := l.table.flow(h)
-		s.bend[j] = correction{h: h, miss: exact.flow - stored, slope: exact.slope - rise}
-		if s.bend[j].slope < -bendBack*rise {
-			s.bend[j] = correction{h: h, miss: exact.flow, slope: exact.slope, straight: true}
-		}
-		sum += exact.flow
+		c.marchAlike(s, first, end)
+		first = end
 	}
-	s.flow = sum
-	return missed / math.Max(sum, leastFlow)
+	missed, arrived := 0.0, true
+	for j := range c.laterals {
+		l, exact := c.laterals[j].lateral, &s.laterals[j]
+		over := s.heads[j] - exact.target
+		arrived = arrived && math.Abs(over) <= l.chain.tolerance(s.heads[j], fineTolerance)
+		model, _ := s.bend[j].flow(&l.table, s.heads[j])
+		missed += math.Abs(exact.flow + over*exact.slope - model)
+		s.bend[j] = l.bend(exact)
+	}
+	s.sum()
+	return arrived && missed <= bendTolerance*math.Max(s.flow, leastFlow)
+}
+
+// marchAlike marches the laterals from first up to end, which are one lateral, side by side. Those that have no state to
+// start from, or arrive too far off, search for their heads.
+func (c *Compiled) marchAlike(s *state, first, end int) {
+	l := c.laterals[first].lateral
+	s.lanes = s.lanes[:0]
+	for j := first; j < end; j++ {
+		near := &s.laterals[j]
+		if near.steps == 0 {
+			if near = l.near(s.heads[j]); near != nil {
+				s.laterals[j] = *near
+			}
+		}
+		if near == nil || near.dead != nil || s.heads[j] <= l.chain.dry {
+			c.settleLateral(s, j, near)
+			continue
+		}
+		begin := l.chain.start(request{target: s.heads[j], near: near})
+		s.lanes = append(s.lanes, lane{lateral: j, begin: begin, marched: marched{head: begin, headSlope: 1}, record: s.record(j)})
+	}
+	l.chain.marchLanes(s.lanes)
+	for i := range s.lanes {
+		a := &s.lanes[i]
+		h := s.heads[a.lateral]
+		if !(a.headSlope > 0) || math.Abs(a.head-h) > closeMarch*(h-l.chain.dry) {
+			c.settleLateral(s, a.lateral, &s.laterals[a.lateral])
+			continue
+		}
+		s.laterals[a.lateral] = settled{
+			target: a.head, end: a.begin, headSlope: a.headSlope, flow: a.flow, slope: a.flowSlope / a.headSlope, steps: 1,
+		}
+	}
+}
+
+// settleLateral searches for a lateral's state at its head.
+func (c *Compiled) settleLateral(s *state, j int, near *settled) {
+	s.laterals[j] = c.laterals[j].lateral.chain.settle(request{
+		target: s.heads[j], tolerance: fineTolerance, near: near, record: s.record(j),
+	})
+}
+
+// bend returns what takes the stored curve through an exact state.
+func (l *lateral) bend(exact *settled) correction {
+	stored, rise := l.table.flow(exact.target)
+	if exact.slope-rise < -bendBack*rise {
+		return correction{h: exact.target, miss: exact.flow, slope: exact.slope, straight: true}
+	}
+	return correction{h: exact.target, miss: exact.flow - stored, slope: exact.slope - rise}
+}
+
+// sum sets the flow to that of all laterals.
+func (s *state) sum() {
+	s.flow = 0
+	for j := range s.laterals {
+		s.flow += s.laterals[j].flow
+	}
 }
 
 // HoleSetResult is what happens at one drilled position of a lateral.
@@ -270,7 +354,7 @@ func (c *Compiled) result(s *state) Result {
 }
 
 func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
-	l, p := c.laterals[j].lateral, s.records[j]
+	l, p := c.laterals[j].lateral, &s.records[j]
 	nodes := l.chain.nodes
 	r := LateralResult{
 		Outlet: c.laterals[j].outlet, InletHead: unit.Head(s.heads[j]), Flow: unit.Flow(s.laterals[j].flow),
@@ -306,7 +390,7 @@ func (c *Compiled) residuals(s *state) Residuals {
 	total := 0.0
 	for j := range c.laterals {
 		l := c.laterals[j].lateral
-		l.chain.check(s.records[j], s.heads[j], s.laterals[j].flow, &r)
+		l.chain.check(&s.records[j], s.heads[j], s.laterals[j].flow, &r)
 		total += s.laterals[j].flow
 	}
 	armed := 0.0
@@ -314,7 +398,7 @@ func (c *Compiled) residuals(s *state) Residuals {
 		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		c.arms[i].check(s.armRecord[i], s.manifold, s.arms[i].flow, &r)
+		c.arms[i].check(&s.armRecord[i], s.manifold, s.arms[i].flow, &r)
 		armed += s.arms[i].flow
 	}
 	r.Mass = math.Max(r.Mass, math.Abs(armed-total)/math.Max(total, leastFlow))
