@@ -11,6 +11,7 @@ import (
 type lateral struct {
 	chain  chain
 	sets   []holeSet // from the tee to the closed end
+	openK  float64   // flow per √h of all its drilled holes
 	table  Table
 	states []settled // for each point of the table, to start marches from
 }
@@ -119,6 +120,11 @@ func holeSets(l *Lateral) []holeSet {
 // compileLateral builds the chain: a node for each hole set and each joint.
 func (c *Compiler) compileLateral(l *Lateral, branchK float64) *lateral {
 	made := &lateral{sets: holeSets(l)}
+	for i := range made.sets {
+		if o := &made.sets[i].outlet; o.kind == orifice {
+			made.openK += o.k
+		}
+	}
 	outward := c.outwardNodes(l, made, branchK)
 	n := len(outward)
 	made.chain.nodes = make([]node, n)

@@ -342,29 +342,42 @@ func (c *Compiled) result(s *state) Result {
 		SourceHead: unit.Head(s.manifold + loss + c.feed.rise), ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
 		Laterals: make([]LateralResult, len(c.laterals)),
 	}
-	var all tally
+	n := 0
 	for j := range c.laterals {
-		r.Laterals[j] = c.lateralResult(s, j, &all)
+		n += len(c.laterals[j].lateral.sets)
 	}
-	r.OpenHoles, r.DryHoles = all.holes, all.dry
-	r.Uniformity = all.sorted(c.options.OutletVariation)
+	sets, all := make([]HoleSetResult, n), make(tally, 0, n)
+	for j := range c.laterals {
+		n := len(c.laterals[j].lateral.sets)
+		from := len(all)
+		r.Laterals[j], all = c.lateralResult(s, j, sets[:n:n], all)
+		sets = sets[n:]
+		r.Laterals[j].Uniformity = all[from:].uniformity(c.options.OutletVariation)
+	}
+	for _, t := range all {
+		r.OpenHoles += int(t.holes)
+		if t.flow <= 0 {
+			r.DryHoles += int(t.holes)
+		}
+	}
+	r.Uniformity = all.uniformity(c.options.OutletVariation)
 	r.Residuals = c.residuals(s)
 	r.Warnings = c.warnings(s, &r)
 	return r
 }
 
-func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
+// lateralResult lays lateral j out in the room given, without its uniformity, and adds its open holes to a tally.
+func (c *Compiled) lateralResult(s *state, j int, sets []HoleSetResult, all tally) (LateralResult, tally) {
 	l, p := c.laterals[j].lateral, &s.records[j]
 	nodes := l.chain.nodes
 	r := LateralResult{
 		Outlet: c.laterals[j].outlet, InletHead: unit.Head(s.heads[j]), Flow: unit.Flow(s.laterals[j].flow),
 		Velocity: unit.Velocity(nodes[len(nodes)-1].pipe.velocity(s.laterals[j].flow)),
-		Sets:     make([]HoleSetResult, len(l.sets)), DeadEnd: s.laterals[j].dead != nil,
+		Sets:     sets, DeadEnd: s.laterals[j].dead != nil,
 	}
-	mine := tally{sets: make([]tallied, 0, len(l.sets))}
 	for i := range l.sets {
-		set := &l.sets[i]
-		out := HoleSetResult{
+		set, out := &l.sets[i], &sets[i]
+		*out = HoleSetResult{
 			Piece: set.piece, Set: set.set, Position: unit.Length(set.at), Height: unit.Length(set.height),
 			Drilled: set.drilled, Open: set.open,
 		}
@@ -375,13 +388,10 @@ func (c *Compiled) lateralResult(s *state, j int, all *tally) LateralResult {
 			out.Head = unit.Head(p.head[0] + l.chain.lift - set.height)
 		}
 		if set.open > 0 {
-			mine.add(float64(out.Flow)/float64(set.open), set.open)
+			all = append(all, tallied{float64(out.Flow) / float64(set.open), float64(set.open)})
 		}
-		r.Sets[i] = out
 	}
-	r.Uniformity = mine.uniformity(c.options.OutletVariation)
-	all.merge(&mine)
-	return r
+	return r, all
 }
 
 // residuals checks the result against the equations, stretch by stretch, without using how it was found.
@@ -407,7 +417,7 @@ func (c *Compiled) residuals(s *state) Residuals {
 
 // check raises the residuals by those of a chain with the given inlet head and inflow.
 func (c *chain) check(p *profile, inlet, inflow float64, r *Residuals) {
-	scale := math.Max(leastHead, math.Max(math.Abs(inlet), inlet-c.dry))
+	scale := max(leastHead, max(math.Abs(inlet), inlet-c.dry))
 	sum, before := 0.0, 0.0
 	for i := range c.nodes {
 		n := &c.nodes[i]
@@ -417,9 +427,9 @@ func (c *chain) check(p *profile, inlet, inflow float64, r *Residuals) {
 		}
 		loss, _ := n.pipe.loss(p.flow[i])
 		gain := n.up*p.flow[i]*p.flow[i] - n.down*before*before
-		r.Energy = math.Max(r.Energy, math.Abs(above-p.head[i]-n.drop-loss+gain)/scale)
+		r.Energy = max(r.Energy, math.Abs(above-p.head[i]-n.drop-loss+gain)/scale)
 		before = p.flow[i]
 		sum += p.out[i]
 	}
-	r.Mass = math.Max(r.Mass, math.Abs(sum-inflow)/math.Max(inflow, leastFlow))
+	r.Mass = max(r.Mass, math.Abs(sum-inflow)/max(inflow, leastFlow))
 }

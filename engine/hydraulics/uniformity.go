@@ -1,9 +1,6 @@
 package hydraulics
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Uniformity says how evenly open holes share the water. The values lie between 0 and 1, save Christiansen's, which may
 // be negative; all are 0 where nothing flows.
@@ -18,89 +15,97 @@ type Uniformity struct {
 	Least, Mean, Most float64 // flow of a hole [m³/s]
 }
 
-// tally collects hole flows; equal holes of a set come as one entry.
-type tally struct {
-	sets  []tallied
-	holes int
-	dry   int
-}
+// tally is hole flows; equal holes of a set come as one entry.
+type tally []tallied
 
 type tallied struct {
 	flow  float64 // of one hole
-	holes int
+	holes float64
 }
 
-func (t *tally) add(flow float64, holes int) {
-	t.sets = append(t.sets, tallied{flow, holes})
-	t.holes += holes
-	if flow <= 0 {
-		t.dry += holes
-	}
-}
-
-func (t *tally) uniformity(variation float64) Uniformity {
-	slices.SortFunc(t.sets, byFlow)
-	return t.sorted(variation)
-}
-
-// byFlow orders sets by the flow of a hole.
-func byFlow(a, b tallied) int {
-	switch {
-	case a.flow < b.flow:
-		return -1
-	case a.flow > b.flow:
-		return 1
-	}
-	return a.holes - b.holes
-}
-
-// merge adds a sorted tally to a sorted one.
-func (t *tally) merge(other *tally) {
-	merged := make([]tallied, 0, len(t.sets)+len(other.sets))
-	a, b := t.sets, other.sets
-	for len(a) > 0 && len(b) > 0 {
-		if byFlow(a[0], b[0]) <= 0 {
-			merged, a = append(merged, a[0]), a[1:]
-		} else {
-			merged, b = append(merged, b[0]), b[1:]
-		}
-	}
-	t.sets = append(append(merged, a...), b...)
-	t.holes += other.holes
-	t.dry += other.dry
-}
-
-// sorted returns the uniformity of a tally in order of flow.
-func (t *tally) sorted(variation float64) Uniformity {
-	sum := 0.0
-	for _, s := range t.sets {
-		sum += s.flow * float64(s.holes)
+// uniformity returns the uniformity of the flows. It puts the tally in another order.
+func (t tally) uniformity(variation float64) Uniformity {
+	sum, n := 0.0, 0.0
+	least, most := math.Inf(1), 0.0
+	for _, s := range t {
+		sum += s.flow * s.holes
+		n += s.holes
+		least, most = min(least, s.flow), max(most, s.flow)
 	}
 	if sum <= 0 { // nothing flows, or there are no holes
 		return Uniformity{}
 	}
-	n := float64(t.holes)
-	mean := sum / n
-	u := Uniformity{Least: t.sets[0].flow, Mean: mean, Most: t.sets[len(t.sets)-1].flow}
-	quarter, low, off := n/4, 0.0, 0.0
-	for _, s := range t.sets {
-		take := math.Min(quarter, float64(s.holes))
-		low += s.flow * take
-		quarter -= take
-		off += math.Abs(s.flow-mean) * float64(s.holes)
+	mean, off := sum/n, 0.0
+	for _, s := range t {
+		off += math.Abs(s.flow-mean) * s.holes
 	}
-	u.Distribution = low / (n / 4) / mean
-	u.Christiansen = 1 - off/n/mean
-	u.Emission = EmissionUniformity(variation, 1, u.Least/mean)
-	return u
+	return Uniformity{
+		Least: least, Mean: mean, Most: most,
+		Distribution: t.lowest(n/4) / (n / 4) / mean,
+		Christiansen: 1 - off/n/mean,
+		Emission:     EmissionUniformity(variation, 1, least/mean),
+	}
 }
+
+// lowest returns the flow of the n holes that have the least; of a set on the boundary a share counts. It selects by
+// parting the tally around a pivot, which no more than touches every set a few times.
+func (t tally) lowest(n float64) float64 {
+	low := 0.0
+	for len(t) > 0 {
+		pivot := middle(t[0].flow, t[len(t)/2].flow, t[len(t)-1].flow)
+		less, more := t.part(pivot)
+		under, holes := less.sum()
+		if holes > n {
+			t = less
+			continue
+		}
+		low, n = low+under, n-holes
+		_, even := t[len(less) : len(t)-len(more)].sum()
+		low += pivot * min(n, even)
+		if n <= even {
+			break
+		}
+		t, n = more, n-even
+	}
+	return low
+}
+
+// part orders a tally by whether a flow is less than the pivot, as much, or more, and returns the first and last part.
+func (t tally) part(pivot float64) (less, more tally) {
+	under, over := 0, len(t)
+	for i := 0; i < over; {
+		switch f := t[i].flow; {
+		case f < pivot:
+			t[i], t[under] = t[under], t[i]
+			under++
+			i++
+		case f > pivot:
+			over--
+			t[i], t[over] = t[over], t[i]
+		default:
+			i++
+		}
+	}
+	return t[:under], t[over:]
+}
+
+// sum returns the flow of all holes and their number.
+func (t tally) sum() (flow, holes float64) {
+	for _, s := range t {
+		flow += s.flow * s.holes
+		holes += s.holes
+	}
+	return flow, holes
+}
+
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
 
 // UniformityOf returns the uniformity of flows measured or reckoned, such as the cups of a catch test. variation is the
 // coefficient of variation of the outlets as made.
 func UniformityOf(flows []float64, variation float64) Uniformity {
-	var t tally
-	for _, q := range flows {
-		t.add(q, 1)
+	t := make(tally, len(flows))
+	for i, q := range flows {
+		t[i] = tallied{q, 1}
 	}
 	return t.uniformity(variation)
 }

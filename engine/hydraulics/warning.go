@@ -115,11 +115,11 @@ func (c *Compiled) lateralWarnings(w []Warning, r *LateralResult, l *lateral) []
 	for i := range r.Sets {
 		set := &r.Sets[i]
 		h := float64(set.Head)
-		fast.Value = math.Max(fast.Value, float64(set.Velocity))
+		fast.Value = max(fast.Value, float64(set.Velocity))
 		if set.Open == 0 {
 			continue
 		}
-		if o := l.sets[i].outlet; o.kind == rated && o.exponent == 0 && h < o.head {
+		if o := &l.sets[i].outlet; o.kind == rated && o.exponent == 0 && h < o.head {
 			under.Value, under.Limit, under.Count = math.Min(under.Value, h), o.head, under.Count+set.Open
 		}
 		if h < ReliableHead && l.sets[i].outlet.kind == orifice {
@@ -170,14 +170,8 @@ func farEnd(w []Warning, path string, r *LateralResult) []Warning {
 
 // velocityHeadWarning flags a lateral whose holes are large for its pipe.
 func velocityHeadWarning(w []Warning, path string, l *lateral) []Warning {
-	sum := 0.0
-	for i := range l.sets {
-		if l.sets[i].outlet.kind == orifice {
-			sum += l.sets[i].outlet.k
-		}
-	}
 	area := l.chain.nodes[len(l.chain.nodes)-1].pipe.area
-	if share := sum / math.Sqrt(2*unit.Gravity) / area; share > MostVelocityHeadShare {
+	if share := l.openK / math.Sqrt(2*unit.Gravity) / area; share > MostVelocityHeadShare {
 		w = append(w, Warning{Code: WarnVelocityHead, Path: path, Value: share, Limit: MostVelocityHeadShare})
 	}
 	return w
@@ -199,7 +193,10 @@ func (c *Compiled) pipeVelocities(w []Warning, s *state) []Warning {
 
 // pressures reports pipes above their rating and press-fits that may pop, at the given heads in the manifold.
 func (c *Compiled) pressures(w []Warning, rating, joint float64) []Warning {
-	w = c.ratingWarning(w, "manifold.pipe", c.layout.Manifold.Pipe, rating)
+	if x, ok := c.ratingWarning(c.layout.Manifold.Pipe, rating); ok {
+		x.Path = "manifold.pipe"
+		w = append(w, x)
+	}
 	for i := range c.layout.Manifold.Outlets {
 		l := c.layout.Manifold.Outlets[i].Lateral
 		if l == nil {
@@ -207,7 +204,10 @@ func (c *Compiled) pressures(w []Warning, rating, joint float64) []Warning {
 		}
 		lowest := math.Min(0, float64(l.Rise)) + float64(c.layout.Manifold.Outlets[i].Rise)
 		for p := range l.Pieces {
-			w = c.ratingWarning(w, fmt.Sprintf("%s.pieces[%d].pipe", lateralPath(i), p), l.Pieces[p].Pipe, rating-lowest)
+			if x, ok := c.ratingWarning(l.Pieces[p].Pipe, rating-lowest); ok {
+				x.Path = fmt.Sprintf("%s.pieces[%d].pipe", lateralPath(i), p)
+				w = append(w, x)
+			}
 		}
 	}
 	if c.layout.PressFit && joint > PressFitHead {
@@ -216,15 +216,16 @@ func (c *Compiled) pressures(w []Warning, rating, joint float64) []Warning {
 	return w
 }
 
-func (c *Compiled) ratingWarning(w []Warning, path string, p Pipe, head float64) []Warning {
+// ratingWarning returns the warning that a pipe under a head deserves, without its path, and whether it does.
+func (c *Compiled) ratingWarning(p Pipe, head float64) (Warning, bool) {
 	rating, ok := p.RatingAt(c.options.PipeTemperature)
 	switch {
 	case !ok && head > ratingMatters:
-		w = append(w, Warning{Code: WarnRatingUnknown, Path: path, Value: head})
+		return Warning{Code: WarnRatingUnknown, Value: head}, true
 	case ok && head > float64(rating):
-		w = append(w, Warning{Code: WarnRating, Path: path, Value: head, Limit: float64(rating)})
+		return Warning{Code: WarnRating, Value: head, Limit: float64(rating)}, true
 	}
-	return w
+	return Warning{}, false
 }
 
 // ratingMatters is the head [m] under which an unknown rating isn't worth a word: any plastic pipe holds it.
