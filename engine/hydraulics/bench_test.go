@@ -144,6 +144,19 @@ func BenchmarkCompile_garden(b *testing.B) {
 	}
 }
 
+// BenchmarkCompile_largest compiles the most hole sets that a layout may have, on twelve laterals no two of which are
+// alike, so long that no head reaches their ends.
+func BenchmarkCompile_largest(b *testing.B) {
+	l := bedLayout(12)
+	for i := range l.Manifold.Outlets {
+		piece := &l.Manifold.Outlets[i].Lateral.Pieces[0]
+		piece.Length, piece.Pattern.Spacing, piece.Pattern.Count = 81, 0.05, 1600-i
+	}
+	for b.Loop() {
+		mustCompile(b, l)
+	}
+}
+
 func TestMarch_allocatesNothing(t *testing.T) {
 	chain := &mustCompile(t, fiveByNinety()).laterals[0].lateral.chain
 	if n := testing.AllocsPerRun(100, func() { chain.march(0.2, nil, nil) }); n != 0 {

@@ -176,7 +176,7 @@ type marched struct {
 
 // mostMarchedHead is where a march gives up [m]: a far end begun too high drives heads up a long chain until doubles
 // overflow, and no source has as much.
-const mostMarchedHead = 1e6
+const mostMarchedHead = 1e4
 
 // march goes from head h at node 0 to the inlet, or as far as heads stay under mostMarchedHead. It allocates nothing.
 func (c *chain) march(h float64, bend []correction, rec *profile) marched {
@@ -284,7 +284,13 @@ func (c *chain) settle(r request) settled {
 func (c *chain) start(r request) float64 {
 	full := r.target - c.lift
 	n := r.near
-	if n == nil || n.steps == 0 || n.dead != nil {
+	if n == nil || n.steps == 0 {
+		return full
+	}
+	if n.dead != nil && c.dry == c.lift { // the end is lowest and most likely dead here too, which one march tells
+		return leastEndHead
+	}
+	if n.dead != nil {
 		return full
 	}
 	h := n.end
@@ -367,7 +373,7 @@ func (c *chain) propose(h, miss, slope, lo, hi, target float64) float64 {
 		return math.Sqrt(lo) * math.Sqrt(hi)
 	case math.IsInf(lo, -1): // everything is dry there
 		return c.dry - c.lift
-	case hi-lo <= 1e-16*math.Max(math.Abs(c.lift), target-c.dry):
+	case hi-lo <= math.Max(1e-16*math.Max(math.Abs(lo), math.Abs(hi)), leastEndHead):
 		return lo
 	}
 	return lo + (hi-lo)/2

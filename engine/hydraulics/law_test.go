@@ -500,7 +500,7 @@ func TestLaw_lossRisesStrictlyAndItsSlopeIsRight(t *testing.T) {
 		if numeric := (up - down) / (2 * step); math.Abs(numeric-slope) > 1e-4*slope {
 			t.Fatalf("slope %v, by differences %v", slope, numeric)
 		}
-		back, _ := c.flowFor(h)
+		back, _ := c.flowFor(h, 0)
 		equal(t, "inverse", back, q)
 	})
 }

@@ -21,7 +21,7 @@ func TestMarch_sideBySideIsAsMarchAlone(t *testing.T) {
 		}
 		general := *narrow
 		general.holes = nil
-		ends := []float64{-0.05, 1e-300, 1e-9, 0.003, 0.2, 3, 40, 2e5}
+		ends := []float64{-0.05, 1e-300, 1e-9, 0.003, 0.2, 3, 40, 9e3}
 		lanes := make([]lane, len(ends))
 		for i, h := range ends {
 			lanes[i] = lane{marched: marched{head: h, headSlope: 1}, record: newProfile(len(narrow.nodes))}
@@ -64,5 +64,22 @@ func TestMarch_anythingButHolesMarchesByTheGeneralWay(t *testing.T) {
 		if want := l.chain.march(0.2, nil, nil); l.chain.holes != nil || lanes[0].marched != want || math.IsNaN(want.head) {
 			t.Errorf("%s: %+v, alone %+v", name, lanes[0].marched, want)
 		}
+	}
+}
+
+// TestSettle_knownStateARoundingErrorAboveDryIsNoStart: heads in proportion to such a state's would be no numbers.
+func TestSettle_knownStateARoundingErrorAboveDryIsNoStart(t *testing.T) {
+	long := bedLayout(1)
+	piece := &long.Manifold.Outlets[0].Lateral.Pieces[0]
+	piece.Length, piece.Pattern.HolesPerSet = 150, 2
+	c := &mustCompile(t, long).laterals[0].lateral.chain
+	want := c.settle(request{target: 0.02, tolerance: fineTolerance})
+	if want.dead == nil {
+		t.Fatal("the end is not dead")
+	}
+	near := settled{target: c.dry + math.SmallestNonzeroFloat64, dead: newProfile(len(c.nodes)), steps: 1}
+	got := c.settle(request{target: 0.02, tolerance: fineTolerance, near: &near})
+	if got.dead == nil || !(math.Abs(got.flow-want.flow) <= 1e-9*want.flow) {
+		t.Errorf("flow %v, without a start %v", got.flow, want.flow)
 	}
 }

@@ -1,6 +1,9 @@
 package hydraulics
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // Near a starved end the head falls with the fourth power of distance in laminar flow: end heads of 1e-12 m and 1e-300 m
 // belong to nearly the same inlet head, and a march from the closed end steps over the target. The heads of all nodes
@@ -12,6 +15,13 @@ const smoothHead = 1e-8
 
 // leastResistance keeps a stretch without loss in the equations [s/m²]; at 1 L/s it is a loss of a billionth of a metre.
 const leastResistance = 1e-6
+
+// negligible is the share that a double rounds away.
+const negligible = 1e-17
+
+// mostShare is how far from a known state its heads, in proportion, are still a start: beyond, and above all where the
+// known one is a rounding error above dry, a level line is as good.
+const mostShare = 1e3
 
 // newtonTolerance ends the iteration when no node's balance misses by more than this share of the inflow: a thousandth
 // of what is promised.
@@ -43,19 +53,24 @@ func (c *chain) regains() bool {
 	return false
 }
 
-// startEarlier drops nodes from the closed end, whose flow doubles can't hold, until the march reaches the target. With
-// velocity head regained there is no convex function to minimise.
+// startEarlier drops the fewest nodes from the closed end, whose flow doubles can't hold, with which the march reaches
+// the target. With velocity head regained there is no convex function to minimise.
 func (c *chain) startEarlier(r request) settled {
 	steps := 0
-	for first := 1; first < len(c.nodes); first++ {
-		rest := chain{nodes: append([]node(nil), c.nodes[first:]...)}
+	without := func(first int) (rest chain, s settled, tail *profile, ok bool) {
+		rest = chain{nodes: append([]node(nil), c.nodes[first:]...)}
 		rest.finish()
-		tail := newProfile(len(rest.nodes))
-		s, ok := rest.search(request{target: r.target, tolerance: fineTolerance, bend: r.bend, record: tail})
+		tail = newProfile(len(rest.nodes))
+		s, ok = rest.search(request{target: r.target, tolerance: fineTolerance, bend: r.bend, record: tail})
 		steps += s.steps
-		if !ok {
-			continue
-		}
+		return rest, s, tail, ok
+	}
+	first := 1 + sort.Search(len(c.nodes)-1, func(i int) bool {
+		_, _, _, ok := without(i + 1)
+		return ok
+	})
+	if first < len(c.nodes) {
+		rest, s, tail, _ := without(first)
 		skipped := len(c.nodes) - len(rest.nodes)
 		p := newProfile(len(c.nodes))
 		copy(p.head[skipped:], tail.head)
@@ -89,10 +104,12 @@ func newNewton(c *chain, r request) *newton {
 	}
 	if r.near != nil && r.near.dead != nil {
 		share := (r.target - c.dry) / (r.near.target - c.dry)
-		for i := range w.head {
-			w.head[i] = r.near.dead.head[i] * share
+		if share > 1/mostShare && share < mostShare {
+			for i := range w.head {
+				w.head[i] = r.near.dead.head[i] * share
+			}
+			return w
 		}
-		return w
 	}
 	level := r.target
 	for i := n - 1; i >= 0; i-- {
@@ -121,7 +138,7 @@ func (n *newton) evaluate(head []float64) {
 		if i+1 < len(nodes) {
 			above = head[i+1]
 		}
-		n.flow[i], n.conductance[i] = nodes[i].pipe.flowFor(above - head[i] - nodes[i].drop)
+		n.flow[i], n.conductance[i] = nodes[i].pipe.flowFor(above-head[i]-nodes[i].drop, n.flow[i])
 		q, slope := smoothFlow(&nodes[i].out, head[i], n.bend)
 		n.balance[i] = q + passing - n.flow[i]
 		n.diagonal[i] = slope + n.conductance[i]
@@ -204,13 +221,17 @@ func (n *newton) inletSlope() float64 {
 }
 
 // flowFor returns the flow that loses head h along the pipe and its derivative; a negative head turns the flow round.
-func (c *conduit) flowFor(h float64) (q, slope float64) {
+// near is a flow to start from, such as that of a head close by, or 0.
+func (c *conduit) flowFor(h, near float64) (q, slope float64) {
 	size := math.Abs(h)
 	if c.laminar < leastResistance && c.minor == 0 {
 		return h / leastResistance, 1 / leastResistance
 	}
 	if size == 0 && c.williams == 0 {
 		return 0, 1 / math.Max(c.laminar, leastResistance)
+	}
+	if q := size / c.laminar; c.williams == 0 && c.reynolds*q <= laminarLimit && c.minor*q <= negligible*c.laminar {
+		return math.Copysign(q, h), 1 / math.Max(c.laminar, leastResistance)
 	}
 	// Laminar friction, fittings and Hazen–Williams each alone lose no more than the whole, so each bounds the flow.
 	hi := math.Inf(1)
@@ -224,6 +245,9 @@ func (c *conduit) flowFor(h float64) (q, slope float64) {
 	}
 	lo := 0.0
 	q = hi
+	if start := math.Abs(near); start > 0 && start < hi {
+		q = start
+	}
 	var lossSlope float64
 	for range 100 {
 		var loss float64

@@ -210,7 +210,7 @@ func (c *Compiled) marchLaterals(s *state) bool {
 }
 
 // marchAlike marches the laterals from first up to end, which are one lateral, side by side. Those that have no state to
-// start from, or arrive too far off, search for their heads.
+// start from, lie where rounding decides, or arrive too far off, search for their heads.
 func (c *Compiled) marchAlike(s *state, first, end int) {
 	l := c.laterals[first].lateral
 	s.lanes = s.lanes[:0]
@@ -221,7 +221,7 @@ func (c *Compiled) marchAlike(s *state, first, end int) {
 				s.laterals[j] = *near
 			}
 		}
-		if near == nil || near.dead != nil || s.heads[j] <= l.chain.dry {
+		if near == nil || near.dead != nil || fineTolerance*(s.heads[j]-l.chain.dry) <= roundingHead*l.chain.scale(s.heads[j]) {
 			c.settleLateral(s, j, near)
 			continue
 		}
