@@ -87,12 +87,22 @@ func outcome(l Layout, o Options, s Supply) (Outcome, error) {
 	if err != nil {
 		return Outcome{}, err
 	}
-	r, err := SolveOn(s, c)
+	return c.outcome(s)
+}
+
+// outcome is what SolveOn finds, without laying every hole set out.
+func (c *Compiled) outcome(s Supply) (Outcome, error) {
+	state, err := c.running(s)
 	if err != nil {
 		return Outcome{}, err
 	}
+	all := make(tally, 0, c.holeSets())
+	for j := range c.laterals {
+		all = c.openHoles(state, j, all)
+	}
+	u := all.uniformity(c.options.OutletVariation)
 	return Outcome{
-		Flow: r.Flow, ManifoldHead: r.ManifoldHead, LeastHole: unit.Flow(r.Uniformity.Least), Distribution: r.Uniformity.Distribution,
+		Flow: unit.Flow(state.flow), ManifoldHead: unit.Head(state.manifold), LeastHole: unit.Flow(u.Least), Distribution: u.Distribution,
 	}, nil
 }
 

@@ -32,13 +32,26 @@ func BenchmarkOperate_fiveByNinety(b *testing.B) {
 	}
 }
 
+// BenchmarkOutcome_fiveByNinety finds the same, and how evenly the holes share the water, without laying a result out: as
+// in the many layouts that Assess goes through.
+func BenchmarkOutcome_fiveByNinety(b *testing.B) {
+	c, s := mustCompile(b, fiveByNinety()), goodSpigot()
+	b.ReportAllocs()
+	for b.Loop() {
+		if r, err := c.outcome(s); err != nil || r.Flow <= 0 {
+			b.Fatal(err)
+		}
+	}
+}
+
 // BenchmarkOperate_againstScipy alternates rounds with reference.py's sparse Newton of the same network, where python3
-// has scipy, and reports how many times faster the march is: the median over the rounds. Run it with -benchtime 9x.
+// has scipy, and reports how many times faster the march is, with the result laid out and with the outcome alone: medians
+// over the rounds. The reference's answer is in between: heads and flows of all holes, and DU. Run it with -benchtime 9x.
 func BenchmarkOperate_againstScipy(b *testing.B) {
 	const script = "../../testdata/hydraulics/reference.py"
 	const solvesPerRound = 200
 	c, s := mustCompile(b, fiveByNinety()), goodSpigot()
-	var ratios, scipy []float64
+	var ratios, lean, scipy []float64
 	for b.Loop() {
 		out, err := exec.Command("/usr/bin/python3", script, "--time", "5").Output()
 		if err != nil {
@@ -60,10 +73,19 @@ func BenchmarkOperate_againstScipy(b *testing.B) {
 			}
 		}
 		march := time.Since(begin).Seconds() / solvesPerRound
+		begin = time.Now()
+		for range solvesPerRound {
+			if _, err := c.outcome(s); err != nil {
+				b.Fatal(err)
+			}
+		}
+		outcome := time.Since(begin).Seconds() / solvesPerRound
 		scipy = append(scipy, median(seconds))
 		ratios = append(ratios, median(seconds)/march)
+		lean = append(lean, median(seconds)/outcome)
 	}
 	b.ReportMetric(median(ratios), "×scipy")
+	b.ReportMetric(median(lean), "×scipy-outcome")
 	b.ReportMetric(median(scipy)*1e3, "ms/scipy")
 }
 

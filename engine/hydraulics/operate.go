@@ -114,22 +114,31 @@ func root(lo, hi float64, f func(float64) float64) (x float64, iterations int) {
 // the mass balance of results is promised to 1e-9.
 const rootTolerance = 4e-16
 
-// SolveOn returns everything about a layout that runs alone on a source. The stored curve gives the operating point to
-// start from; marches end it.
+// SolveOn returns everything about a layout that runs alone on a source.
 func SolveOn(s Supply, c *Compiled) (Result, error) {
-	near, err := Operate(s, []HeadFlow{c.Table()})
+	state, err := c.running(s)
 	if err != nil {
 		return Result{}, err
+	}
+	return c.result(state), nil
+}
+
+// running finds the recorded state of the layout alone on a source. The stored curve gives the operating point to start
+// from; marches end it.
+func (c *Compiled) running(s Supply) (*state, error) {
+	near, err := Operate(s, []HeadFlow{c.Table()})
+	if err != nil {
+		return nil, err
 	}
 	state := c.solve(s, near.Head, true)
 	if state.flow > s.FlowAt(math.Inf(-1)) { // the source's flow limit binds
 		op, err := Operate(s, []HeadFlow{c})
 		if err != nil {
-			return Result{}, err
+			return nil, err
 		}
 		state = c.solve(held{op.Head}, op.Head, true)
 	}
-	return c.result(state), nil
+	return state, nil
 }
 
 // offered returns the head at the outlet and its derivative while q [m³/s] is drawn.

@@ -342,16 +342,12 @@ func (c *Compiled) result(s *state) Result {
 		SourceHead: unit.Head(s.manifold + loss + c.feed.rise), ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
 		Laterals: make([]LateralResult, len(c.laterals)),
 	}
-	n := 0
-	for j := range c.laterals {
-		n += len(c.laterals[j].lateral.sets)
-	}
+	n := c.holeSets()
 	sets, all := make([]HoleSetResult, n), make(tally, 0, n)
 	for j := range c.laterals {
-		n := len(c.laterals[j].lateral.sets)
-		from := len(all)
-		r.Laterals[j], all = c.lateralResult(s, j, sets[:n:n], all)
-		sets = sets[n:]
+		n, from := len(c.laterals[j].lateral.sets), len(all)
+		r.Laterals[j] = c.lateralResult(s, j, sets[:n:n])
+		sets, all = sets[n:], c.openHoles(s, j, all)
 		r.Laterals[j].Uniformity = all[from:].uniformity(c.options.OutletVariation)
 	}
 	for _, t := range all {
@@ -366,8 +362,34 @@ func (c *Compiled) result(s *state) Result {
 	return r
 }
 
-// lateralResult lays lateral j out in the room given, without its uniformity, and adds its open holes to a tally.
-func (c *Compiled) lateralResult(s *state, j int, sets []HoleSetResult, all tally) (LateralResult, tally) {
+// holeSets returns the number of hole sets on all open outlets.
+func (c *Compiled) holeSets() int {
+	n := 0
+	for j := range c.laterals {
+		n += len(c.laterals[j].lateral.sets)
+	}
+	return n
+}
+
+// openHoles adds the open holes of lateral j to a tally.
+func (c *Compiled) openHoles(s *state, j int, all tally) tally {
+	l, out := c.laterals[j].lateral, s.records[j].out
+	for i := range l.sets {
+		set := &l.sets[i]
+		if set.open == 0 {
+			continue
+		}
+		n, q := float64(set.open), 0.0
+		if set.node >= 0 {
+			q = out[set.node]
+		}
+		all = append(all, tallied{q / n, n})
+	}
+	return all
+}
+
+// lateralResult lays lateral j out in the room given, without its uniformity.
+func (c *Compiled) lateralResult(s *state, j int, sets []HoleSetResult) LateralResult {
 	l, p := c.laterals[j].lateral, &s.records[j]
 	nodes := l.chain.nodes
 	r := LateralResult{
@@ -387,11 +409,8 @@ func (c *Compiled) lateralResult(s *state, j int, sets []HoleSetResult, all tall
 		} else { // standing water
 			out.Head = unit.Head(p.head[0] + l.chain.lift - set.height)
 		}
-		if set.open > 0 {
-			all = append(all, tallied{float64(out.Flow) / float64(set.open), float64(set.open)})
-		}
 	}
-	return r, all
+	return r
 }
 
 // residuals checks the result against the equations, stretch by stretch, without using how it was found.
