@@ -114,8 +114,8 @@ func (c *Cutting) validate() error {
 // The search is branch and bound over ways to fill a stick, with the bound of the linear program over all fillings
 // (P. C. Gilmore and R. E. Gomory, Oper. Res. 9 (1961) 849–859). It ends with a proof or after a fixed effort; the bound is
 // returned either way. Up to 40 pieces a proof was found in every case tried with sticks of one length or of lengths with a
-// common measure, as shops have them (10 and 20 ft; 3, 4, 5 and 6 m); with up to 200 distinct lengths, however many pieces, the
-// list was hardly ever more than one stick above its bound. Beyond, see DEVIATIONS.md.
+// common measure, as shops have them (10 and 20 ft; 3, 4, 5 and 6 m); beyond, lists were within one stick of their bound but for
+// a few of 800 pieces of as many lengths, see DEVIATIONS.md.
 func Cut(c Cutting) (CutList, error) {
 	if err := c.validate(); err != nil {
 		return CutList{}, err
@@ -172,10 +172,14 @@ type cutSearch struct {
 	limit   int // nodes at which a round ends
 	best    cutPlan
 	bound   int64
+	mixWork int64
+	// what the branching may cost
+	nodesMost int
+	workMost  int64
 }
 
 func newCutSearch(c *Cutting) *cutSearch {
-	s := &cutSearch{kerf: nanometers(c.Kerf)}
+	s := &cutSearch{kerf: nanometers(c.Kerf), nodesMost: mostCutNodes, workMost: mostSearchWork}
 	byLength := map[int64]int{}
 	for i, p := range c.Pieces {
 		l := nanometers(p.Length) + s.kerf
@@ -190,7 +194,7 @@ func newCutSearch(c *Cutting) *cutSearch {
 	slices.SortFunc(s.kinds, func(a, b kind) int { return cmp.Compare(b.length, a.length) })
 	s.addStocks(c)
 	s.listSums()
-	s.master.init(s.kinds, s.stocks)
+	s.master.init(s.kinds, s.stocks, s.ceil)
 	return s
 }
 
@@ -287,11 +291,15 @@ func (r *residual) cut(f filling) (done filling, ok bool) {
 // the rare request whose bound is one stick too low, and for sticks of lengths that have no common measure.
 const (
 	mostCutNodes = 3000
-	mostCutWork  = 300_000_000 // additions and multiplications, about
-	mostFillings = 400         // tried at one node
-	// mostKinds is the number of distinct lengths up to which the linear program is solved. Gardens have a dozen; beyond,
-	// sticks are filled one by one, the program cuts what is left at the end, and the bound is that of weights.
-	mostKinds = 200
+	mostCutWork  = 3_000_000_000 // additions and multiplications of linear programs, about
+	// mostSearchWork is that after which no further list is looked for.
+	mostSearchWork = 600_000_000
+	mostFillings   = 400 // tried at one node
+	// mostKinds is the number of distinct lengths of one linear program. Gardens have a dozen; of more, a hand at a time is dealt.
+	mostKinds     = 200
+	mostTail      = 40 // pieces that a dive leaves to a search
+	tailWidth     = 3
+	mostTailNodes = 150
 )
 
 // widths are how many fillings are tried at a node, round by round: first few, so that a better cut list far from the
@@ -306,18 +314,30 @@ func (s *cutSearch) run() bool {
 	if !s.best.complete || s.best.cost > s.bound {
 		s.fullest(whole.clone())
 	}
-	if s.best.complete && (s.best.cost <= s.bound || len(s.kinds) > mostKinds) {
+	if s.best.complete && s.best.cost <= s.bound {
 		return true
+	}
+	s.master.pool = append(s.master.pool, s.best.fillings...)
+	if len(s.kinds) > mostKinds {
+		return s.deal(whole)
 	}
 	root := s.solve(whole)
 	s.bound = max(s.bound, s.ceil(root.bound))
-	s.dive(whole.clone(), root, 0, nil)
+	for _, part := range parts {
+		if s.found() || s.master.work > s.workMost {
+			break
+		}
+		s.dive(descent{residual: whole.clone()}, root, part)
+	}
+	if s.best.complete && s.purchases() > 1 && len(s.kinds) <= mostMixKinds {
+		s.tryMixes()
+	}
 	for _, width := range widths {
-		if s.best.complete && s.best.cost <= s.bound {
+		if s.found() {
 			return true
 		}
 		s.width = width
-		s.limit = s.nodes + mostCutNodes/len(widths)
+		s.limit = s.nodes + s.nodesMost/len(widths)
 		if s.branch(whole, root, 0, nil) && s.best.complete {
 			s.bound = s.best.cost
 		}
@@ -325,8 +345,25 @@ func (s *cutSearch) run() bool {
 	return s.best.complete
 }
 
+// purchases counts the lengths that can be bought.
+func (s *cutSearch) purchases() int {
+	n := 0
+	for i := range s.stocks {
+		if s.stocks[i].cost > 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// found says that the best cut list is proven.
+func (s *cutSearch) found() bool { return s.best.complete && s.best.cost <= s.bound }
+
+// parts are the shares of the fractions that a dive rounds at once.
+var parts = []float64{0.1, 0.04, 0.2, 0}
+
 // spent says that a round has used up its part of the effort.
-func (s *cutSearch) spent() bool { return s.nodes >= s.limit || s.master.work > mostCutWork }
+func (s *cutSearch) spent() bool { return s.nodes >= s.limit || s.master.work > s.workMost }
 
 // longestFirst places each piece, the longest first, where it leaves the least gap, opens the longest stick where it
 // fits nowhere, and at the end takes the shortest stick that holds what came together.
@@ -435,40 +472,74 @@ func (s *cutSearch) keep(cost int64, fillings []filling) {
 	s.best = cutPlan{cost: cost, fillings: slices.Clone(fillings), complete: true}
 }
 
-// dive rounds the linear program again and again until everything is cut: whole numbers of fillings first, then the
-// largest fraction. Cost and fillings are what was cut before.
-func (s *cutSearch) dive(r residual, lp relaxed, cost int64, fillings []filling) {
-	take := func(f filling) bool {
-		done, ok := r.cut(f)
-		if ok {
-			fillings = append(fillings, done)
-			cost += s.stocks[f.stock].cost
-		}
-		return ok
+// descent is a cut list in the making.
+type descent struct {
+	residual
+	cost     int64
+	fillings []filling
+}
+
+func (s *cutSearch) take(d *descent, f filling) bool {
+	done, ok := d.cut(f)
+	if ok {
+		d.fillings = append(d.fillings, done)
+		d.cost += s.stocks[f.stock].cost
 	}
-	for r.left > 0 {
-		progress := false
-		for _, u := range lp.used {
-			for n := math.Floor(u.times + 1e-9); n >= 1 && take(u.filling); n-- {
-				progress = true
-			}
-		}
-		if !progress {
-			for _, u := range lp.used {
-				if take(u.filling) {
-					progress = true
-					break
-				}
-			}
-		}
-		if !progress {
+	return ok
+}
+
+// dive rounds the linear program again and again until everything is cut. What is left at the end is searched.
+func (s *cutSearch) dive(d descent, lp relaxed, part float64) {
+	for d.left > 0 && !lp.impossible {
+		if s.best.complete && d.cost+s.ceil(lp.bound) >= s.best.cost {
 			return
 		}
-		if r.left > 0 {
-			lp = s.solve(r)
+		if d.left <= mostTail && len(d.fillings) > 0 {
+			s.width, s.limit = tailWidth, s.nodes+mostTailNodes
+			s.branch(d.residual, lp, d.cost, d.fillings)
+		}
+		if !s.roundOff(&d, lp, part) {
+			return
+		}
+		if d.left > 0 {
+			lp = s.solve(d.residual)
 		}
 	}
-	s.keep(cost, fillings)
+	if d.left == 0 {
+		s.keep(d.cost, d.fillings)
+	}
+}
+
+// roundOff cuts the whole numbers of fillings of a linear program or, when there are none, a part of the fractions, the
+// largest first. It returns whether there was any.
+func (s *cutSearch) roundOff(d *descent, lp relaxed, part float64) bool {
+	some := false
+	for _, u := range lp.used {
+		for n := math.Floor(u.times + 1e-3); n >= 1 && s.take(d, u.filling); n-- {
+			some = true
+		}
+	}
+	if some {
+		return true
+	}
+	fractions := 1 + int(part*float64(len(lp.used)))
+	for _, u := range lp.used {
+		if fractions > 0 && s.wholly(u.filling, d.residual) && s.take(d, u.filling) {
+			some = true
+			fractions--
+		}
+	}
+	return some
+}
+
+// wholly says that everything in a filling is still wanted.
+func (s *cutSearch) wholly(f filling, r residual) bool {
+	for i, n := range f.take {
+		if n > r.want[i] {
+			return false
+		}
+	}
+	return r.have[f.stock] != 0
 }
 
 // branch fills the stick that the longest remaining piece comes from in every way worth trying, the ways that the

@@ -14,11 +14,16 @@ type master struct {
 	pool   []filling
 	work   int64   // done so far
 	missed float64 // cost of a piece that is not cut: more than any cut list costs
+	// rough ends a program when it hardly gains: its fillings are good, its bound is not.
+	rough bool
+	// rounded is a bound rounded up to what sticks can add up to.
+	rounded func(float64) int64
 }
 
 // relaxed is the solution of a linear program.
 type relaxed struct {
-	bound      float64 // in units of the dearest stick
+	bound      float64   // in units of the dearest stick
+	prices     []float64 // of each kind
 	used       []usedFilling
 	impossible bool // some piece fits nothing that is left
 }
@@ -29,8 +34,8 @@ type usedFilling struct {
 	times float64
 }
 
-func (m *master) init(kinds []kind, stocks []stock) {
-	m.kinds, m.stocks = kinds, stocks
+func (m *master) init(kinds []kind, stocks []stock, rounded func(float64) int64) {
+	m.kinds, m.stocks, m.rounded = kinds, stocks, rounded
 	pieces := 0
 	for _, k := range kinds {
 		pieces += len(k.pieces)
@@ -41,11 +46,23 @@ func (m *master) init(kinds []kind, stocks []stock) {
 // Tolerances of the linear program. Costs are of the order of 1 and the figures of fillings small whole numbers, so a
 // billionth tells noise from gain.
 const (
-	priceSlack    = 1e-9
-	pivotSlack    = 1e-9
+	priceSlack = 1e-9
+	pivotSlack = 1e-9
+	pivotLeast = 1e-7
+	// apart is added to what is wanted, times 1 to 2, so that no two fillings run out together and pivots don't go round.
+	apart         = 1e-6
 	mostPivots    = 4000
+	gainSlack     = 1e-7
 	knapsackStep  = 10     // work of one step, about
-	mostKnapsacks = 200000 // steps of one knapsack; it then returns the best found, which keeps the bound valid below
+	mostKnapsacks = 200000 // steps of one knapsack without a gain
+	// enoughKnapsacks is how many steps a knapsack looks on for a greater gain.
+	enoughKnapsacks = 2000
+	kindsPerColumn  = 12 // a program of more kinds is given more columns at once
+	// a rough program ends when so many rounds of columns gain less than this share
+	roughRounds = 5
+	roughGain   = 2e-3
+	finestGrain = 100_000 // [nm]
+	mostGrains  = 30_000
 )
 
 // solve returns the linear program of what is left to cut.
@@ -53,60 +70,92 @@ const (
 // The bound is not read off the program but made safe from its prices p: with v(j) the most that a filling of stock j is
 // worth at prices p, and p scaled so that no bought stick is worth more than it costs, every cut list costs at least
 //
-//	Σ want·p − Σ have·v   (the second sum over off-cuts).
+//	Σ want·p − Σ have·v   (the second sum over off-cuts)
+//
+// (A. A. Farley, Oper. Res. 38 (1990) 922–923; from memory). Prices of an unfinished program give a bound as well; solve stops
+// when more columns can't raise it to the next cost that sticks add up to.
 func (m *master) solve(r residual) relaxed {
 	t := newTableau(m, r)
 	for _, f := range m.pool {
 		t.addIfFits(f, r)
 	}
-	var prices []float64
-	var knapsacks []knapsackResult
-	for {
-		t.optimize()
-		prices = t.prices()
-		added := false
-		knapsacks = knapsacks[:0]
-		for j := range m.stocks {
-			k := knapsackResult{}
-			if r.have[j] != 0 {
-				k = m.knapsack(j, prices, r)
-				if k.value > m.stocks[j].weight+t.rent(j)+1e-7 {
-					m.pool = append(m.pool, filling{stock: j, take: k.take})
-					t.add(filling{stock: j, take: k.take})
-					added = true
-				}
-			}
-			knapsacks = append(knapsacks, k)
-		}
-		if !added {
+	t.optimize()
+	out := relaxed{}
+	last := t.cost()
+	for round := 1; ; round++ {
+		prices := t.prices()
+		worth, added := m.price(t, r, prices)
+		out.bound, out.prices = math.Max(out.bound, m.bound(r, prices, worth)), prices
+		if !added || m.work > mostCutWork {
 			break
 		}
-	}
-	return m.finish(t, r, prices, knapsacks)
-}
-
-func (m *master) finish(t *tableau, r residual, prices []float64, knapsacks []knapsackResult) relaxed {
-	var out relaxed
-	scale, exact := 1.0, true
-	for j, k := range knapsacks {
-		exact = exact && !k.cut
-		if m.stocks[j].weight > 0 && k.value > m.stocks[j].weight {
-			scale = math.Min(scale, m.stocks[j].weight/k.value)
+		if m.rounded(out.bound) >= m.rounded(t.cost()) {
+			break
 		}
-	}
-	for i, p := range prices {
-		out.bound += scale * p * float64(r.want[i])
-	}
-	for j, k := range knapsacks {
-		if m.stocks[j].weight == 0 && r.have[j] > 0 {
-			out.bound -= scale * k.value * float64(r.have[j])
+		t.optimize()
+		if round%roughRounds == 0 {
+			if m.rough && t.cost() > last*(1-roughGain) {
+				break
+			}
+			last = t.cost()
 		}
-	}
-	if !exact {
-		out.bound = m.material(r)
 	}
 	out.used, out.impossible = t.used()
 	return out
+}
+
+// price adds fillings that are worth more than they cost, disjoint ones from each stock, and returns an upper bound for
+// what a filling of each stock is worth.
+func (m *master) price(t *tableau, r residual, prices []float64) (worth []float64, added bool) {
+	worth = make([]float64, len(m.stocks))
+	most := 1 + len(t.rowKind)/kindsPerColumn
+	for j := range m.stocks {
+		if r.have[j] == 0 {
+			continue
+		}
+		rest := residual{want: slices.Clone(r.want)}
+		target := m.stocks[j].weight + t.rent(j) + gainSlack
+		for n := range most {
+			k := m.knapsack(j, prices, rest, target)
+			if n == 0 {
+				worth[j] = k.value
+				if k.cut {
+					worth[j] = m.ceiling(j, prices, r, k)
+				}
+			}
+			if k.take == nil {
+				break
+			}
+			f := filling{stock: j, take: k.take}
+			m.pool = append(m.pool, f)
+			t.add(f)
+			added = true
+			for i, n := range f.take {
+				rest.want[i] -= n
+			}
+		}
+	}
+	return worth, added
+}
+
+// bound is what every cut list costs at least by the prices, worth being what a filling of each stock is worth at most.
+func (m *master) bound(r residual, prices, worth []float64) float64 {
+	scale := 1.0
+	for j, v := range worth {
+		if m.stocks[j].weight > 0 && v > m.stocks[j].weight {
+			scale = math.Min(scale, m.stocks[j].weight/v)
+		}
+	}
+	sum := 0.0
+	for i, p := range prices {
+		sum += p * float64(r.want[i])
+	}
+	for j, v := range worth {
+		if m.stocks[j].weight == 0 && r.have[j] > 0 {
+			sum -= v * float64(r.have[j])
+		}
+	}
+	return math.Max(0, scale*sum)
 }
 
 // material is the bound of length alone: a stick yields no more than its length, and costs in proportion.
@@ -130,49 +179,106 @@ func (m *master) material(r residual) float64 {
 }
 
 type knapsackResult struct {
-	value float64
-	take  []int
-	cut   bool // stopped early
+	value float64 // no less than the most valuable filling, unless cut
+	take  []int   // nil when nothing is worth more than the target
+	cut   bool    // stopped early
 }
 
-// knapsack returns the most valuable filling of stock j with the pieces that are left: depth first by value per length,
-// with the fractional bound.
-func (m *master) knapsack(j int, prices []float64, r residual) knapsackResult {
-	var order []int
-	for i := range m.kinds {
-		if prices[i] > priceSlack && r.want[i] > 0 && m.kinds[i].length <= m.stocks[j].length {
-			order = append(order, i)
-		}
+// knapsack returns the most valuable filling of stock j with the pieces that are left, if it is worth more than the target:
+// depth first by value per length, with the fractional bound. Once it has a gain it does not look long for a greater one.
+func (m *master) knapsack(j int, prices []float64, r residual, target float64) knapsackResult {
+	order := m.byDensity(j, prices, r)
+	shortest := make([]int64, len(order)+1) // from here on
+	shortest[len(order)] = math.MaxInt64
+	for n := len(order) - 1; n >= 0; n-- {
+		shortest[n] = min(shortest[n+1], m.kinds[order[n].kind].length)
 	}
-	density := func(i int) float64 { return prices[i] / float64(m.kinds[i].length) }
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(density(b), density(a)) })
-	best := knapsackResult{take: make([]int, len(m.kinds))}
+	best := knapsackResult{value: target}
 	take := make([]int, len(m.kinds))
-	steps := 0
+	steps, most := 0, mostKnapsacks
 	var walk func(n int, room int64, value float64)
 	walk = func(n int, room int64, value float64) {
 		if value > best.value {
-			best.value = value
-			copy(best.take, take)
+			best.value, best.take = value, slices.Clone(take)
+			most = min(most, steps+enoughKnapsacks)
 		}
-		if steps++; n == len(order) || steps > mostKnapsacks {
-			best.cut = best.cut || steps > mostKnapsacks
-			return
+		for ; room >= shortest[n]; n++ {
+			if steps++; steps > most {
+				best.cut = true
+				return
+			}
+			o := order[n]
+			if value+float64(room)*o.density <= best.value+priceSlack {
+				return
+			}
+			length := m.kinds[o.kind].length
+			for c := min(r.want[o.kind], int(room/length)); c > 0; c-- {
+				take[o.kind] = c
+				walk(n+1, room-int64(c)*length, value+float64(c)*prices[o.kind])
+			}
+			take[o.kind] = 0
 		}
-		i := order[n]
-		if value+float64(room)*density(i) <= best.value+priceSlack {
-			return
-		}
-		for c := min(r.want[i], int(room/m.kinds[i].length)); c >= 0; c-- {
-			take[i] = c
-			walk(n+1, room-int64(c)*m.kinds[i].length, value+float64(c)*prices[i])
-		}
-		take[i] = 0
 	}
 	walk(0, m.stocks[j].length, 0)
-	m.work += int64(steps) * knapsackStep
+	m.work += int64(steps+len(order)) * knapsackStep
 	best.value += priceSlack // the fractional bound may have hidden as much
 	return best
+}
+
+// priced is a kind with its price per nanometre.
+type priced struct {
+	kind    int
+	density float64
+}
+
+// byDensity lists the kinds that stock j can hold and that are worth something, the best price for length first.
+func (m *master) byDensity(j int, prices []float64, r residual) []priced {
+	var order []priced
+	for i := range m.kinds {
+		if prices[i] > priceSlack && r.want[i] > 0 && m.kinds[i].length <= m.stocks[j].length {
+			order = append(order, priced{i, prices[i] / float64(m.kinds[i].length)})
+		}
+	}
+	slices.SortStableFunc(order, func(a, b priced) int { return cmp.Compare(b.density, a.density) })
+	return order
+}
+
+// ceiling is an upper bound for a filling's worth where the knapsack was stopped early. With a gain at hand the fractional
+// bound does, since there will be another program; at the end lengths rounded down to grains are filled exactly.
+func (m *master) ceiling(j int, prices []float64, r residual, k knapsackResult) float64 {
+	order := m.byDensity(j, prices, r)
+	if k.take != nil {
+		return fractional(m, j, prices, r, order)
+	}
+	grain := max(finestGrain, m.stocks[j].length/mostGrains)
+	worth := make([]float64, m.stocks[j].length/grain+1) // by length used
+	for _, o := range order {
+		l := int(m.kinds[o.kind].length / grain)
+		if l == 0 {
+			return fractional(m, j, prices, r, order)
+		}
+		for range min(r.want[o.kind], (len(worth)-1)/l) {
+			for used := len(worth) - 1; used >= l; used-- {
+				worth[used] = max(worth[used], worth[used-l]+prices[o.kind])
+			}
+			m.work += int64(len(worth))
+		}
+	}
+	return worth[len(worth)-1] + priceSlack*float64(len(m.kinds))
+}
+
+// fractional is what a stick is worth when the last piece may be cut through.
+func fractional(m *master, j int, prices []float64, r residual, order []priced) float64 {
+	room, value := m.stocks[j].length, priceSlack*float64(len(m.kinds))
+	for _, o := range order {
+		n := min(int64(r.want[o.kind]), room/m.kinds[o.kind].length)
+		value += float64(n) * prices[o.kind]
+		room -= n * m.kinds[o.kind].length
+		if n < int64(r.want[o.kind]) {
+			return value + float64(room)*o.density
+		}
+	}
+	return value
 }
 
 // tableau is a revised simplex with an explicit inverse. Rows: one for each kind still wanted (cut at least), one for
@@ -186,7 +292,9 @@ type tableau struct {
 	columns []column
 	basis   []int
 	inverse [][]float64
+	want    []float64
 	x       []float64
+	y       []float64 // c_B·B⁻¹
 }
 
 type column struct {
@@ -221,7 +329,7 @@ func newTableau(m *master, r residual) *tableau {
 		}
 	}
 	for row, i := range t.rowKind {
-		t.start(column{cost: m.missed, entries: []entry{{row, 1}}, missing: true}, float64(r.want[i]))
+		t.start(t.alone(row, i), float64(r.want[i]))
 		t.columns = append(t.columns, column{entries: []entry{{row, -1}}})
 	}
 	for n, j := range t.rowOff {
@@ -231,15 +339,31 @@ func newTableau(m *master, r residual) *tableau {
 	for i := range t.inverse {
 		t.inverse[i] = make([]float64, rows)
 		t.inverse[i][i] = 1
+		t.y = append(t.y, t.columns[t.basis[i]].cost)
 	}
 	return t
+}
+
+// alone cuts a piece from the shortest stick to buy that holds it, or misses it.
+func (t *tableau) alone(row, kind int) column {
+	c := column{cost: t.m.missed, entries: []entry{{row, 1}}, missing: true}
+	for j, k := range t.m.stocks {
+		if k.cost > 0 && k.length >= t.m.kinds[kind].length {
+			f := filling{stock: j, take: make([]int, len(t.m.kinds))}
+			f.take[kind] = 1
+			return column{cost: k.weight, entries: c.entries, filling: &f}
+		}
+	}
+	return c
 }
 
 // start adds a column of the first basis.
 func (t *tableau) start(c column, x float64) {
 	t.basis = append(t.basis, len(t.columns))
 	t.columns = append(t.columns, c)
-	t.x = append(t.x, x)
+	t.want = append(t.want, x)
+	const golden = 0.6180339887498949
+	t.x = append(t.x, x+apart*(1+math.Mod(golden*float64(len(t.x)), 1)))
 }
 
 // addIfFits adds a known filling cut down to what is wanted, so that programs of what is left stay tight.
@@ -272,25 +396,20 @@ func (t *tableau) add(f filling) {
 	t.columns = append(t.columns, c)
 }
 
-// duals returns c_B·B⁻¹.
-func (t *tableau) duals() []float64 {
-	y := make([]float64, len(t.basis))
-	for i, b := range t.basis {
-		if cost := t.columns[b].cost; cost != 0 {
-			for k, v := range t.inverse[i] {
-				y[k] += cost * v
-			}
-		}
+// cost is that of the basis for what is really wanted.
+func (t *tableau) cost() float64 {
+	sum := 0.0
+	for i, y := range t.y {
+		sum += y * t.want[i]
 	}
-	return y
+	return sum
 }
 
 // prices returns what a piece of each kind is worth, never less than nothing.
 func (t *tableau) prices() []float64 {
-	y := t.duals()
 	p := make([]float64, len(t.m.kinds))
 	for row, i := range t.rowKind {
-		p[i] = math.Max(0, y[row])
+		p[i] = math.Max(0, t.y[row])
 	}
 	return p
 }
@@ -298,7 +417,7 @@ func (t *tableau) prices() []float64 {
 // rent returns what the scarcity of an off-cut is worth.
 func (t *tableau) rent(j int) float64 {
 	if row := t.offRow[j]; row >= 0 {
-		return math.Max(0, -t.duals()[row])
+		return math.Max(0, -t.y[row])
 	}
 	return 0
 }
@@ -307,30 +426,29 @@ func (t *tableau) rent(j int) float64 {
 // cannot go round in circles.
 func (t *tableau) optimize() {
 	for n := range mostPivots {
-		y := t.duals()
-		t.m.work += int64(len(t.basis)*len(t.basis)*2 + len(t.columns)*4)
-		enter, gain := -1, pivotSlack
+		t.m.work += int64(len(t.columns) * 4)
+		enter, gain, gainOf := -1, pivotSlack, 0.0
 		for k := range t.columns {
 			g := -t.columns[k].cost
 			for _, e := range t.columns[k].entries {
-				g += y[e.row] * e.value
+				g += t.y[e.row] * e.value
 			}
 			if g > gain {
-				enter = k
+				enter, gainOf = k, g
 				if n > mostPivots/2 {
 					break
 				}
 				gain = g
 			}
 		}
-		if enter < 0 || !t.pivot(enter) {
+		if enter < 0 || !t.pivot(enter, gainOf) {
 			return
 		}
 	}
 }
 
-// pivot brings a column into the basis.
-func (t *tableau) pivot(enter int) bool {
+// pivot brings a column with a gain into the basis.
+func (t *tableau) pivot(enter int, gain float64) bool {
 	rows := len(t.basis)
 	d := make([]float64, rows)
 	for i := range d {
@@ -338,39 +456,63 @@ func (t *tableau) pivot(enter int) bool {
 			d[i] += t.inverse[i][e.row] * e.value
 		}
 	}
-	leave, least := -1, math.Inf(1)
-	for i := range d {
-		if d[i] <= pivotSlack {
-			continue
-		}
-		ratio := t.x[i] / d[i]
-		if ratio < least-pivotSlack || (ratio < least+pivotSlack && leave >= 0 && t.basis[i] < t.basis[leave]) {
-			leave, least = i, math.Min(ratio, least)
-		}
-	}
+	leave := t.leaves(d)
 	if leave < 0 {
 		return false
 	}
-	for k := range rows {
-		t.inverse[leave][k] /= d[leave]
-	}
-	t.x[leave] /= d[leave]
-	for i := range d {
-		if i == leave || d[i] == 0 {
-			continue
-		}
-		for k := range rows {
-			t.inverse[i][k] -= d[i] * t.inverse[leave][k]
-		}
-		t.x[i] = math.Max(0, t.x[i]-d[i]*t.x[leave])
-	}
+	t.replace(leave, d, gain)
 	t.basis[leave] = enter
 	return true
 }
 
+// leaves returns the row that runs out first, of those that run out together the one with the largest entry.
+func (t *tableau) leaves(d []float64) int {
+	least := math.Inf(1)
+	for i, v := range d {
+		if v > pivotLeast {
+			least = math.Min(least, t.x[i]/v)
+		}
+	}
+	leave := -1
+	for i, v := range d {
+		if v > pivotLeast && t.x[i]/v <= least+pivotSlack && (leave < 0 || v > d[leave]) {
+			leave = i
+		}
+	}
+	return leave
+}
+
+// replace updates the inverse, the amounts and the prices. Most of the inverse is naught, so only what is not is touched.
+func (t *tableau) replace(leave int, d []float64, gain float64) {
+	pivot := t.inverse[leave]
+	var some []int
+	for k, v := range pivot {
+		if math.Abs(v) < 1e-12 {
+			pivot[k] = 0
+			continue
+		}
+		some = append(some, k)
+		pivot[k] = v / d[leave]
+		t.y[k] -= gain * pivot[k]
+	}
+	t.x[leave] /= d[leave]
+	t.m.work += int64(4 * len(d))
+	for i := range d {
+		if i == leave || math.Abs(d[i]) < 1e-12 {
+			continue
+		}
+		row, f := t.inverse[i], d[i]
+		for _, k := range some {
+			row[k] -= f * pivot[k]
+		}
+		t.m.work += int64(2 * len(some))
+		t.x[i] = math.Max(0, t.x[i]-f*t.x[leave])
+	}
+}
+
 // used lists the fillings of the basis.
 func (t *tableau) used() (used []usedFilling, impossible bool) {
-	const some = 1e-6
+	const some = 1e-3
 	for i, b := range t.basis {
 		if t.x[i] < some {
 			continue

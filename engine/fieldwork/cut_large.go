@@ -9,9 +9,11 @@ import (
 // to choose from a stick is full long before.
 const mostFullSteps = 20_000
 
-// tailKinds is how many distinct lengths the last sticks of a large request are left: those are cut by the linear program,
-// since what fits nowhere well is what is left at the end.
-const tailKinds = 120
+// mostHand is how many distinct lengths are dealt at once.
+const mostHand = 130
+
+// mostDeals is how often all is dealt anew while the list is more than one stick above its bound.
+const mostDeals = 12
 
 // kinds counts the distinct lengths that are still wanted.
 func (r *residual) kinds() int {
@@ -47,10 +49,6 @@ func (s *cutSearch) fullest(r residual) {
 		}
 	}
 	for r.left > 0 {
-		if len(s.kinds) > mostKinds && r.kinds() <= tailKinds {
-			s.dive(r, s.solve(r), cost, fillings)
-			return
-		}
 		longest := slices.IndexFunc(r.want, func(n int) bool { return n > 0 })
 		best, share := filling{}, math.Inf(1)
 		for j := range s.stocks {
@@ -68,6 +66,96 @@ func (s *cutSearch) fullest(r residual) {
 		take(best)
 	}
 	s.keep(cost, fillings)
+}
+
+// deal cuts requests of very many lengths hand by hand. A hand is every second, third … piece by length, so that it is mixed as
+// all pieces are and its linear program is close to a part of theirs, but of a size that is soon solved. The last pieces of a
+// hand go back to the rest, so that no hand ends with a stick half full.
+func (s *cutSearch) deal(whole residual) bool {
+	for n := range mostDeals {
+		part := parts[n%len(parts)]
+		if s.near() || s.master.work > s.workMost {
+			break
+		}
+		d := descent{residual: whole.clone()}
+		for d.kinds() > mostKinds {
+			if !s.dealHand(&d, whole, n, part) {
+				return s.best.complete
+			}
+		}
+		s.master.rough = false
+		s.dive(d, s.solve(d.residual), part)
+	}
+	return s.best.complete
+}
+
+// near says that the best cut list is within one stick of the bound.
+func (s *cutSearch) near() bool { return s.best.complete && s.best.cost <= s.bound+s.dearest }
+
+// dealHand cuts one hand. The first program of a deal is solved to its end, for the bound; the others only guide.
+func (s *cutSearch) dealHand(d *descent, whole residual, n int, part float64) bool {
+	hand := descent{residual: d.hand(n)}
+	s.master.rough = len(d.fillings) > 0
+	lp := s.solve(hand.residual)
+	if !s.master.rough {
+		s.raise(whole, hand.residual, lp)
+	}
+	s.master.rough = true
+	for hand.left > mostTail && s.roundOff(&hand, lp, part) {
+		if hand.left > mostTail {
+			lp = s.solve(hand.residual)
+		}
+	}
+	for _, f := range hand.fillings {
+		s.take(d, f)
+	}
+	return len(hand.fillings) > 0
+}
+
+// hand takes a part of the pieces, equally over their lengths, starting with another one for each n.
+func (r *residual) hand(n int) residual {
+	h := residual{want: make([]int, len(r.want)), have: slices.Clone(r.have)}
+	hands := 1 + (r.kinds()-1)/mostHand
+	n %= hands
+	for i, want := range r.want {
+		for range want {
+			if n == 0 {
+				h.want[i]++
+				h.left++
+			}
+			n = (n + 1) % hands
+		}
+	}
+	return h
+}
+
+// raise raises the bound by the prices of a hand: each piece is worth what the longest of the hand that is no longer is
+// worth, or what the nearest is worth.
+func (s *cutSearch) raise(whole, hand residual, lp relaxed) {
+	down, near := make([]float64, len(s.kinds)), make([]float64, len(s.kinds))
+	longer := -1
+	for i := range s.kinds {
+		if hand.want[i] > 0 {
+			longer = i
+		}
+		shorter := i
+		for shorter < len(s.kinds) && hand.want[shorter] == 0 {
+			shorter++
+		}
+		if shorter < len(s.kinds) {
+			down[i], near[i] = lp.prices[shorter], lp.prices[shorter]
+		}
+		if longer >= 0 && (shorter == len(s.kinds) || s.kinds[longer].length-s.kinds[i].length < s.kinds[i].length-s.kinds[shorter].length) {
+			near[i] = lp.prices[longer]
+		}
+	}
+	for _, prices := range [][]float64{down, near} {
+		worth := make([]float64, len(s.stocks))
+		for j := range s.stocks {
+			worth[j] = s.master.ceiling(j, prices, whole, knapsackResult{})
+		}
+		s.bound = max(s.bound, s.ceil(s.master.bound(whole, prices, worth)))
+	}
 }
 
 // fill finds the filling of stock j that leaves least over and holds a piece of the kind first, if that is one. Longer
