@@ -143,6 +143,7 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 
 // make plans all groups, or re-plans them.
 func (p *planner) make() (Plan, error) {
+	p.left = p.budgets().work
 	if p.before == nil {
 		return p.settled()
 	}
@@ -152,14 +153,19 @@ func (p *planner) make() (Plan, error) {
 // polishRounds is how often a fresh plan is divided and placed once more.
 const polishRounds = 6
 
+// polishPart is the part of the work that is set aside for that.
+const polishPart = 5
+
 // settled makes a fresh plan. Full effort starts with the fast plan and only replaces it by a better one.
 func (p *planner) settled() (Plan, error) {
 	if p.Effort != Full {
 		return p.timely()
 	}
 	p.Effort = Fast
+	p.left = p.budgets().work
 	fast, err := p.timely()
 	p.Effort = Full
+	p.left = p.budgets().work
 	if err != nil || p.halt() {
 		fast.Stopped = p.stopped
 		return fast, err
@@ -224,7 +230,8 @@ func (p *planner) polished() (Plan, error) {
 		return Plan{}, err
 	}
 	fresh := p.Options
-	for range polishRounds {
+	p.left = max(0, p.left) + p.budgets().work/polishPart
+	for round := 0; round < polishRounds && p.left > 0; round++ {
 		schedule := plan.Schedule
 		p.Previous, p.asPublished, p.PreviousEnd, p.Notice, p.Locked = &schedule, &schedule, 0, 0, nil
 		if err := p.resolvePrevious(); err != nil {
@@ -244,11 +251,20 @@ func (p *planner) polished() (Plan, error) {
 	return plan, nil
 }
 
-// checked plans the groups one by one and lets no plan through that breaks a rule.
+// checked plans the groups one by one, each with its part of the work that is left, and lets no plan through that breaks a rule.
 func (p *planner) checked(solve func([]int) solved) (Plan, error) {
 	var parts []solved
-	for _, sources := range p.groups() {
+	groups, layouts := p.groups(), 0
+	for _, sources := range groups {
+		layouts += p.layoutsAt(sources)
+	}
+	for _, sources := range groups {
+		others := p.left
+		p.left = others * int64(p.layoutsAt(sources)) / int64(max(1, layouts))
+		others -= p.left
 		parts = append(parts, solve(sources))
+		p.left += others
+		layouts -= p.layoutsAt(sources)
 	}
 	plan := p.assemble(parts)
 	f := sorted(p.Check(plan.Schedule))
@@ -257,6 +273,14 @@ func (p *planner) checked(solve func([]int) solved) (Plan, error) {
 	}
 	plan.Late, plan.Dry = f.late, f.dry
 	return plan, nil
+}
+
+func (p *planner) layoutsAt(sources []int) int {
+	n := 0
+	for _, s := range sources {
+		n += len(p.Members[s])
+	}
+	return n
 }
 
 // original reports the faults of the problem as it was given, in its own order.
@@ -341,6 +365,7 @@ type planner struct {
 	bounds      *bounds
 	stopped     bool
 	evaluated   int
+	left        int64 // work
 	levels      []float64
 }
 
@@ -450,11 +475,12 @@ func (p *planner) coupled(line int) bool {
 	return p.Lines[line].DailyCap > 0 || sum > p.Lines[line].FlowLimit
 }
 
+// halt tells whether to be content with what was found, because somebody stopped the search or its work is done.
 func (p *planner) halt() bool {
 	if !p.stopped && p.Stop != nil && p.Stop() {
 		p.stopped = true
 	}
-	return p.stopped
+	return p.stopped || p.left <= 0
 }
 
 // assemble names zones and turns and adds up what everybody gets.

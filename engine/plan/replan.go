@@ -327,7 +327,7 @@ func (p *planner) replan(sources []int, f frame) solved {
 			runs = append(runs, t)
 		}
 	}
-	c := rotation.Config{Level: bound, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: bound}
+	c := rotation.Config{Level: bound, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: bound, Work: p.allowance(true)}
 	if !f.fresh {
 		kept, time, clock := p.publishedPattern(g, ids, f.remaining)
 		c.Kept, c.KeptTime = kept, time
@@ -339,7 +339,7 @@ func (p *planner) replan(sources []int, f frame) solved {
 		}
 	}
 	r := g.Solve(c)
-	p.evaluated += r.Evaluated
+	p.done(r)
 	return solved{group: g, result: r, ids: ids, fixed: runs}
 }
 

@@ -16,18 +16,26 @@ type budgets struct {
 	zones  int
 	arcs   int
 	anneal int
+	work   int64 // steps of rotations of all kinds, which end the search where the others would let it go on
 }
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{levels: 24, shakes: 60, zones: 40000, arcs: 1000000, anneal: 3000000}
+		return budgets{levels: 24, shakes: 60, zones: 40000, arcs: 1000000, anneal: 3000000, work: fullWork}
 	}
-	b := budgets{levels: 8, shakes: 12, zones: 6000, arcs: 50000, anneal: 200000}
+	b := budgets{levels: 8, shakes: 12, zones: 6000, arcs: 50000, anneal: 200000, work: fastWork}
 	if n := len(p.Layouts); n > fastLayouts {
 		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
 	}
 	return b
 }
+
+// Steps of the efforts. A step takes a few nanoseconds; what is charged keeps fast plans below a second, and full ones
+// below five.
+const (
+	fastWork = 150e6
+	fullWork = 800e6
+)
 
 // fastLayouts is the size of a garden up to which a fast plan has its whole budget for every source; larger ones share
 // it, so that the first plan does not take longer the more sources there are.
@@ -94,6 +102,9 @@ func (p *planner) solve(sources []int) solved {
 	// A layout that its soil holds down may be the one that decides, and zones for its share the better ones.
 	soil := p.bounds.soil(sources).Share
 	for _, other := range modes[1:] {
+		if p.halt() {
+			break
+		}
 		if next := p.attempt(sources, min(bound, soil), other, nil); next.better(&best, p.Model) {
 			best, how = next, other
 		}
@@ -219,10 +230,24 @@ func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, an
 	}
 	r := g.Solve(rotation.Config{
 		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bounds.of(sources).Share, Seed: p.Seed,
-		Grid: p.Grid, Stop: p.halt,
+		Grid: p.Grid, Stop: p.halt, Work: p.allowance(anneal > 0),
 	})
-	p.evaluated += r.Evaluated
+	p.done(r)
 	return solved{group: g, result: r, level: level}
+}
+
+// allowance is the work that the next rotation may take: what is left if it is the last one, else a part of it, so that
+// other zones are tried too.
+func (p *planner) allowance(last bool) int64 {
+	if last {
+		return max(0, p.left)
+	}
+	return max(0, p.left/2)
+}
+
+func (p *planner) done(r rotation.Result) {
+	p.evaluated += r.Evaluated
+	p.left -= r.Work
 }
 
 func (p *planner) pinnedAt(s int) [][]int {

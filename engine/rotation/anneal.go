@@ -12,7 +12,7 @@ func (s *search) anneal(start Pattern, budget int, bound float64) (Pattern, bool
 	current, kept := start.clone(), start.clone()
 	now := worth(best)
 	spent, found := 0, false
-	for spent < budget && (s.stop == nil || !s.stop()) {
+	for spent < budget && !s.stop() {
 		moves := s.randomMoves(current)
 		spent += s.effort()
 		if moves == nil {

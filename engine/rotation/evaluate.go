@@ -73,6 +73,10 @@ type evaluator struct {
 	keptTime map[[2]int]problem.Span // by zone and slot
 }
 
+// work is all that was done for the group so far, counted in edges of flows looked at. It depends on nothing but the
+// problem, so that a plan that ends for want of work is the same on every machine.
+func (e *evaluator) work() int64 { return e.g.steps + e.div.net.steps + e.timing.net.steps }
+
 // load states the sharing problem of a pattern, or reports that its shortest turns do not even fit.
 func (e *evaluator) load(p Pattern) bool {
 	g, in := e.g, &e.in

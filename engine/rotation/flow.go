@@ -11,6 +11,7 @@ type network struct {
 	level []int32
 	at    []int32
 	queue []int32
+	steps int64 // edges made, loaded and looked at so far
 }
 
 func (g *network) reset(nodes int) {
@@ -24,6 +25,7 @@ func (g *network) reset(nodes int) {
 // edge adds an edge and its reverse, and returns its number.
 func (g *network) edge(from, to int, limit int64) int {
 	e := len(g.to)
+	g.steps++
 	g.to = append(g.to, int32(to), int32(from))
 	g.limit = append(g.limit, limit, 0)
 	g.next = append(g.next, g.first[from], g.first[to])
@@ -37,6 +39,7 @@ func (g *network) load(scale int64) {
 		g.left = make([]int64, len(g.limit))
 	}
 	g.left = g.left[:len(g.limit)]
+	g.steps += int64(len(g.limit))
 	for e := range g.limit {
 		g.left[e] = g.limit[e] * scale
 	}
@@ -70,6 +73,7 @@ func (g *network) layers(s, t int) bool {
 	for at := 0; at < len(g.queue); at++ {
 		v := g.queue[at]
 		for e := g.first[v]; e >= 0; e = g.next[e] {
+			g.steps++
 			if w := g.to[e]; g.left[e] > 0 && g.level[w] < 0 {
 				g.level[w] = g.level[v] + 1
 				g.queue = append(g.queue, w)
@@ -86,6 +90,7 @@ func (g *network) push(v, t int32, most int64) int64 {
 	sent := int64(0)
 	for ; g.at[v] >= 0; g.at[v] = g.next[g.at[v]] {
 		e := g.at[v]
+		g.steps++
 		w := g.to[e]
 		if g.left[e] == 0 || g.level[w] != g.level[v]+1 {
 			continue

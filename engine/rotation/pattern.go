@@ -101,9 +101,13 @@ type part struct {
 	amount     float64
 }
 
+// priceSteps is what one price costs, against an edge of a flow looked at.
+const priceSteps = 30
+
 // price is the rise of the crowding of slot w when amount and runs are put there: the sixth power keeps windows evenly
 // full, so that the fullest of them leaves room for the others.
 func (b *builder) price(w int, amount float64, runs int) float64 {
+	b.g.steps += priceSteps
 	room := math.Max(1, b.room[w]+b.changeover(w))
 	before, after := b.load[w]/room, (b.load[w]+amount+b.changeover(w)*float64(runs))/room
 	minRun := float64(b.g.Model.Sources[b.g.Slots[w].Source].MinRun)
@@ -236,6 +240,7 @@ func (b *builder) cheapestDays(price []float64, n, interval, firstBy int) ([]int
 		b.cost, b.from = append(b.cost, make([]float64, days)), append(b.from, make([]int, days))
 	}
 	cost, from := b.cost, b.from
+	b.g.steps += int64(n * days * days / 2)
 	for k := range n {
 		for d := range days {
 			cost[k][d] = math.Inf(1)
@@ -331,6 +336,7 @@ func (b *builder) pack(rng *rand.Rand) Pattern {
 	}
 	heat := total / float64(max(1, len(g.Slots)))
 	for step := 0; step < packSteps && total > 1; step++ {
+		g.steps += int64(g.Model.Days + len(g.Zones)/4)
 		j := rng.IntN(len(g.Zones))
 		slots := g.Of[g.Zones[j].Source]
 		if len(slots) < 2 {

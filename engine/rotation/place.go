@@ -196,6 +196,9 @@ func (p *placement) giveUp(w int, bySlot [][]waiting) {
 	bySlot[w] = nil
 }
 
+// placeSteps is what looking at one waiting visit costs, against an edge of a flow looked at.
+const placeSteps = 10
+
 // tryStart starts the preferred visit of slot w at now, or says when something may be ready.
 func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, later func(problem.Instant)) {
 	slot := &p.g.Slots[w]
@@ -204,6 +207,7 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 		return // its end is looked at by the caller
 	}
 	best := -1
+	p.g.steps += int64(placeSteps * len(bySlot[w]))
 	for at := range bySlot[w] {
 		v := &bySlot[w][at]
 		ready := onGrid(max(slot.Start, p.free[s], p.lastEnd[v.zone]+problem.Instant(p.g.Zones[v.zone].Soak)), p.grid)

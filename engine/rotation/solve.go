@@ -11,6 +11,7 @@ import (
 // Config says how hard to look and what to stay close to.
 type Config struct {
 	Level    float64 // the share that patterns are built for
+	Work     int64   // most steps of any kind; what it takes to get a rotation at all is done without
 	Budget   int     // work of the search, in arcs of the divisions it may make
 	Anneal   int     // work of the search that also accepts worse patterns for a while
 	Retime   int     // work of the search for water in time and room for a missed turn
@@ -34,6 +35,7 @@ type Result struct {
 	Tense     int            // times that a zone is watered on its last allowed day
 	Dry       int64          // milli-minutes that come late for some plants, added up over zones
 	Evaluated int
+	Work      int64       // steps taken
 	Caps      []VolumeCap // by pool
 }
 
@@ -49,7 +51,8 @@ func (g *Group) Solve(c Config) Result {
 	e := &evaluator{g: g, limits: g.arrange(caps), kept: c.Kept, keptTime: c.KeptTime}
 	g.setRoom(&e.limits)
 	s := &search{
-		evaluator: e, rng: rand.New(rand.NewPCG(c.Seed, 0x726f7461)), stop: c.Stop, //nolint:gosec // reproducible on purpose
+		evaluator: e, rng: rand.New(rand.NewPCG(c.Seed, 0x726f7461)), halt: c.Stop, //nolint:gosec // reproducible on purpose
+		allowed: c.Work * searchPart / 100,
 	}
 	level := c.Level
 	if level <= 0 || level > 1 {
@@ -63,7 +66,7 @@ func (g *Group) Solve(c Config) Result {
 		s.tolerance, s.mostMoved = noticedGain, distance(p, c.Kept)+p.count()*mostChanged/100
 	}
 	if len(caps) > 0 {
-		for range calibrationRounds {
+		for round := 0; round < calibrationRounds && (round == 0 || !s.spent()); round++ {
 			visits, _ := e.visits(p)
 			g.calibrate(caps, &e.limits, visits, 1, false)
 		}
@@ -76,11 +79,13 @@ func (g *Group) Solve(c Config) Result {
 			p = s.improve(q, c.Budget/2)
 		}
 	}
+	s.allowed = c.Work * trimPart / 100
 	if c.Kept == nil || c.Budget > 0 {
 		p = s.trim(p, max(c.Budget, leastTrim))
 	}
+	s.allowed = c.Work
 	best := s.settle(p, caps, c)
-	if c.Retime > 0 {
+	if c.Retime > 0 && !s.spent() {
 		if timely, changed := s.retime(p, c.Retime); changed {
 			if other := s.settle(timely, caps, c); g.resultScore(&other).better(g.resultScore(&best)) {
 				best = other
@@ -90,18 +95,31 @@ func (g *Group) Solve(c Config) Result {
 	if c.Grid > 0 {
 		best = s.onGrid(best, caps, c)
 	}
-	best.Evaluated = e.count
+	best.Evaluated, best.Work = e.count, e.work()
 	return best
 }
 
 type search struct {
 	*evaluator
 	rng       *rand.Rand
-	stop      func() bool
+	halt      func() bool
+	allowed   int64     // work at which no better pattern is looked for
 	tolerance float64   // of a change for the better
 	most      []float64 // sorted shares that the zones could have at most; nil until asked for
 	mostMoved int       // turns by which a pattern may differ from the published one; 0 for any
 }
+
+// Parts of the work, in hundredths, after which the search leaves the rest to those who come after it: to dropping turns,
+// and that to placing them.
+const (
+	searchPart = 70
+	trimPart   = 85
+)
+
+func (s *search) spent() bool { return s.work() >= s.allowed }
+
+// stop tells whether to be content with the pattern at hand.
+func (s *search) stop() bool { return s.spent() || s.halt != nil && s.halt() }
 
 // first builds patterns for a few levels and orders and keeps the best.
 func (s *search) first(level float64) Pattern {
@@ -116,24 +134,28 @@ func (s *search) first(level float64) Pattern {
 	})
 	var best Pattern
 	var bestScore score
-	consider := func(p Pattern) {
+	consider := func(build func() Pattern) {
+		if best != nil && s.spent() {
+			return
+		}
+		p := build()
 		if sc, ok := s.evaluate(p, nil); ok && (best == nil || sc.better(bestScore)) {
 			best, bestScore = p, sc
 		}
 	}
 	for _, setup := range setupWeights {
 		for _, part := range []float64{1, 0.8, 0.5} {
-			consider(g.build(s.limits.room, level*part, setup, byTime))
+			consider(func() Pattern { return g.build(s.limits.room, level*part, setup, byTime) })
 		}
 	}
 	if best == nil || !s.reached(bestScore, level) {
 		for _, part := range []float64{1, 0.96} {
-			consider(g.builder(s.limits.room, level*part, packWeight, byTime).pack(s.rng))
+			consider(func() Pattern { return g.builder(s.limits.room, level*part, packWeight, byTime).pack(s.rng) })
 		}
 	}
 	if best == nil || bestScore.late > 0 {
 		for _, part := range []float64{1, 0.5, 0} {
-			consider(g.build(s.limits.room, level*part, setupWeights[0], byFreedom))
+			consider(func() Pattern { return g.build(s.limits.room, level*part, setupWeights[0], byFreedom) })
 		}
 	}
 	if best == nil {
@@ -197,11 +219,12 @@ func (s *search) mend(p Pattern) Pattern {
 		return p
 	}
 	current, ok := s.evaluate(p, nil)
-	for ok && current.late > 0 {
+	for ok && current.late > 0 && !s.spent() {
 		var best []change
 		bestScore := current
 		for j := range p {
-			if s.g.lateDays(p, j) == 0 {
+			late := s.g.lateDays(p, j)
+			if late == 0 {
 				continue
 			}
 			for _, w := range s.g.Of[s.g.Zones[j].Source] {
@@ -210,8 +233,10 @@ func (s *search) mend(p Pattern) Pattern {
 				}
 				try := []change{{j, w, 1}}
 				apply(p, try, 1)
-				if next, fits := s.evaluate(p, nil); fits && next.better(bestScore) && next.late < current.late {
-					best, bestScore = try, next
+				if s.g.lateDays(p, j) < late {
+					if next, fits := s.evaluate(p, &bestScore); fits && next.better(bestScore) {
+						best, bestScore = try, next
+					}
 				}
 				apply(p, try, -1)
 			}
@@ -262,7 +287,7 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 				break
 			}
 			for _, moves := range s.candidates(p, &levels[k], arcs) {
-				if s.stop != nil && s.stop() {
+				if s.stop() {
 					return p
 				}
 				if spent += s.effort(); spent > budget {
@@ -297,7 +322,7 @@ func (s *search) trim(p Pattern, budget int) Pattern {
 	}
 	for j := range p {
 		for w := range p[j] {
-			if budget -= s.effort(); p[j][w] == 0 || budget < 0 {
+			if budget -= s.effort(); p[j][w] == 0 || budget < 0 || s.spent() {
 				budget += s.effort()
 				continue
 			}
@@ -367,7 +392,7 @@ func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
 	begin := func() { s.limits.cut, s.limits.pools = slices.Clone(cut), slices.Clone(pools) }
 	best := s.settleOnce(p.clone(), caps, c)
 	begin()
-	if s.g.rationed() {
+	if s.g.rationed() && !s.spent() {
 		s.untimed = true
 		other := s.settleOnce(p.clone(), caps, c)
 		if s.untimed = false; s.g.resultScore(&other).better(s.g.resultScore(&best)) {
@@ -419,7 +444,7 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 				s.limits.cut[w] += max(over/3, leastCut)
 			}
 		}
-		if total == 0 {
+		if total == 0 || found && s.spent() {
 			break
 		}
 	}

@@ -214,7 +214,7 @@ func (s *search) retime(p Pattern, budget int) (timely Pattern, changed bool) {
 	for spent := 0; (late > lateNoticed || current.tense > 0) && spent < budget; {
 		moved := false
 		for _, moves := range s.timely(p) {
-			if spent += 2 * s.effort(); spent > budget || s.stop != nil && s.stop() {
+			if spent += 2 * s.effort(); spent > budget || s.stop() {
 				return p, changed
 			}
 			apply(p, moves, 1)

@@ -26,6 +26,7 @@ type Group struct {
 
 	watered []bool  // of gaps
 	near    [][]int // of neighbours
+	steps   int64   // of patterns built and turns placed so far, in units of an edge looked at
 }
 
 // Fixed is a turn that stays as it is: nobody may move it, or it ran already. Zones are those with a member in it, which
