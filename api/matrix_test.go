@@ -23,7 +23,7 @@ import (
 var usual = map[string]uuid.UUID{
 	"member": spareMember, "token": spareToken, "plot": plotID, "holder": holderID, "line": lineID, "source": sourceID,
 	"test": flowTestID, "hours": hoursID, "closure": closureID, "layout": draftLayout, "planting": plantingID,
-	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID, "dig": digID,
+	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID, "webhook": hookID, "dig": digID,
 }
 
 // special are the operations that need another record, by operation and parameter.

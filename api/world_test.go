@@ -75,7 +75,7 @@ func newWorldAt(t testing.TB, o Options, now func() time.Time) *world {
 	t.Helper()
 	w := &world{pool: repotest.Pool(t), log: &syncBuffer{}}
 	o.Log = slog.New(slog.NewTextHandler(w.log, nil))
-	w.svc = service.New(w.pool, now)
+	w.svc = service.New(w.pool, now).WithLocalHooks()
 	handler, err := New(w.svc, o)
 	if err != nil {
 		t.Fatal(err)
@@ -135,6 +135,7 @@ var (
 	hoursID, closureID                     = id(71), id(72)
 	rotationID, turnID, reportID           = id(81), id(82), id(83)
 	pipeID                                 = id(91) // of the gardener
+	hookID                                 = id(95)
 )
 
 // garden is one tenant with records of every kind and a token for each role.
@@ -235,6 +236,7 @@ func (g *garden) schedule(t testing.TB, tx pgx.Tx) {
 		v.StartsAt, v.EndsAt = first.Add(2*time.Hour), first.Add(150*time.Minute)
 	})
 	repotest.TurnReport(t, tx, g.id, func(v *repo.TurnReportValues) { v.ID, v.TurnID = reportID, turnID })
+	repotest.Webhook(t, tx, g.id, func(v *repo.WebhookValues) { v.ID = hookID })
 }
 
 // loaded is the contract, read once for all tests.
@@ -404,7 +406,7 @@ func (w *world) counts(t testing.TB, g garden) map[string]int {
 	tables := []string{
 		"member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
 		"layout_revision", "planting", "dig", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
-		"planning_rules", "water_off",
+		"planning_rules", "water_off", "webhook", "webhook_secret",
 	}
 	counts := map[string]int{}
 	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {

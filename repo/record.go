@@ -39,6 +39,7 @@ type (
 	WaterOff       = dbsqlc.WaterOff
 	WaterSource    = dbsqlc.WaterSource
 	WeatherDay     = dbsqlc.WeatherDay
+	Webhook        = dbsqlc.Webhook
 )
 
 // The values of a record: what its author gives, and under which garden, id and revision it is written. The same values
@@ -64,7 +65,12 @@ type (
 	WaterHoursValues     = dbsqlc.WaterHoursInsertParams
 	WaterOffValues       = dbsqlc.WaterOffInsertParams
 	WaterSourceValues    = dbsqlc.WaterSourceInsertParams
+	WebhookValues        = dbsqlc.WebhookInsertParams
 )
+
+// WebhookNoteValues are what became of a delivery: when it was tried, delivered, retrying or failed, the status of the answer if
+// there was one, and the trouble in a sentence.
+type WebhookNoteValues = dbsqlc.WebhookNoteParams
 
 // Bearer is whom a secret belongs to: the token, the name of its member (empty without one), and the version of the
 // garden's schedule.
@@ -147,6 +153,11 @@ func (q *Queries) PlantingUpdate(ctx context.Context, v PlantingValues) (Plantin
 // StoredPipeUpdate replaces a stored pipe's values.
 func (q *Queries) StoredPipeUpdate(ctx context.Context, v StoredPipeValues) (StoredPipe, error) {
 	return q.Queries.StoredPipeUpdate(ctx, dbsqlc.StoredPipeUpdateParams(v))
+}
+
+// WebhookUpdate replaces a webhook's values.
+func (q *Queries) WebhookUpdate(ctx context.Context, v WebhookValues) (Webhook, error) {
+	return q.Queries.WebhookUpdate(ctx, dbsqlc.WebhookUpdateParams(v))
 }
 
 // LayoutUpdate replaces a layout's values, its status and the numbers of its latest and accepted revision among them.

@@ -39,8 +39,10 @@ type world struct {
 	undocumented repo.Rotation // its documents are not written yet
 	planning     repo.Rotation // a job plans it
 	off          repo.WaterOff // at the source
-	turn         repo.Turn     // published
-	bare         repo.Turn     // proposed, without members
+	hook         repo.Webhook
+	unsigned     repo.Webhook // its secret is not written yet
+	turn         repo.Turn    // published
+	bare         repo.Turn    // proposed, without members
 	report       repo.TurnReport
 	key          repo.IdempotencyKeyValues
 	weather      repo.WeatherDay
@@ -71,6 +73,7 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 	w.dig = repotest.Dig(t, tx, g, func(v *repo.DigValues) { v.PlotID = w.plot.ID })
 	w.pipe = repotest.StoredPipe(t, tx, g, func(v *repo.StoredPipeValues) { v.ReservedLayoutID = &w.layout.ID })
 	w.free = repotest.StoredPipe(t, tx, g)
+	w.hook = repotest.Webhook(t, tx, g)
 	w.unused.member, w.unused.line = repotest.Member(t, tx, g), repotest.ServiceLine(t, tx, g)
 	w.unused.source, w.unused.plot = repotest.WaterSource(t, tx, g), repotest.Plot(t, tx, g)
 	w.published = repotest.Rotation(t, tx, g, func(v *repo.RotationValues) { v.Status = "published" })
@@ -93,10 +96,11 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		planning.Status = "planning"
 		var began, ruled error
 		w.planning, began = q.RotationInsert(t.Context(), planning)
-		var off error
+		var off, unsigned error
+		w.unsigned, unsigned = q.WebhookInsert(t.Context(), webhook(g))
 		w.off, off = q.WaterOffInsert(t.Context(), waterOff(g, w.unused.line.ID))
 		_, ruled = q.PlanningRulesPut(t.Context(), g, json.RawMessage("{}"), 1)
-		return errors.Join(err, made, began, ruled, off, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
+		return errors.Join(err, made, began, ruled, off, unsigned, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
 			q.IdempotencyKeyInsert(t.Context(), w.key))
 	})
 	return w
@@ -105,6 +109,12 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 func waterOff(garden, line uuid.UUID) repo.WaterOffValues {
 	return repo.WaterOffValues{
 		ServiceLineID: &line, OffAt: repotest.FirstDay, Reason: "Burst pipe", GardenID: garden, ID: uuid.Must(uuid.NewV7()), Revision: 1,
+	}
+}
+
+func webhook(garden uuid.UUID) repo.WebhookValues {
+	return repo.WebhookValues{
+		Url: "https://valves.example.org/new", Events: []string{"water.off"}, Active: true, GardenID: garden, ID: uuid.Must(uuid.NewV7()), Revision: 1,
 	}
 }
 
@@ -312,6 +322,16 @@ func (w world) calls() map[string][]any {
 		"WaterSourceList":          {g},
 		"WaterSourceListPage":      {g, "", none, int32(10)},
 		"WaterSourceUpdate":        {source},
+		"WebhookByID":              {g, w.hook.ID},
+		"WebhookCount":             {g},
+		"WebhookDelete":            {g, w.hook.ID, int64(1)},
+		"WebhookInsert":            {webhook(g)},
+		"WebhookListFor":           {g, "rotation.published"},
+		"WebhookListPage":          {g, early, none, int32(10)},
+		"WebhookNote":              {repo.WebhookNoteValues{LastTriedAt: &first, LastOutcome: new("delivered"), GardenID: g, ID: w.hook.ID}},
+		"WebhookSecretGet":         {g, w.hook.ID},
+		"WebhookSecretInsert":      {g, w.unsigned.ID, "rts_new"},
+		"WebhookUpdate":            {withID(webhook(g), w.hook.ID)},
 		"WeatherDayList":           {g, first, last},
 		"WeatherDayListPage":       {g, repo.WeatherFilter{}, repo.WeatherKey{}, int32(10)},
 		"WeatherDayPut":            {[]repo.WeatherDay{weather}},

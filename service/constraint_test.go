@@ -15,13 +15,13 @@ import (
 // writtenByPeople are the tables whose rows come from a body.
 var writtenByPeople = []string{
 	"garden", "member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
-	"layout_revision", "planting", "stored_pipe", "weather_day", "turn_report", "rotation", "water_off", "dig",
+	"layout_revision", "planting", "stored_pipe", "weather_day", "turn_report", "rotation", "water_off", "dig", "webhook",
 }
 
 // ownDoing are columns that the service fills in itself: a row that breaks their rules is a fault of ours.
 var ownDoing = []string{
 	"id", "revision", "number", "status", "latest_number", "accepted_number", "secret_sha256", "input_sha256",
-	"starts_at", "ends_at", "stage", "level", "trouble", "on_at", "off_at",
+	"starts_at", "ends_at", "stage", "level", "trouble", "on_at", "off_at", "last_outcome",
 }
 
 // Whoever breaks a rule of the schema is told the field of the body, by its own name.

@@ -70,9 +70,10 @@ func (s *Service) StartJobs(ctx context.Context, log *slog.Logger) (stop func() 
 	river.AddWorker(workers, &planWorker{svc: s})
 	river.AddWorker(workers, &replanWorker{svc: s})
 	river.AddWorker(workers, &replanAllWorker{svc: s})
+	river.AddWorker(workers, &hookWorker{svc: s})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		Schema: repo.JobSchema, Workers: workers, Logger: log, RescueStuckJobsAfter: planTime + time.Minute,
-		Queues:       map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 2}},
+		Queues:       map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 2}, hookQueue: {MaxWorkers: hooksAtOnce}},
 		PeriodicJobs: []*river.PeriodicJob{hourly(tidyGardens{}, true), hourly(replanAll{}, false)},
 	})
 	if err != nil {

@@ -34,8 +34,10 @@ func (s *Service) PublishRotation(ctx context.Context, p Principal, id uuid.UUID
 		if err := s.release(ctx, q, row); err != nil {
 			return err
 		}
-		row, err = q.RotationPublish(ctx, s.now(), p.Garden, id, match)
-		return err
+		if row, err = q.RotationPublish(ctx, s.now(), p.Garden, id, match); err != nil {
+			return err
+		}
+		return s.announcePublished(ctx, q, p, row)
 	})
 	return row, err
 }

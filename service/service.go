@@ -17,6 +17,7 @@ import (
 	"github.com/riverqueue/river/riverdriver/riverpgxv5"
 
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/hook"
 )
 
 // EngineVersion names the arithmetic: a rotation stored with it can be computed again to the byte by the same version.
@@ -28,6 +29,7 @@ type Service struct {
 	now      func() time.Time
 	newID    func() uuid.UUID
 	jobs     *river.Client[pgx.Tx] // to hand jobs to the queue; StartJobs works them
+	hooks    *hook.Client          // sends events to webhooks
 	planning sync.Map              // gardens for which a rotation is being planned while its caller waits
 }
 
@@ -37,12 +39,17 @@ func New(pool *pgxpool.Pool, now func() time.Time) *Service {
 	if err != nil {
 		panic(err) // the configuration is fixed: it is wrong in this program, or never
 	}
-	return &Service{pool: pool, now: now, jobs: jobs, newID: func() uuid.UUID { return uuid.Must(uuid.NewV7()) }}
+	return &Service{pool: pool, now: now, jobs: jobs, hooks: hook.NewClient(false), newID: func() uuid.UUID { return uuid.Must(uuid.NewV7()) }}
 }
 
 // WithIDs returns the service with another maker of ids: the demo's are the same on every machine.
 func (s *Service) WithIDs(newID func() uuid.UUID) *Service {
-	return &Service{pool: s.pool, now: s.now, jobs: s.jobs, newID: newID}
+	return &Service{pool: s.pool, now: s.now, jobs: s.jobs, hooks: s.hooks, newID: newID}
+}
+
+// WithLocalHooks returns the service with webhooks that may also be on this machine, over http: the receivers of tests.
+func (s *Service) WithLocalHooks() *Service {
+	return &Service{pool: s.pool, now: s.now, jobs: s.jobs, hooks: hook.NewClient(true), newID: s.newID}
 }
 
 // Ping asks the database whether it answers.

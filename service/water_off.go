@@ -64,8 +64,10 @@ func (s *Service) TurnWaterOff(ctx context.Context, p Principal, v repo.WaterOff
 		if v.ExpectedUntil != nil {
 			until = *v.ExpectedUntil
 		}
-		out.Cancelled, err = q.TurnCancelAt(ctx, p.Garden, sources, now, until)
-		return out, err
+		if out.Cancelled, err = q.TurnCancelAt(ctx, p.Garden, sources, now, until); err != nil {
+			return out, err
+		}
+		return out, s.announceWater(ctx, q, p, waterTurnedOff, out.WaterOff, &out.Cancelled, &out.CutShort)
 	})
 }
 
@@ -92,7 +94,10 @@ func (s *Service) TurnWaterOn(ctx context.Context, p Principal, source, line *uu
 		if err != nil {
 			return err
 		}
-		return q.JobInsert(ctx, s.jobs, replanJob{p.Garden})
+		if err := q.JobInsert(ctx, s.jobs, replanJob{p.Garden}); err != nil {
+			return err
+		}
+		return s.announceWater(ctx, q, p, waterTurnedOn, row, nil, nil)
 	})
 	return row, err
 }

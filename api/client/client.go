@@ -694,6 +694,48 @@ func (e WeatherKind) Valid() bool {
 	}
 }
 
+// Defines values for WebhookLastOutcome.
+const (
+	WebhookLastOutcomeDelivered WebhookLastOutcome = "delivered"
+	WebhookLastOutcomeFailed    WebhookLastOutcome = "failed"
+	WebhookLastOutcomeRetrying  WebhookLastOutcome = "retrying"
+)
+
+// Valid indicates whether the value is a known member of the WebhookLastOutcome enum.
+func (e WebhookLastOutcome) Valid() bool {
+	switch e {
+	case WebhookLastOutcomeDelivered:
+		return true
+	case WebhookLastOutcomeFailed:
+		return true
+	case WebhookLastOutcomeRetrying:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookEvent.
+const (
+	WebhookEventRotationPublished WebhookEvent = "rotation.published"
+	WebhookEventWaterOff          WebhookEvent = "water.off"
+	WebhookEventWaterOn           WebhookEvent = "water.on"
+)
+
+// Valid indicates whether the value is a known member of the WebhookEvent enum.
+func (e WebhookEvent) Valid() bool {
+	switch e {
+	case WebhookEventRotationPublished:
+		return true
+	case WebhookEventWaterOff:
+		return true
+	case WebhookEventWaterOn:
+		return true
+	default:
+		return false
+	}
+}
+
 // AuditEntry Who changed what.
 type AuditEntry struct {
 	// Action What was done.
@@ -3511,6 +3553,81 @@ type WeatherDayStored struct {
 // WeatherKind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 type WeatherKind string
 
+// Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
+//
+// Examples: {"active":true,"created_at":"2026-04-11T08:15:00Z","events":["rotation.published","water.off"],"id":"01985c00-0000-7000-8000-000000000095","last_outcome":"delivered","last_status":204,"last_tried_at":"2026-07-06T05:00:01Z","revision":2,"url":"https://valves.example.org/garden"}
+type Webhook struct {
+	// Active Whether anything is sent. What happens meanwhile is not sent later.
+	Active bool `json:"active"`
+
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Events What is told.
+	Events []WebhookEvent `json:"events"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// LastOutcome What became of it: taken, to be sent again, or given up.
+	LastOutcome *WebhookLastOutcome `json:"last_outcome,omitempty"`
+
+	// LastStatus Status of the last answer; left out when there was none.
+	LastStatus *int32 `json:"last_status,omitempty"`
+
+	// LastTriedAt When something was last sent; left out before the first time.
+	LastTriedAt *time.Time `json:"last_tried_at,omitempty"`
+
+	// LastTrouble Why it was not taken.
+	LastTrouble *string `json:"last_trouble,omitempty"`
+
+	// Revision Rises by one with every change and every delivery; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// Url Where events are sent: an https address that is reached over the public internet, without user name and fragment.
+	Url string `json:"url"`
+}
+
+// WebhookLastOutcome What became of it: taken, to be sent again, or given up.
+type WebhookLastOutcome string
+
+// WebhookCreated A new webhook. `secret` is shown here once and never again; a replayed request omits it.
+type WebhookCreated struct {
+	// Secret What deliveries are signed with.
+	Secret *string `json:"secret,omitempty"`
+
+	// Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
+	//
+	// Examples: {"active":true,"created_at":"2026-04-11T08:15:00Z","events":["rotation.published","water.off"],"id":"01985c00-0000-7000-8000-000000000095","last_outcome":"delivered","last_status":204,"last_tried_at":"2026-07-06T05:00:01Z","revision":2,"url":"https://valves.example.org/garden"}
+	Webhook Webhook `json:"webhook"`
+}
+
+// WebhookEvent A rotation was published; the water was turned off, which cancels or ends turns; it was turned on again.
+type WebhookEvent string
+
+// WebhookList A page of a list.
+type WebhookList struct {
+	// Items The items of the page.
+	Items []Webhook `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// WebhookValues Where events are sent, and which.
+//
+// Examples: {"active":true,"events":["rotation.published","water.off"],"url":"https://valves.example.org/garden"}
+type WebhookValues struct {
+	// Active Whether anything is sent. What happens meanwhile is not sent later.
+	Active bool `json:"active"`
+
+	// Events What is told.
+	Events []WebhookEvent `json:"events"`
+
+	// Url Where events are sent: an https address that is reached over the public internet, without user name and fragment.
+	Url string `json:"url"`
+}
+
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
 
@@ -3655,6 +3772,9 @@ type TokenPath = openapi_types.UUID
 
 // TurnPath defines model for TurnPath.
 type TurnPath = openapi_types.UUID
+
+// WebhookPath defines model for WebhookPath.
+type WebhookPath = openapi_types.UUID
 
 // BadRequest A refusal by RFC 9457. `errors` lists every fault found, each with a JSON pointer: `/area_m2` is a field of the body, `#query/limit` a query parameter, `#header/If-Match` a header, `#path/plot` a part of the path.
 //
@@ -4586,6 +4706,39 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WebhookListParams defines parameters for WebhookList.
+type WebhookListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// WebhookCreateParams defines parameters for WebhookCreate.
+type WebhookCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// WebhookDeleteParams defines parameters for WebhookDelete.
+type WebhookDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// WebhookGetParams defines parameters for WebhookGet.
+type WebhookGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WebhookReplaceParams defines parameters for WebhookReplace.
+type WebhookReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // WorkshopGetParams defines parameters for WorkshopGet.
 type WorkshopGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4711,6 +4864,12 @@ type WaterSourceCloseJSONRequestBody = WaterOffCreate
 
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WebhookCreateJSONRequestBody defines body for WebhookCreate for application/json ContentType.
+type WebhookCreateJSONRequestBody = WebhookValues
+
+// WebhookReplaceJSONRequestBody defines body for WebhookReplace for application/json ContentType.
+type WebhookReplaceJSONRequestBody = WebhookValues
 
 // WhatIfCreateJSONRequestBody defines body for WhatIfCreate for application/json ContentType.
 type WhatIfCreateJSONRequestBody = WhatIfCreate
@@ -5819,6 +5978,77 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookList List webhooks
+	//
+	// Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
+	WebhookList(ctx context.Context, garden GardenPath, params *WebhookListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookCreateWithBody Have an address told what happens to turns
+	//
+	// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+	//
+	// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+	// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+	// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+	// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+	// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+	// out of order.
+	//
+	// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+	// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+	// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+	// time, and refuse timestamps that are more than five minutes old.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+	WebhookCreateWithBody(ctx context.Context, garden GardenPath, params *WebhookCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookCreate Have an address told what happens to turns
+	//
+	// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+	//
+	// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+	// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+	// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+	// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+	// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+	// out of order.
+	//
+	// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+	// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+	// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+	// time, and refuse timestamps that are more than five minutes old.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+	WebhookCreate(ctx context.Context, garden GardenPath, params *WebhookCreateParams, body WebhookCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookDelete Delete a webhook; what was not delivered is dropped
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookDelete` operationId).
+	WebhookDelete(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookGet Read a webhook and what became of its last delivery
+	//
+	// Corresponds with GET /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookGet` operationId).
+	WebhookGet(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookReplaceWithBody Replace a webhook; its secret stays
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+	WebhookReplaceWithBody(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WebhookReplace Replace a webhook; its secret stays
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+	WebhookReplace(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, body WebhookReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// WhatIfCreateWithBody See what changes would do, without saving them
 	//
@@ -8556,6 +8786,147 @@ func (c *Client) WeatherDayStoreWithBody(ctx context.Context, garden GardenPath,
 // Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 func (c *Client) WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewWeatherDayStoreRequest(c.Server, garden, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookList List webhooks
+//
+// Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
+func (c *Client) WebhookList(ctx context.Context, garden GardenPath, params *WebhookListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookCreateWithBody Have an address told what happens to turns
+//
+// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+//
+// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+// out of order.
+//
+// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+// time, and refuse timestamps that are more than five minutes old.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+func (c *Client) WebhookCreateWithBody(ctx context.Context, garden GardenPath, params *WebhookCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookCreate Have an address told what happens to turns
+//
+// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+//
+// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+// out of order.
+//
+// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+// time, and refuse timestamps that are more than five minutes old.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+func (c *Client) WebhookCreate(ctx context.Context, garden GardenPath, params *WebhookCreateParams, body WebhookCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookCreateRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookDelete Delete a webhook; what was not delivered is dropped
+//
+// Corresponds with DELETE /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookDelete` operationId).
+func (c *Client) WebhookDelete(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookDeleteRequest(c.Server, garden, webhook, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookGet Read a webhook and what became of its last delivery
+//
+// Corresponds with GET /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookGet` operationId).
+func (c *Client) WebhookGet(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookGetRequest(c.Server, garden, webhook, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookReplaceWithBody Replace a webhook; its secret stays
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+func (c *Client) WebhookReplaceWithBody(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookReplaceRequestWithBody(c.Server, garden, webhook, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WebhookReplace Replace a webhook; its secret stays
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+func (c *Client) WebhookReplace(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, body WebhookReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWebhookReplaceRequest(c.Server, garden, webhook, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -17067,6 +17438,322 @@ func NewWeatherDayStoreRequestWithBody(server string, garden GardenPath, content
 	return req, nil
 }
 
+// NewWebhookListRequest constructs an http.Request for the WebhookList method
+func NewWebhookListRequest(server string, garden GardenPath, params *WebhookListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/webhooks", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewWebhookCreateRequest calls the generic WebhookCreate builder with application/json body
+func NewWebhookCreateRequest(server string, garden GardenPath, params *WebhookCreateParams, body WebhookCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWebhookCreateRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewWebhookCreateRequestWithBody constructs an http.Request for the WebhookCreate method, with any body, and a specified content type
+func NewWebhookCreateRequestWithBody(server string, garden GardenPath, params *WebhookCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/webhooks", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewWebhookDeleteRequest constructs an http.Request for the WebhookDelete method
+func NewWebhookDeleteRequest(server string, garden GardenPath, webhook WebhookPath, params *WebhookDeleteParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "webhook", webhook, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/webhooks/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewWebhookGetRequest constructs an http.Request for the WebhookGet method
+func NewWebhookGetRequest(server string, garden GardenPath, webhook WebhookPath, params *WebhookGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "webhook", webhook, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/webhooks/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewWebhookReplaceRequest calls the generic WebhookReplace builder with application/json body
+func NewWebhookReplaceRequest(server string, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, body WebhookReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWebhookReplaceRequestWithBody(server, garden, webhook, params, "application/json", bodyReader)
+}
+
+// NewWebhookReplaceRequestWithBody constructs an http.Request for the WebhookReplace method, with any body, and a specified content type
+func NewWebhookReplaceRequestWithBody(server string, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "webhook", webhook, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/webhooks/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewWhatIfCreateRequest calls the generic WhatIfCreate builder with application/json body
 func NewWhatIfCreateRequest(server string, garden GardenPath, body WhatIfCreateJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -18480,6 +19167,83 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStoreWithResponse(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherDayStoreResponse, error)
+
+	// WebhookListWithResponse List webhooks
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
+	WebhookListWithResponse(ctx context.Context, garden GardenPath, params *WebhookListParams, reqEditors ...RequestEditorFn) (*WebhookListResponse, error)
+
+	// WebhookCreateWithBodyWithResponse Have an address told what happens to turns
+	//
+	// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+	//
+	// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+	// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+	// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+	// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+	// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+	// out of order.
+	//
+	// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+	// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+	// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+	// time, and refuse timestamps that are more than five minutes old.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+	WebhookCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WebhookCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WebhookCreateResponse, error)
+
+	// WebhookCreateWithResponse Have an address told what happens to turns
+	//
+	// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+	//
+	// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+	// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+	// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+	// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+	// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+	// out of order.
+	//
+	// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+	// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+	// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+	// time, and refuse timestamps that are more than five minutes old.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+	WebhookCreateWithResponse(ctx context.Context, garden GardenPath, params *WebhookCreateParams, body WebhookCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*WebhookCreateResponse, error)
+
+	// WebhookDeleteWithResponse Delete a webhook; what was not delivered is dropped
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookDelete` operationId).
+	WebhookDeleteWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookDeleteParams, reqEditors ...RequestEditorFn) (*WebhookDeleteResponse, error)
+
+	// WebhookGetWithResponse Read a webhook and what became of its last delivery
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookGet` operationId).
+	WebhookGetWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookGetParams, reqEditors ...RequestEditorFn) (*WebhookGetResponse, error)
+
+	// WebhookReplaceWithBodyWithResponse Replace a webhook; its secret stays
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+	WebhookReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WebhookReplaceResponse, error)
+
+	// WebhookReplaceWithResponse Replace a webhook; its secret stays
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+	WebhookReplaceWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, body WebhookReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WebhookReplaceResponse, error)
 
 	// WhatIfCreateWithBodyWithResponse See what changes would do, without saving them
 	//
@@ -25127,6 +25891,261 @@ func (r WeatherDayStoreResponse) ContentType() string {
 	return ""
 }
 
+type WebhookListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WebhookList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WebhookListResponse) GetJSON200() *WebhookList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WebhookListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WebhookListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WebhookListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WebhookListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WebhookListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WebhookCreateResponse201Headers the declared response headers of an HTTP 201 response for WebhookCreate
+type WebhookCreateResponse201Headers struct {
+	ETag     string
+	Location string
+}
+
+type WebhookCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *WebhookCreated
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *WebhookCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r WebhookCreateResponse) GetJSON201() *WebhookCreated {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WebhookCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WebhookCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WebhookCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WebhookCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WebhookCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type WebhookDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WebhookDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WebhookDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WebhookDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WebhookDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WebhookDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WebhookGetResponse200Headers the declared response headers of an HTTP 200 response for WebhookGet
+type WebhookGetResponse200Headers struct {
+	ETag string
+}
+
+type WebhookGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WebhookGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WebhookGetResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WebhookGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WebhookGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WebhookGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WebhookGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WebhookGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WebhookReplaceResponse200Headers the declared response headers of an HTTP 200 response for WebhookReplace
+type WebhookReplaceResponse200Headers struct {
+	ETag string
+}
+
+type WebhookReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WebhookReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WebhookReplaceResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WebhookReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WebhookReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WebhookReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WebhookReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WebhookReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WhatIfCreateResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -27503,6 +28522,125 @@ func (c *ClientWithResponses) WeatherDayStoreWithResponse(ctx context.Context, g
 		return nil, err
 	}
 	return ParseWeatherDayStoreResponse(rsp)
+}
+
+// WebhookListWithResponse List webhooks
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
+func (c *ClientWithResponses) WebhookListWithResponse(ctx context.Context, garden GardenPath, params *WebhookListParams, reqEditors ...RequestEditorFn) (*WebhookListResponse, error) {
+	rsp, err := c.WebhookList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookListResponse(rsp)
+}
+
+// WebhookCreateWithBodyWithResponse Have an address told what happens to turns
+//
+// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+//
+// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+// out of order.
+//
+// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+// time, and refuse timestamps that are more than five minutes old.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+func (c *ClientWithResponses) WebhookCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WebhookCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WebhookCreateResponse, error) {
+	rsp, err := c.WebhookCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookCreateResponse(rsp)
+}
+
+// WebhookCreateWithResponse Have an address told what happens to turns
+//
+// A garden has at most 20 webhooks. `secret` is shown in this answer and never again.
+//
+// A delivery is a POST of an event by CloudEvents 1.0 in structured mode (`application/cloudevents+json`): `id`, `source`
+// (the garden), `type` (one of the webhook's events), `time`, `subject` (the rotation, or the source or service line) and
+// `data`: ids, counts of turns and links, which are paths of this service. Any status 2xx within 10 s takes it. Otherwise
+// it is sent again after pauses that grow from a second to two hours, ten times in all, and the webhook shows what became
+// of it. Redirects are not followed. An event may come twice: `Rillturn-Event` has the same id each time. Events may come
+// out of order.
+//
+// To verify a delivery, take the headers `Rillturn-Event` (the event's id) and `Rillturn-Timestamp` (seconds since 1970 of
+// this attempt), and compute HMAC-SHA256 with the whole `secret` as key over id, a full stop, timestamp, a full stop and the
+// bytes of the body. `Rillturn-Signature` is `v1=` and the result in lower-case hexadecimal digits. Compare in constant
+// time, and refuse timestamps that are more than five minutes old.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/webhooks (the `WebhookCreate` operationId).
+func (c *ClientWithResponses) WebhookCreateWithResponse(ctx context.Context, garden GardenPath, params *WebhookCreateParams, body WebhookCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*WebhookCreateResponse, error) {
+	rsp, err := c.WebhookCreate(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookCreateResponse(rsp)
+}
+
+// WebhookDeleteWithResponse Delete a webhook; what was not delivered is dropped
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookDelete` operationId).
+func (c *ClientWithResponses) WebhookDeleteWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookDeleteParams, reqEditors ...RequestEditorFn) (*WebhookDeleteResponse, error) {
+	rsp, err := c.WebhookDelete(ctx, garden, webhook, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookDeleteResponse(rsp)
+}
+
+// WebhookGetWithResponse Read a webhook and what became of its last delivery
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookGet` operationId).
+func (c *ClientWithResponses) WebhookGetWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookGetParams, reqEditors ...RequestEditorFn) (*WebhookGetResponse, error) {
+	rsp, err := c.WebhookGet(ctx, garden, webhook, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookGetResponse(rsp)
+}
+
+// WebhookReplaceWithBodyWithResponse Replace a webhook; its secret stays
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+func (c *ClientWithResponses) WebhookReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WebhookReplaceResponse, error) {
+	rsp, err := c.WebhookReplaceWithBody(ctx, garden, webhook, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookReplaceResponse(rsp)
+}
+
+// WebhookReplaceWithResponse Replace a webhook; its secret stays
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/webhooks/{webhook} (the `WebhookReplace` operationId).
+func (c *ClientWithResponses) WebhookReplaceWithResponse(ctx context.Context, garden GardenPath, webhook WebhookPath, params *WebhookReplaceParams, body WebhookReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WebhookReplaceResponse, error) {
+	rsp, err := c.WebhookReplace(ctx, garden, webhook, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWebhookReplaceResponse(rsp)
 }
 
 // WhatIfCreateWithBodyWithResponse See what changes would do, without saving them
@@ -32822,6 +33960,213 @@ func ParseWeatherDayStoreResponse(rsp *http.Response) (*WeatherDayStoreResponse,
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseWebhookListResponse parses an HTTP response from a WebhookListWithResponse call
+func ParseWebhookListResponse(rsp *http.Response) (*WebhookListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WebhookListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WebhookList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseWebhookCreateResponse parses an HTTP response from a WebhookCreateWithResponse call
+func ParseWebhookCreateResponse(rsp *http.Response) (*WebhookCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WebhookCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest WebhookCreated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers WebhookCreateResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWebhookDeleteResponse parses an HTTP response from a WebhookDeleteWithResponse call
+func ParseWebhookDeleteResponse(rsp *http.Response) (*WebhookDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WebhookDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseWebhookGetResponse parses an HTTP response from a WebhookGetWithResponse call
+func ParseWebhookGetResponse(rsp *http.Response) (*WebhookGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WebhookGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WebhookGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWebhookReplaceResponse parses an HTTP response from a WebhookReplaceWithResponse call
+func ParseWebhookReplaceResponse(rsp *http.Response) (*WebhookReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WebhookReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WebhookReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

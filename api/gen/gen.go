@@ -695,6 +695,48 @@ func (e WeatherKind) Valid() bool {
 	}
 }
 
+// Defines values for WebhookLastOutcome.
+const (
+	WebhookLastOutcomeDelivered WebhookLastOutcome = "delivered"
+	WebhookLastOutcomeFailed    WebhookLastOutcome = "failed"
+	WebhookLastOutcomeRetrying  WebhookLastOutcome = "retrying"
+)
+
+// Valid indicates whether the value is a known member of the WebhookLastOutcome enum.
+func (e WebhookLastOutcome) Valid() bool {
+	switch e {
+	case WebhookLastOutcomeDelivered:
+		return true
+	case WebhookLastOutcomeFailed:
+		return true
+	case WebhookLastOutcomeRetrying:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookEvent.
+const (
+	WebhookEventRotationPublished WebhookEvent = "rotation.published"
+	WebhookEventWaterOff          WebhookEvent = "water.off"
+	WebhookEventWaterOn           WebhookEvent = "water.on"
+)
+
+// Valid indicates whether the value is a known member of the WebhookEvent enum.
+func (e WebhookEvent) Valid() bool {
+	switch e {
+	case WebhookEventRotationPublished:
+		return true
+	case WebhookEventWaterOff:
+		return true
+	case WebhookEventWaterOn:
+		return true
+	default:
+		return false
+	}
+}
+
 // AuditEntry Who changed what.
 type AuditEntry struct {
 	// Action What was done.
@@ -3512,6 +3554,81 @@ type WeatherDayStored struct {
 // WeatherKind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 type WeatherKind string
 
+// Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
+//
+// Examples: {"active":true,"created_at":"2026-04-11T08:15:00Z","events":["rotation.published","water.off"],"id":"01985c00-0000-7000-8000-000000000095","last_outcome":"delivered","last_status":204,"last_tried_at":"2026-07-06T05:00:01Z","revision":2,"url":"https://valves.example.org/garden"}
+type Webhook struct {
+	// Active Whether anything is sent. What happens meanwhile is not sent later.
+	Active bool `json:"active"`
+
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Events What is told.
+	Events []WebhookEvent `json:"events"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// LastOutcome What became of it: taken, to be sent again, or given up.
+	LastOutcome *WebhookLastOutcome `json:"last_outcome,omitempty"`
+
+	// LastStatus Status of the last answer; left out when there was none.
+	LastStatus *int32 `json:"last_status,omitempty"`
+
+	// LastTriedAt When something was last sent; left out before the first time.
+	LastTriedAt *time.Time `json:"last_tried_at,omitempty"`
+
+	// LastTrouble Why it was not taken.
+	LastTrouble *string `json:"last_trouble,omitempty"`
+
+	// Revision Rises by one with every change and every delivery; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// Url Where events are sent: an https address that is reached over the public internet, without user name and fragment.
+	Url string `json:"url"`
+}
+
+// WebhookLastOutcome What became of it: taken, to be sent again, or given up.
+type WebhookLastOutcome string
+
+// WebhookCreated A new webhook. `secret` is shown here once and never again; a replayed request omits it.
+type WebhookCreated struct {
+	// Secret What deliveries are signed with.
+	Secret *string `json:"secret,omitempty"`
+
+	// Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
+	//
+	// Examples: {"active":true,"created_at":"2026-04-11T08:15:00Z","events":["rotation.published","water.off"],"id":"01985c00-0000-7000-8000-000000000095","last_outcome":"delivered","last_status":204,"last_tried_at":"2026-07-06T05:00:01Z","revision":2,"url":"https://valves.example.org/garden"}
+	Webhook Webhook `json:"webhook"`
+}
+
+// WebhookEvent A rotation was published; the water was turned off, which cancels or ends turns; it was turned on again.
+type WebhookEvent string
+
+// WebhookList A page of a list.
+type WebhookList struct {
+	// Items The items of the page.
+	Items []Webhook `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// WebhookValues Where events are sent, and which.
+//
+// Examples: {"active":true,"events":["rotation.published","water.off"],"url":"https://valves.example.org/garden"}
+type WebhookValues struct {
+	// Active Whether anything is sent. What happens meanwhile is not sent later.
+	Active bool `json:"active"`
+
+	// Events What is told.
+	Events []WebhookEvent `json:"events"`
+
+	// Url Where events are sent: an https address that is reached over the public internet, without user name and fragment.
+	Url string `json:"url"`
+}
+
 // Weekday A day of the week by ISO 8601: 1 is Monday, 7 is Sunday.
 type Weekday = int32
 
@@ -3656,6 +3773,9 @@ type TokenPath = openapi_types.UUID
 
 // TurnPath defines model for TurnPath.
 type TurnPath = openapi_types.UUID
+
+// WebhookPath defines model for WebhookPath.
+type WebhookPath = openapi_types.UUID
 
 // BadRequest A refusal by RFC 9457. `errors` lists every fault found, each with a JSON pointer: `/area_m2` is a field of the body, `#query/limit` a query parameter, `#header/If-Match` a header, `#path/plot` a part of the path.
 //
@@ -4587,6 +4707,39 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WebhookListParams defines parameters for WebhookList.
+type WebhookListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// WebhookCreateParams defines parameters for WebhookCreate.
+type WebhookCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// WebhookDeleteParams defines parameters for WebhookDelete.
+type WebhookDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// WebhookGetParams defines parameters for WebhookGet.
+type WebhookGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WebhookReplaceParams defines parameters for WebhookReplace.
+type WebhookReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // WorkshopGetParams defines parameters for WorkshopGet.
 type WorkshopGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4712,6 +4865,12 @@ type WaterSourceCloseJSONRequestBody = WaterOffCreate
 
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WebhookCreateJSONRequestBody defines body for WebhookCreate for application/json ContentType.
+type WebhookCreateJSONRequestBody = WebhookValues
+
+// WebhookReplaceJSONRequestBody defines body for WebhookReplace for application/json ContentType.
+type WebhookReplaceJSONRequestBody = WebhookValues
 
 // WhatIfCreateJSONRequestBody defines body for WhatIfCreate for application/json ContentType.
 type WhatIfCreateJSONRequestBody = WhatIfCreate
@@ -5111,6 +5270,21 @@ type ServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(c *gin.Context, garden GardenPath)
+	// WebhookList List webhooks
+	// (GET /v1/gardens/{garden}/webhooks)
+	WebhookList(c *gin.Context, garden GardenPath, params WebhookListParams)
+	// WebhookCreate Have an address told what happens to turns
+	// (POST /v1/gardens/{garden}/webhooks)
+	WebhookCreate(c *gin.Context, garden GardenPath, params WebhookCreateParams)
+	// WebhookDelete Delete a webhook; what was not delivered is dropped
+	// (DELETE /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookDelete(c *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookDeleteParams)
+	// WebhookGet Read a webhook and what became of its last delivery
+	// (GET /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookGet(c *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookGetParams)
+	// WebhookReplace Replace a webhook; its secret stays
+	// (PUT /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookReplace(c *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookReplaceParams)
 	// WhatIfCreate See what changes would do, without saving them
 	// (POST /v1/gardens/{garden}/what-ifs)
 	WhatIfCreate(c *gin.Context, garden GardenPath)
@@ -11985,6 +12159,273 @@ func (siw *ServerInterfaceWrapper) WeatherDayStore(c *gin.Context) {
 	siw.Handler.WeatherDayStore(c, garden)
 }
 
+// WebhookList operation middleware
+func (siw *ServerInterfaceWrapper) WebhookList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WebhookListParams
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WebhookList(c, garden, params)
+}
+
+// WebhookCreate operation middleware
+func (siw *ServerInterfaceWrapper) WebhookCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WebhookCreateParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WebhookCreate(c, garden, params)
+}
+
+// WebhookDelete operation middleware
+func (siw *ServerInterfaceWrapper) WebhookDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "webhook" -------------
+	var webhook WebhookPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook", c.Param("webhook"), &webhook, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter webhook: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WebhookDeleteParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WebhookDelete(c, garden, webhook, params)
+}
+
+// WebhookGet operation middleware
+func (siw *ServerInterfaceWrapper) WebhookGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "webhook" -------------
+	var webhook WebhookPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook", c.Param("webhook"), &webhook, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter webhook: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WebhookGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WebhookGet(c, garden, webhook, params)
+}
+
+// WebhookReplace operation middleware
+func (siw *ServerInterfaceWrapper) WebhookReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "webhook" -------------
+	var webhook WebhookPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook", c.Param("webhook"), &webhook, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter webhook: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WebhookReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WebhookReplace(c, garden, webhook, params)
+}
+
 // WhatIfCreate operation middleware
 func (siw *ServerInterfaceWrapper) WhatIfCreate(c *gin.Context) {
 
@@ -12265,6 +12706,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/water-on", wrapper.WaterSourceReopen)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayList)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayStore)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/webhooks", wrapper.WebhookList)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/webhooks", wrapper.WebhookCreate)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/webhooks/:webhook", wrapper.WebhookDelete)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/webhooks/:webhook", wrapper.WebhookGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/webhooks/:webhook", wrapper.WebhookReplace)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/what-ifs", wrapper.WhatIfCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/workshop", wrapper.WorkshopReplace)
@@ -18438,6 +18884,231 @@ func (response WeatherDayStoredefaultApplicationProblemPlusJSONResponse) VisitWe
 	return err
 }
 
+type WebhookListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WebhookListParams
+}
+
+type WebhookListResponseObject interface {
+	VisitWebhookListResponse(w http.ResponseWriter) error
+}
+
+type WebhookList200JSONResponse WebhookList
+
+func (response WebhookList200JSONResponse) VisitWebhookListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WebhookListdefaultApplicationProblemPlusJSONResponse) VisitWebhookListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WebhookCreateParams
+	Body   *WebhookCreateJSONRequestBody
+}
+
+type WebhookCreateResponseObject interface {
+	VisitWebhookCreateResponse(w http.ResponseWriter) error
+}
+
+type WebhookCreate201ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type WebhookCreate201JSONResponse struct {
+	Body    WebhookCreated
+	Headers WebhookCreate201ResponseHeaders
+}
+
+func (response WebhookCreate201JSONResponse) VisitWebhookCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WebhookCreatedefaultApplicationProblemPlusJSONResponse) VisitWebhookCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookDeleteRequestObject struct {
+	Garden  GardenPath  `json:"garden"`
+	Webhook WebhookPath `json:"webhook"`
+	Params  WebhookDeleteParams
+}
+
+type WebhookDeleteResponseObject interface {
+	VisitWebhookDeleteResponse(w http.ResponseWriter) error
+}
+
+type WebhookDelete204Response struct {
+}
+
+func (response WebhookDelete204Response) VisitWebhookDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type WebhookDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WebhookDeletedefaultApplicationProblemPlusJSONResponse) VisitWebhookDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookGetRequestObject struct {
+	Garden  GardenPath  `json:"garden"`
+	Webhook WebhookPath `json:"webhook"`
+	Params  WebhookGetParams
+}
+
+type WebhookGetResponseObject interface {
+	VisitWebhookGetResponse(w http.ResponseWriter) error
+}
+
+type WebhookGet200ResponseHeaders struct {
+	ETag string
+}
+
+type WebhookGet200JSONResponse struct {
+	Body    Webhook
+	Headers WebhookGet200ResponseHeaders
+}
+
+func (response WebhookGet200JSONResponse) VisitWebhookGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WebhookGetdefaultApplicationProblemPlusJSONResponse) VisitWebhookGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookReplaceRequestObject struct {
+	Garden  GardenPath  `json:"garden"`
+	Webhook WebhookPath `json:"webhook"`
+	Params  WebhookReplaceParams
+	Body    *WebhookReplaceJSONRequestBody
+}
+
+type WebhookReplaceResponseObject interface {
+	VisitWebhookReplaceResponse(w http.ResponseWriter) error
+}
+
+type WebhookReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type WebhookReplace200JSONResponse struct {
+	Body    Webhook
+	Headers WebhookReplace200ResponseHeaders
+}
+
+func (response WebhookReplace200JSONResponse) VisitWebhookReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WebhookReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WebhookReplacedefaultApplicationProblemPlusJSONResponse) VisitWebhookReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WhatIfCreateRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Body   *WhatIfCreateJSONRequestBody
@@ -18967,6 +19638,21 @@ type StrictServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(ctx context.Context, request WeatherDayStoreRequestObject) (WeatherDayStoreResponseObject, error)
+	// WebhookList List webhooks
+	// (GET /v1/gardens/{garden}/webhooks)
+	WebhookList(ctx context.Context, request WebhookListRequestObject) (WebhookListResponseObject, error)
+	// WebhookCreate Have an address told what happens to turns
+	// (POST /v1/gardens/{garden}/webhooks)
+	WebhookCreate(ctx context.Context, request WebhookCreateRequestObject) (WebhookCreateResponseObject, error)
+	// WebhookDelete Delete a webhook; what was not delivered is dropped
+	// (DELETE /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookDelete(ctx context.Context, request WebhookDeleteRequestObject) (WebhookDeleteResponseObject, error)
+	// WebhookGet Read a webhook and what became of its last delivery
+	// (GET /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookGet(ctx context.Context, request WebhookGetRequestObject) (WebhookGetResponseObject, error)
+	// WebhookReplace Replace a webhook; its secret stays
+	// (PUT /v1/gardens/{garden}/webhooks/{webhook})
+	WebhookReplace(ctx context.Context, request WebhookReplaceRequestObject) (WebhookReplaceResponseObject, error)
 	// WhatIfCreate See what changes would do, without saving them
 	// (POST /v1/gardens/{garden}/what-ifs)
 	WhatIfCreate(ctx context.Context, request WhatIfCreateRequestObject) (WhatIfCreateResponseObject, error)
@@ -23286,6 +23972,180 @@ func (sh *strictHandler) WeatherDayStore(ctx *gin.Context, garden GardenPath) {
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(WeatherDayStoreResponseObject); ok {
 		if err := validResponse.VisitWeatherDayStoreResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WebhookList operation middleware
+func (sh *strictHandler) WebhookList(ctx *gin.Context, garden GardenPath, params WebhookListParams) {
+	var request WebhookListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WebhookList(ctx, request.(WebhookListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WebhookList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WebhookListResponseObject); ok {
+		if err := validResponse.VisitWebhookListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WebhookCreate operation middleware
+func (sh *strictHandler) WebhookCreate(ctx *gin.Context, garden GardenPath, params WebhookCreateParams) {
+	var request WebhookCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body WebhookCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WebhookCreate(ctx, request.(WebhookCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WebhookCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WebhookCreateResponseObject); ok {
+		if err := validResponse.VisitWebhookCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WebhookDelete operation middleware
+func (sh *strictHandler) WebhookDelete(ctx *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookDeleteParams) {
+	var request WebhookDeleteRequestObject
+
+	request.Garden = garden
+	request.Webhook = webhook
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WebhookDelete(ctx, request.(WebhookDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WebhookDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WebhookDeleteResponseObject); ok {
+		if err := validResponse.VisitWebhookDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WebhookGet operation middleware
+func (sh *strictHandler) WebhookGet(ctx *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookGetParams) {
+	var request WebhookGetRequestObject
+
+	request.Garden = garden
+	request.Webhook = webhook
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WebhookGet(ctx, request.(WebhookGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WebhookGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WebhookGetResponseObject); ok {
+		if err := validResponse.VisitWebhookGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WebhookReplace operation middleware
+func (sh *strictHandler) WebhookReplace(ctx *gin.Context, garden GardenPath, webhook WebhookPath, params WebhookReplaceParams) {
+	var request WebhookReplaceRequestObject
+
+	request.Garden = garden
+	request.Webhook = webhook
+	request.Params = params
+
+	var body WebhookReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WebhookReplace(ctx, request.(WebhookReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WebhookReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WebhookReplaceResponseObject); ok {
+		if err := validResponse.VisitWebhookReplaceResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

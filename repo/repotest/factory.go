@@ -235,6 +235,20 @@ func StoredPipe(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*
 	}, edit, (*repo.Queries).StoredPipeInsert)
 }
 
+// Webhook makes an active webhook of published rotations, with its secret.
+func Webhook(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.WebhookValues)) repo.Webhook {
+	t.Helper()
+	return made(t, db, garden, repo.WebhookValues{
+		Url: "https://valves.example.org/garden", Events: []string{"rotation.published"}, Active: true, GardenID: garden, ID: newID(), Revision: 1,
+	}, edit, func(q *repo.Queries, ctx context.Context, v repo.WebhookValues) (repo.Webhook, error) {
+		hook, err := q.WebhookInsert(ctx, v)
+		if err != nil {
+			return hook, err
+		}
+		return hook, q.WebhookSecretInsert(ctx, garden, v.ID, "rts_test")
+	})
+}
+
 // Rotation makes a proposed rotation of seven days from the first day on, with its documents.
 func Rotation(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.RotationValues)) repo.Rotation {
 	t.Helper()

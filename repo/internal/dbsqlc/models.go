@@ -402,3 +402,23 @@ type WeatherDay struct {
 	RainMm        *float64
 	UpdatedAt     time.Time
 }
+
+type Webhook struct {
+	GardenID    uuid.UUID
+	ID          uuid.UUID
+	Url         string
+	Events      []string
+	Active      bool
+	LastTriedAt *time.Time
+	LastOutcome *string
+	LastStatus  *int32
+	LastTrouble *string
+	Revision    int64
+	CreatedAt   time.Time
+}
+
+type WebhookSecret struct {
+	GardenID  uuid.UUID
+	WebhookID uuid.UUID
+	Secret    string
+}

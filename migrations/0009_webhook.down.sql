@@ -1,0 +1,2 @@
+DROP TABLE webhook_secret;
+DROP TABLE webhook;
