@@ -171,7 +171,8 @@ func TestFlowQuestions_faultsNameTheirPlace(t *testing.T) {
 			[]string{"/questions"},
 		},
 		"a common feed without a hose": {
-			[]any{"layouts", w.layouts[0], "check"}, map[string]any{"conditions": map[string]any{"common_feed": map[string]any{"rise_m": 1}}},
+			[]any{"layouts", w.layouts[0], "check"},
+			map[string]any{"conditions": map[string]any{"common_feed": map[string]any{"rise_m": 1}}},
 			[]string{"/conditions/common_feed/hose_diameter_mm"},
 		},
 		"nothing to count": {

@@ -109,9 +109,12 @@ func TestWhatIf_spoiltChangesAreRefusedOrAnswered(t *testing.T) {
 	planting.ID, planting.PlotID = "more lettuce", "more"
 	var changes [][]byte
 	for _, w := range []file.WhatIf{
-		{AcceptLayout: &g.Layouts[0]}, {LoseSource: &file.LoseSource{WaterSourceID: "tank"}}, {Weather: hotWeek},
+		{AcceptLayout: &g.Layouts[0]},
+		{LoseSource: &file.LoseSource{WaterSourceID: "tank"}},
+		{Weather: hotWeek},
 		{AddPlot: &file.AddPlot{Plot: file.Plot{ID: "more", Label: "A2", AreaM2: 8, Method: "layout"}, Layout: &like, Plantings: []file.Planting{planting}}},
-		{MoreHours: &file.MoreHours{Weekday: 2, Minutes: 30}}, {WaterOff: &file.WaterOff{WaterSourceID: new("tank"), FirstDay: g.Horizon.FirstDay, LastDay: g.Horizon.FirstDay}},
+		{MoreHours: &file.MoreHours{Weekday: 2, Minutes: 30}},
+		{WaterOff: &file.WaterOff{WaterSourceID: new("tank"), FirstDay: g.Horizon.FirstDay, LastDay: g.Horizon.FirstDay}},
 	} {
 		changes = append(changes, bytesOf(t, w))
 	}

@@ -177,7 +177,10 @@ func (d *demo) report(ctx context.Context, p service.Principal, r repo.Rotation)
 		ending string
 		write  func(io.Writer) error
 	}{
-		{".ics", of(ics.Write)}, {".csv", of(csv.Write)}, {".svg", of(svg.Timeline)}, {"-shares.svg", of(svg.Fairness)},
+		{".ics", of(ics.Write)},
+		{".csv", of(csv.Write)},
+		{".svg", of(svg.Timeline)},
+		{"-shares.svg", of(svg.Fairness)},
 		{"-schedule.pdf", func(w io.Writer) error { return pdf.Schedule(w, view, pdf.Options{}) }},
 		{"-sheets.pdf", func(w io.Writer) error { return d.sheets(ctx, w, p, view.Schedule.Generated) }},
 	}

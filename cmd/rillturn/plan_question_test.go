@@ -23,7 +23,9 @@ func TestPlan_whyAndWhatIf(t *testing.T) {
 		t.Errorf("%v: %+v, %s", err, d, got.err)
 	}
 	for _, args := range [][]string{
-		{"--why", "nobody", bed}, {"--what-if", `{"more_hours": {"weekday": 9, "minutes": 60}}`, bed}, {"--what-if", `{`, bed},
+		{"--why", "nobody", bed},
+		{"--what-if", `{"more_hours": {"weekday": 9, "minutes": 60}}`, bed},
+		{"--what-if", `{`, bed},
 		{"--why", "L001", example("rotation/easy-8-regulated-1.json")},
 	} {
 		if got := rillturn(t, "", append([]string{"plan"}, args...)...); got.code == 0 || got.out != "" || strings.TrimSpace(got.err) == "" {

@@ -45,14 +45,14 @@ func (g *network) load(scale int64) {
 	}
 }
 
-// send returns the largest flow from s to t that the residual capacities allow, and leaves what remains. Dinic 1970:
+// send returns the largest flow from the tap to t that the residual capacities allow, and leaves what remains. Dinic 1970:
 // blocking flows in graphs of shortest paths.
-func (g *network) send(s, t int) int64 {
+func (g *network) send(t int) int64 {
 	total := int64(0)
-	for g.layers(s, t) {
+	for g.layers(tap, t) {
 		g.at = append(g.at[:0], g.first...)
 		for {
-			f := g.push(int32(s), int32(t), 1<<62)
+			f := g.push(tap, int32(t), 1<<62)
 			if f == 0 {
 				break
 			}

@@ -31,12 +31,12 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		for a, edge := range t.arcs {
 			g.left[edge] = min(g.limit[edge], preferred[a])
 		}
-		sent = g.send(tap, sink)
+		sent = g.send(sink)
 		for a, edge := range t.arcs {
 			g.left[edge] += g.limit[edge] - min(g.limit[edge], preferred[a])
 		}
 	}
-	sent += g.send(tap, sink)
+	sent += g.send(sink)
 	t.late = t.late[:0]
 	for _, inlets := range t.inlets {
 		late := int64(0)
@@ -52,7 +52,7 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		for _, edge := range open {
 			g.left[edge] += asked
 		}
-		sent += g.send(tap, sink)
+		sent += g.send(sink)
 	}
 	given := make([]int64, len(t.arcs))
 	for a, edge := range t.arcs {

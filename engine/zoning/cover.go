@@ -72,16 +72,15 @@ func (c *cover) price() (enters int, ok bool) {
 	return enters, ok
 }
 
-// solve makes the programme's duals best for its columns, in at most so many exchanges. It returns how many it took.
-func (c *cover) solve(most int) int {
-	for n := range most {
+// solve makes the programme's duals best for its columns, in at most so many exchanges.
+func (c *cover) solve(most int) {
+	for range most {
 		enters, ok := c.price()
 		if !ok || !c.exchange(enters) {
-			return n
+			return
 		}
 	}
 	c.price()
-	return most
 }
 
 // exchange brings a variable into the basis; it reports false when nothing bounds it, which rounding alone can cause.

@@ -48,7 +48,9 @@ var englishChanges = changePhrases{
 			n    int
 			what string
 		}{
-			{c.Kept, "stay as they are"}, {c.Resized, "become a little longer, shorter, earlier or later"}, {c.Moved, "move to another hour"},
+			{c.Kept, "stay as they are"},
+			{c.Resized, "become a little longer, shorter, earlier or later"},
+			{c.Moved, "move to another hour"},
 			{c.Cancelled, "are cancelled"},
 		} {
 			if part.n > 0 {
