@@ -34,7 +34,7 @@ func (p *planner) budgets() budgets {
 // below five.
 const (
 	fastWork = 150e6
-	fullWork = 800e6
+	fullWork = 600e6
 )
 
 // fastLayouts is the size of a garden up to which a fast plan has its whole budget for every source; larger ones share
