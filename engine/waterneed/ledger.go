@@ -2,6 +2,7 @@ package waterneed
 
 import (
 	"fmt"
+	"slices"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -210,9 +211,12 @@ func (m model) run(s Series, h History, first Date, n int, o LedgerOptions) Ledg
 	}
 	offset := first.Sub(s.From())
 	st, flags := m.open(s.Days[offset])
+	events := m.events(h, first, n, o)
+	if events[0].dig != nil { // what was found on the first morning stands in place of the guess
+		flags = slices.DeleteFunc(flags, func(c Code) bool { return c == FlagOpeningAssumed })
+	}
 	l.Start, l.Flags = st.Depletion, flags
 	l.Days = make([]LedgerDay, n)
-	events := m.events(h, first, n, o)
 	for i := range l.Days {
 		l.Days[i], st = m.step(st, s.Days[offset+i], events[i])
 		l.Totals.add(l.Days[i])

@@ -130,6 +130,14 @@ func TestOpening_isStatedAndFlagged(t *testing.T) {
 	if diff := cmp.Diff([]Code{FlagOpeningAssumed}, l.Flags); diff != "" {
 		t.Error(diff)
 	}
+	dug := History{Digs: []Dig{{Date: s.From(), Depletion: Given(unit.Depth(12))}}}
+	if l := ledgerOf(t, u, s, dug, 2, LedgerOptions{}); len(l.Flags) != 0 {
+		t.Errorf("dug on the first morning, and still flagged %v", l.Flags)
+	}
+	dug.Digs[0].Date = s.From().AddDays(1)
+	if l := ledgerOf(t, u, s, dug, 2, LedgerOptions{}); !slices.Contains(l.Flags, FlagOpeningAssumed) {
+		t.Errorf("dug on the second morning, flags %v: the first day rests on a guess", l.Flags)
+	}
 	u.Plantings[0].Opening = Opening{Kind: OpeningGiven, Depletion: 500}
 	near(t, "never above TAW", ledgerOf(t, u, s, History{}, 2, LedgerOptions{}).Start, 160, 1e-9)
 	u.Soil, u.Plantings[0].Opening = UnknownSoil(), Opening{Kind: OpeningWinterRain, Date: Date{2015, 7, 2}}
