@@ -102,6 +102,7 @@ func TestInput_isRefusedWithPointers(t *testing.T) {
 		{"a day that no calendar has", call{method: "POST", path: location(g.id, "water-hours"), body: set(hours, "/valid_from", "2026-02-30")}, 400, []string{"/valid_from"}},
 		{"an unknown time zone", call{method: "PUT", path: location(g.id), body: set(exampleOf(t, "GardenValues"), "/time_zone", "Mars/Olympus"), header: map[string]string{"If-Match": `"1"`}}, 422, []string{"/time_zone"}},
 		{"colder than the coldest", call{method: "PUT", path: location(g.id, "weather-days"), body: set(weather, "/days/0/tmax_c", 3)}, 422, []string{"/days/0/tmax_c"}},
+		{"a day twice", call{method: "PUT", path: location(g.id, "weather-days"), body: twice(t, weather)}, 422, []string{"/days/1/day"}},
 		{"no such crop", call{method: "POST", path: location(g.id, "plantings"), body: set(exampleOf(t, "PlantingValues"), "/crop", "moonflower")}, 422, []string{"/crop"}},
 		{"part of a turn without minutes", call{method: "POST", path: location(g.id, "turns", turnID, "reports"), body: set(exampleOf(t, "TurnReportValues"), "/duration_min", nil)}, 422, []string{"/duration_min"}},
 		{"horizon too short", call{method: "POST", path: location(g.id, "rotations"), body: set(exampleOf(t, "RotationCreate"), "/days", 6)}, 400, []string{"/days"}},
@@ -193,4 +194,21 @@ func TestInput_oddSpellingsAreRead(t *testing.T) {
 	if a.status != 201 || got["label"] != "A" || got["area_m2"] != 18.5 || got["max_day_min"] != 60.0 {
 		t.Errorf("%d %s", a.status, a.body)
 	}
+}
+
+// twice is a push of weather that gives its first day again.
+func twice(t *testing.T, batch json.RawMessage) string {
+	t.Helper()
+	var b struct {
+		Days []json.RawMessage `json:"days"`
+	}
+	if err := json.Unmarshal(batch, &b); err != nil {
+		t.Fatal(err)
+	}
+	b.Days = append(b.Days, b.Days[0])
+	out, err := json.Marshal(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(out)
 }

@@ -2,6 +2,8 @@ package service
 
 import (
 	"bytes"
+	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -434,4 +436,22 @@ func TestStoreWeather_touchesPlansOnlyOnChange(t *testing.T) {
 		t.Errorf("after a refusal: %+v, %v", rows, err)
 	}
 	wantKind(t, w.StoreWeather(ctx, w.gardener, []repo.WeatherDay{day(30)}), Forbidden)
+}
+
+// What only the database refuses is named by its day, and no day of the push is kept.
+func TestStoreWeather_namesTheDayThatIsRefused(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	days := []repo.WeatherDay{
+		{Station: "roof", Day: day(t, "2026-07-04").Time, Kind: "measured", RainMm: new(1.0)},
+		{Station: strings.Repeat("x", 61), Day: day(t, "2026-07-05").Time, Kind: "measured", RainMm: new(0.0)},
+	}
+	var refused *Error
+	if err := w.StoreWeather(t.Context(), w.integration, days); !errors.As(err, &refused) || len(refused.Fields) != 1 || refused.Fields[0].Pointer != "/days/1/station" {
+		t.Errorf("refused as %v, want a fault at /days/1/station", err)
+	}
+	rows, _, err := w.WeatherDays(t.Context(), w.gardener, repo.WeatherFilter{}, Page{Limit: 10})
+	if err != nil || len(rows) != 0 {
+		t.Errorf("%d days are stored, %v", len(rows), err)
+	}
 }

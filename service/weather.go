@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -43,10 +44,12 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 	if err != nil {
 		return explain(err, effect{entity: "garden"})
 	}
-	var faults []Field
 	for i := range days {
 		days[i].GardenID = p.Garden
-		faults = append(faults, weatherFaults(garden, i, days[i])...)
+	}
+	faults := twiceGiven(days)
+	for i, d := range days {
+		faults = append(faults, weatherFaults(garden, i, d)...)
 	}
 	if len(faults) > 0 {
 		return invalid(faults...)
@@ -61,7 +64,57 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 		e.planning = true
 		return s.followUp(ctx, q, p, e)
 	})
+	if refused := new(repo.ConstraintError); errors.As(err, &refused) {
+		err = s.blameDay(ctx, p, days, err)
+	}
 	return explain(err, e)
+}
+
+// blameDay says which of the days the database refused: a statement that writes many rows tells the constraint and not the
+// row, so they are tried one by one. Nothing of that is kept.
+func (s *Service) blameDay(ctx context.Context, p Principal, days []repo.WeatherDay, refused error) error {
+	at := 0
+	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
+		q := repo.New(tx)
+		for at = range days {
+			if _, err := q.WeatherDayPut(ctx, days[at:at+1]); err != nil {
+				return err
+			}
+		}
+		return refused
+	})
+	if errors.Is(err, refused) { // each day alone is taken
+		return refused
+	}
+	var ours *Error
+	if errors.As(explain(err, effect{entity: "weather"}), &ours) {
+		for n, f := range ours.Fields {
+			ours.Fields[n].Pointer = file.Point("days", at) + f.Pointer
+		}
+		return ours
+	}
+	return err
+}
+
+// twiceGiven finds the days that one push gives twice: which of the two holds is not for us to guess.
+func twiceGiven(days []repo.WeatherDay) []Field {
+	type key struct {
+		station, kind string
+		day           time.Time
+	}
+	first := map[key]int{}
+	var faults []Field
+	for i, d := range days {
+		k := key{d.Station, d.Kind, d.Day}
+		if n, given := first[k]; given {
+			faults = append(faults, Field{file.Point("days", i, "day"), fmt.Sprintf(
+				"%s is given twice for the station %q as %s, first at %s: send it once", d.Day.Format(time.DateOnly), d.Station, d.Kind, file.Point("days", n),
+			)})
+			continue
+		}
+		first[k] = i
+	}
+	return faults
 }
 
 // weatherFaults holds a day against what the engine can use at the garden, such as a wind that looks like another unit.
