@@ -18,16 +18,16 @@ type loader struct {
 	svc *service.Service
 	p   service.Principal // the garden's first coordinator
 
-	members, lines, sources, plots, layouts map[string]uuid.UUID
+	members, lines, sources, plots, layouts, plantings map[string]uuid.UUID
 }
 
 // loadGarden opens the garden of a file and enters everything in it. The file's first member is its first coordinator.
 func loadGarden(ctx context.Context, svc *service.Service, g file.Garden) (service.Principal, error) {
 	l := &loader{
 		svc: svc, members: map[string]uuid.UUID{}, lines: map[string]uuid.UUID{}, sources: map[string]uuid.UUID{}, plots: map[string]uuid.UUID{},
-		layouts: map[string]uuid.UUID{},
+		layouts: map[string]uuid.UUID{}, plantings: map[string]uuid.UUID{},
 	}
-	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.plant, l.weather, l.shed} {
+	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.plant, l.digs, l.weather, l.shed} {
 		if err := step(ctx, g); err != nil {
 			return l.p, fmt.Errorf("load %s: %w", g.Garden.Name, err)
 		}
@@ -180,8 +180,23 @@ func (l *loader) plant(ctx context.Context, g file.Garden) error {
 			}
 			v.CropConstants = constants
 		}
-		if _, err := l.svc.CreatePlanting(ctx, l.p, v); err != nil {
+		row, err := l.svc.CreatePlanting(ctx, l.p, v)
+		if err != nil {
 			return fmt.Errorf("planting %s: %w", p.ID, err)
+		}
+		l.plantings[p.ID] = row.ID
+	}
+	return nil
+}
+
+func (l *loader) digs(ctx context.Context, g file.Garden) error {
+	for i, d := range g.Digs {
+		_, err := l.svc.CreateDig(ctx, l.p, repo.DigValues{
+			PlotID: l.plots[d.PlotID], PlantingID: lookup(l.plantings, d.PlantingID), Day: d.Day.Time, Finding: nonEmpty(d.Finding),
+			DepletionMm: d.DepletionMM,
+		})
+		if err != nil {
+			return fmt.Errorf("dig %d: %w", i, err)
 		}
 	}
 	return nil
