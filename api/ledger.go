@@ -40,8 +40,7 @@ func (a *API) PlantingLedgerSvgGet(ctx context.Context, r gen.PlantingLedgerSvgG
 			}
 			chart := ledgerChart(l, unit, from)
 			if len(chart.Days) == 0 {
-				return &service.Error{Kind: service.Conflict, Detail: "The ledger has no days yet: it opens with the first recorded watering or dig, " +
-					"or on the day of planting when it is known how moist the soil was then."}
+				return &service.Error{Kind: service.Conflict, Detail: notOpen}
 			}
 			return svg.Ledger(b, chart)
 		})

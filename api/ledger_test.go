@@ -167,7 +167,7 @@ func TestPlanting_saysHowItStands(t *testing.T) {
 	}
 	l, _ := get[gen.PlantingLedger](t, w, g, service.Gardener, "plantings", made["id"], "ledger")
 	opening := l.Ledgers[0].Opening
-	if opening.Assumed || opening.DepletionMm != 0 || opening.Day.Format(time.DateOnly) != "2026-06-28" {
+	if opening.State != gen.Open || *opening.Assumed || *opening.DepletionMm != 0 || opening.Day.Format(time.DateOnly) != "2026-06-28" {
 		t.Errorf("the ledger opens with %+v, want full soil on the day of planting", opening)
 	}
 	for pointer, edit := range map[string]func(){
@@ -204,7 +204,11 @@ func TestWaterNeeds_followTheLedgers(t *testing.T) {
 		t.Fatalf("the layout has no need: %+v", needs)
 	}
 	u := needs.Units[i]
-	if len(u.Plantings) != 1 || u.Plantings[0].DepletionMm != l.Ledgers[0].WithAssumed.DepletionMm {
+	runsOff := slices.ContainsFunc(u.Text, func(s string) bool { return strings.HasPrefix(s, "Water may run off") })
+	if !slices.Contains(u.Flags, "runoff_before_turn_ends") || !runsOff {
+		t.Errorf("water stands on the drilled pipe's strip: flags %v, in words %v", u.Flags, u.Text)
+	}
+	if len(u.Plantings) != 1 || u.Plantings[0].DepletionMm != *l.Ledgers[0].WithAssumed.DepletionMm {
 		t.Errorf("starts at %+v, the ledger ends at %v", u.Plantings, l.Ledgers[0].WithAssumed.DepletionMm)
 	}
 	sum := 0.0
@@ -213,5 +217,26 @@ func TestWaterNeeds_followTheLedgers(t *testing.T) {
 	}
 	if u.WantedTodayL <= 0 || u.TotalLowL > u.TotalL || u.TotalL > u.TotalHighL || u.MostPerDayL <= 0 || sum <= 0 {
 		t.Errorf("needs %+v", u)
+	}
+}
+
+// A ledger of which nothing is known yet says so, in place of a soil that lacks no water.
+func TestLedger_saysThatItIsNotOpen(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, unlimited)
+	g := w.newGarden(t)
+	values := withField(t, exampleOf(t, "PlantingValues"), "/layout_id", acceptedLayout)
+	values = withField(t, values, "/planted_on", today.Format(time.DateOnly))
+	a := w.do(t, call{method: http.MethodPost, path: location(g.id, "plantings"), token: g.tokens[service.Coordinator], body: values})
+	if a.status != http.StatusCreated {
+		t.Fatalf("%d %s", a.status, a.body)
+	}
+	l, _ := get[gen.PlantingLedger](t, w, g, service.Gardener, "plantings", a.fields(t)["id"], "ledger")
+	if len(l.Ledgers) != 1 {
+		t.Fatalf("%+v", l)
+	}
+	o, with := l.Ledgers[0].Opening, l.Ledgers[0].WithAssumed
+	if o.State != gen.NotOpen || o.Reason == nil || o.DepletionMm != nil || o.Assumed != nil || with.DepletionMm != nil {
+		t.Errorf("opens as %+v, with %v missing", o, with.DepletionMm)
 	}
 }

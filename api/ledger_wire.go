@@ -56,16 +56,11 @@ func unitLedger(g file.Garden, u file.UnitNeed, from *time.Time) (gen.UnitLedger
 			Texture: u.Soil.Texture, Assumed: u.Soil.Assumed, FieldCapacity: u.Soil.FieldCapacityM3M3, WiltingPoint: u.Soil.WiltingPointM3M3,
 		},
 		Efficiency: efficiencyView(u.Efficiency), WithAssumed: ledgerShown(both.WithAssumed, from), WithoutAssumed: ledgerShown(both.WithoutAssumed, from),
-		Opening: gen.LedgerOpening{
-			DepletionMm: both.WithAssumed.StartMm, Assumed: slices.Contains(both.WithAssumed.Flags, string(waterneed.FlagOpeningAssumed)),
-		},
+		Opening: openingView(both.WithAssumed),
 		DigAsked: gen.DigAsked{
 			Asked: slices.Contains(both.WithAssumed.Flags, string(waterneed.FlagDigAsked)), LastEvidence: needDay(both.WithAssumed.State.LastEvidence),
 		},
 		Notes: []string{words.Efficiency(efficiencyOf(u.Efficiency)).String()},
-	}
-	if len(both.WithAssumed.Days) > 0 {
-		view.Opening.Day = needDay(&both.WithAssumed.Days[0].Date)
 	}
 	if view.DigAsked.Asked {
 		reason := words.NeedFlag(sentence.NeedFact{Code: waterneed.FlagDigAsked, Days: 1}).String()
@@ -77,6 +72,21 @@ func unitLedger(g file.Garden, u file.UnitNeed, from *time.Time) (gen.UnitLedger
 	var err error
 	view.LayoutId, view.LayoutName, err = layoutShown(g, u.LayoutID)
 	return view, err
+}
+
+// notOpen says what a ledger without days waits for.
+const notOpen = "The ledger has no days yet: it opens with the first recorded watering or dig, or on the day of planting when it is known " +
+	"how moist the soil was then."
+
+// openingView says how a ledger opened. One that has not opened knows nothing of its soil.
+func openingView(l file.LedgerResult) gen.LedgerOpening {
+	if len(l.Days) == 0 {
+		return gen.LedgerOpening{State: gen.NotOpen, Reason: new(notOpen)}
+	}
+	assumed := slices.Contains(l.Flags, string(waterneed.FlagOpeningAssumed))
+	return gen.LedgerOpening{
+		State: gen.Open, Day: needDay(&l.Days[0].Date), DepletionMm: &l.StartMm, Assumed: &assumed,
+	}
 }
 
 // layoutShown names a layout of a garden; nil for none.
@@ -121,9 +131,12 @@ func efficiencyView(e file.EfficiencyResult) gen.NeedEfficiency {
 
 func ledgerShown(l file.LedgerResult, from *time.Time) gen.Ledger {
 	view := gen.Ledger{
-		DepletionMm: l.State.DepletionMm, StressDays: l.Totals.StressDays, RainCountedMm: l.Totals.RainCountedMm, IrrigationMm: l.Totals.IrrigationMm,
+		StressDays: l.Totals.StressDays, RainCountedMm: l.Totals.RainCountedMm, IrrigationMm: l.Totals.IrrigationMm,
 		AssumedIrrigationMm: l.Totals.AssumedIrrigationMm, PercolationMm: l.Totals.PercolationMm, EtMm: l.Totals.ETMm,
 		RainMissingDays: int32(l.Totals.RainMissingDays), Days: []gen.LedgerDay{},
+	}
+	if len(l.Days) > 0 {
+		view.DepletionMm = &l.State.DepletionMm
 	}
 	for _, d := range since(l.Days, from) {
 		day := gen.LedgerDay{

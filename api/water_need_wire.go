@@ -112,6 +112,9 @@ func (r *reporting) needText(u file.UnitNeed) []string {
 			text = append(text, r.words.NeedFlag(sentence.NeedFact{Code: code, Days: 1}).String())
 		}
 	}
+	for _, code := range u.Flags {
+		text = append(text, r.words.PlanFlag(code, []string{r.plots[u.PlotID]}))
+	}
 	text = append(text, r.words.Efficiency(efficiencyOf(u.Efficiency)).String())
 	return append(text, r.surplus(u.PlotID, *u.Demand)...)
 }

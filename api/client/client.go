@@ -247,6 +247,24 @@ func (e LayoutStatus) Valid() bool {
 	}
 }
 
+// Defines values for LedgerOpeningState.
+const (
+	NotOpen LedgerOpeningState = "not_open"
+	Open    LedgerOpeningState = "open"
+)
+
+// Valid indicates whether the value is a known member of the LedgerOpeningState enum.
+func (e LedgerOpeningState) Valid() bool {
+	switch e {
+	case NotOpen:
+		return true
+	case Open:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MemberRole.
 const (
 	MemberRoleCoordinator MemberRole = "coordinator"
@@ -1563,8 +1581,8 @@ type Ledger struct {
 	// Days The days.
 	Days []LedgerDay `json:"days"`
 
-	// DepletionMm Water missing on the evening of the last day.
-	DepletionMm float64 `json:"depletion_mm"`
+	// DepletionMm Water missing on the evening of the last day. Left out: the ledger is not open.
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
 
 	// EtMm Water that plants and soil used.
 	EtMm float64 `json:"et_mm"`
@@ -1648,17 +1666,26 @@ type LedgerDay struct {
 	TawMm float64 `json:"taw_mm"`
 }
 
-// LedgerOpening The soil on the first morning of the ledger.
+// LedgerOpening The soil on the first morning of the ledger. A ledger that is not open has a reason and nothing else.
 type LedgerOpening struct {
 	// Assumed Nobody said how moist the soil was: half of what plants reach easily is taken as gone.
-	Assumed bool `json:"assumed"`
+	Assumed *bool `json:"assumed,omitempty"`
 
-	// Day The first day of the ledger. Left out: it has no day yet.
+	// Day The first day of the ledger.
 	Day *openapi_types.Date `json:"day,omitempty"`
 
 	// DepletionMm Water missing.
-	DepletionMm float64 `json:"depletion_mm"`
+	DepletionMm *float64 `json:"depletion_mm,omitempty"`
+
+	// Reason What it waits for.
+	Reason *string `json:"reason,omitempty"`
+
+	// State Whether the ledger has begun.
+	State LedgerOpeningState `json:"state"`
 }
+
+// LedgerOpeningState Whether the ledger has begun.
+type LedgerOpeningState string
 
 // LedgerSoil The soil as it was counted.
 type LedgerSoil struct {
@@ -3062,7 +3089,7 @@ type UnitLedger struct {
 	// Notes What the ledger rests on, in words.
 	Notes []string `json:"notes"`
 
-	// Opening The soil on the first morning of the ledger.
+	// Opening The soil on the first morning of the ledger. A ledger that is not open has a reason and nothing else.
 	Opening LedgerOpening `json:"opening"`
 
 	// Soil The soil as it was counted.
