@@ -330,11 +330,7 @@ func (f *facts) source(s file.WaterSource) problem.Source {
 	if s.ServiceLineID != nil {
 		out.Line = *s.ServiceLineID
 	}
-	if s.TankVolumeL != nil && s.TankRefillLPerDay != nil {
-		const minutesPerDay = 24 * 60
-		full := problem.VolumeDown(unit.Liters(*s.TankVolumeL))
-		out.Tank = &problem.Tank{Volume: full, Level: full, Refill: problem.RateDown(unit.LitersPerMinute(*s.TankRefillLPerDay / minutesPerDay))}
-	}
+	out.Tank = f.tank(s)
 	return out
 }
 

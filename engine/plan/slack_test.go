@@ -61,3 +61,28 @@ func TestPropose_leavesRoomForAMissedTurn(t *testing.T) {
 		t.Errorf("%d of %d waterings come on the last allowed day", tense, all)
 	}
 }
+
+// Where the water hours allow it no plant goes short on any day, judged by replaying the plan through the soil.
+func TestPropose_nobodyGoesShortWhereTheWaterAllows(t *testing.T) {
+	t.Parallel()
+	served := 0
+	for seed := range uint64(4) {
+		for _, n := range []int{6, 12, 24} {
+			for _, drilled := range []bool{false, true} {
+				for _, grid := range []problem.Span{0, 5 * problem.Minute} {
+					spec := problemtest.Spec{Kind: problemtest.Ledgers, Layouts: n, Drilled: drilled, Seed: seed}
+					got := propose(t, problemtest.Garden(spec), plan.Options{Grid: grid})
+					if got.Smallest < 1 {
+						continue // the hours don't suffice
+					}
+					if served++; len(got.Dry) > 0 {
+						t.Errorf("%s, grid %d: plants go short: %+v", spec.Name(), grid, got.Dry)
+					}
+				}
+			}
+		}
+	}
+	if served < 30 {
+		t.Errorf("only %d of 48 gardens had enough water", served)
+	}
+}

@@ -117,3 +117,21 @@ func (r *Ration) add(v *Reservoir, had []Had, flow Rate) {
 		wanted += v.Use[k]
 	}
 }
+
+// Shorts replays minutes of the zone by day through the reservoirs of member number at, with what the past gave it, and
+// returns the days on which its plants go short.
+func (z *Batch) Shorts(m *Model, at int, minutes []Span) []Short {
+	l := &m.Layouts[z.Members[at]]
+	if len(l.Reservoirs) == 0 {
+		return nil
+	}
+	given := make([]int64, m.Days)
+	for d := range given {
+		given[d] = 1000*int64(m.Had[z.Members[at]][d].Volume) + z.Op.Delivered[at].Volume(minutes[d])
+	}
+	var out []Short
+	for k := range l.Reservoirs {
+		out = append(out, l.Reservoirs[k].Replay(given)...)
+	}
+	return out
+}

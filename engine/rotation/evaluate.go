@@ -283,7 +283,7 @@ func (e *evaluator) visits(p Pattern) ([]Visit, []Level) {
 	e.timing.late = e.timing.late[:0]
 	given, timely := []int64(nil), false
 	if e.g.rationed() && !e.untimed {
-		given, timely = e.timing.deal(e, p, amounts, e.preferred(p))
+		given, timely = e.inTime(p, amounts)
 	}
 	if !timely {
 		given, _ = e.div.deal(&e.in, amounts, e.preferred(p))

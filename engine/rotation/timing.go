@@ -1,6 +1,7 @@
 package rotation
 
 import (
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -8,8 +9,8 @@ import (
 
 // timing divides what zones get among their visits so that it comes in time: in each zone the days are links of a chain
 // through which water that is wanted flows on until a visit gives it. A link carries no more than the soil holds readily,
-// so what comes out of the chain in the first flow leaves no plant short. What is left then comes late, and what can't even
-// come late comes before it is wanted, and passes below the roots.
+// so what comes out of the chain leaves no plant short. What is left comes before it is wanted, and passes below the roots;
+// and what can't come so early comes late.
 //
 // A zone that gets a part of its need has the same part of every day's use in its chain: the soil holds as much as ever.
 type timing struct {
@@ -18,7 +19,83 @@ type timing struct {
 	links  []int32   // carry from one day to the next
 	backs  []int32   // the other way
 	arcs   []int32
-	late   []int64 // by claim: what did not come in time
+	late   []int64   // by claim: what did not come in time
+	raised [][]int64 // by claim and day: what must have come by its end for a member that dried up in an earlier try
+}
+
+// dryTries is how often minutes are divided again for members of which a replay shows that they go short all the same.
+const dryTries = 4
+
+// inTime divides what zones get so that it comes in time for every member. A zone's ration is that of its thirstiest
+// members; one that needs less may have lost early water below its roots by the time it needs it. Then the division is
+// made again, with more asked for by the day on which it went short, and the best of a few is kept.
+func (e *evaluator) inTime(p Pattern, amounts []int64) ([]int64, bool) {
+	t := &e.timing
+	t.raised = make([][]int64, len(e.g.Zones))
+	for j := range t.raised {
+		t.raised[j] = make([]int64, e.g.Model.Days)
+	}
+	preferred := e.preferred(p)
+	var best, bestLate []int64
+	least := int64(-1)
+	for range dryTries {
+		given, all := t.deal(e, p, amounts, preferred)
+		if !all {
+			return best, best != nil
+		}
+		again, sum := false, int64(0)
+		for j := range e.g.Zones {
+			if dry := e.dry(p, j, amounts[j], given); dry > t.late[j] {
+				t.late[j], again = dry, true
+			}
+			sum += t.late[j]
+		}
+		if least < 0 || sum < least {
+			best, bestLate, least = given, slices.Clone(t.late), sum
+		}
+		if !again {
+			break
+		}
+	}
+	t.late = bestLate
+	return best, true
+}
+
+// dry replays what zone j gets through the reservoirs of its members and asks for what they lack by the day on which they
+// first go short. It returns the most that one lacks, in milli-minutes; 0 for a zone that doesn't get its whole need, which
+// can't but go short.
+func (e *evaluator) dry(p Pattern, j int, amount int64, given []int64) int64 {
+	z := &e.g.Zones[j]
+	if z.Ration == nil || amount < int64(z.Time) {
+		return 0
+	}
+	minutes := e.byDay(p, j, given)
+	worst := int64(0)
+	for at := range z.Members {
+		for _, s := range z.Shorts(e.g.Model, at, minutes) {
+			lack := int64((s.Missing - s.Holds).Over(z.Op.Delivered[at]))
+			sum := int64(0)
+			for d := range s.Day + 1 {
+				sum += int64(minutes[d])
+			}
+			e.timing.raised[j][s.Day] = max(e.timing.raised[j][s.Day], sum+lack)
+			worst = max(worst, lack)
+		}
+	}
+	return worst
+}
+
+// byDay is what zone j gets on every day, settled turns included.
+func (e *evaluator) byDay(p Pattern, j int, given []int64) []problem.Span {
+	z := &e.g.Zones[j]
+	out := make([]problem.Span, e.g.Model.Days)
+	copy(out, z.Settled)
+	for a, r := range e.in.arcs {
+		if r.claim == j {
+			out[e.g.Slots[r.slot].Day] += problem.Span(given[a]) + problem.Span(p[j][r.slot])*e.g.minRun(j)
+		}
+	}
+	return out
 }
 
 // deal is like division.deal; what comes late is in t.late. It tells whether every claim got its amount.
@@ -37,6 +114,16 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		}
 	}
 	sent += g.send(sink)
+	open := func(edges []int32) {
+		if sent == asked {
+			return
+		}
+		for _, edge := range edges {
+			g.left[edge] += asked
+		}
+		sent += g.send(sink)
+	}
+	open(t.backs)
 	t.late = t.late[:0]
 	for _, inlets := range t.inlets {
 		late := int64(0)
@@ -45,15 +132,7 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		}
 		t.late = append(t.late, late)
 	}
-	for _, open := range [][]int32{t.links, t.backs} {
-		if sent == asked {
-			break
-		}
-		for _, edge := range open {
-			g.left[edge] += asked
-		}
-		sent += g.send(sink)
-	}
+	open(t.links)
 	given := make([]int64, len(t.arcs))
 	for a, edge := range t.arcs {
 		given[a] = g.limit[edge] - g.left[edge]
@@ -153,7 +232,7 @@ func (e *evaluator) above(p Pattern, j int, amount, want int64) (most, least []i
 		sum += base[d]
 		wanted := int64(z.Ration.Most[d]) * max(0, amount-int64(z.Past)) / whole
 		most[d] = min(want, max(0, wanted-sum))
-		floor = max(floor, wanted-int64(z.Ration.Most[d]-z.Ration.Least[d])-sum)
+		floor = max(floor, wanted-int64(z.Ration.Most[d]-z.Ration.Least[d])-sum, e.timing.raised[j][d]-sum)
 		least[d] = floor
 	}
 	most[days-1] = want
@@ -161,7 +240,8 @@ func (e *evaluator) above(p Pattern, j int, amount, want int64) (most, least []i
 		most[d] = min(most[d], most[d+1])
 	}
 	for d := range days {
-		least[d] = min(least[d], most[d])
+		least[d] = min(least[d], want)
+		most[d] = max(most[d], least[d])
 	}
 	return most, least
 }
