@@ -45,14 +45,14 @@ func (g *network) load(scale int64) {
 	}
 }
 
-// send returns the largest flow from the tap to t that the residual capacities allow, and leaves what remains. Dinic 1970:
+// send returns the largest flow from the tap to the sink that the residual capacities allow, and leaves what remains. Dinic 1970:
 // blocking flows in graphs of shortest paths.
-func (g *network) send(t int) int64 {
+func (g *network) send() int64 {
 	total := int64(0)
-	for g.layers(tap, t) {
+	for g.layers(tap, sink) {
 		g.at = append(g.at[:0], g.first...)
 		for {
-			f := g.push(tap, int32(t), 1<<62)
+			f := g.push(tap, sink, 1<<62)
 			if f == 0 {
 				break
 			}

@@ -158,7 +158,7 @@ func (r *raster) used(w int) problem.Span {
 
 // volumeRoom is how long a zone can still draw in slot w.
 func (r *raster) volumeRoom(w, zone int) problem.Span {
-	room := problem.Span(problem.MaxSpan)
+	room := problem.MaxSpan
 	for k := range r.caps {
 		if c := &r.caps[k]; contains(c.slots, w) {
 			left := c.limit
@@ -216,7 +216,7 @@ func (r *raster) flowUntil(w, zone int, from, to problem.Instant) problem.Instan
 // fill lengthens turns of some slots, those of the zone with the smallest share first, until no turn of a zone that goes short
 // can become longer by a milli-minute. Where zones take from one another it goes by minutes, so that none gets far ahead.
 func (r *raster) fill(slots []int) {
-	step := problem.Span(problem.MaxSpan)
+	step := problem.MaxSpan
 	if r.coupled {
 		step = problem.Minute
 	}

@@ -276,7 +276,7 @@ func (d *division) try(class int, r Ratio) bool {
 		asked += want
 		g.left[e] = want
 	}
-	return g.send(sink) < asked
+	return g.send() < asked
 }
 
 // cut reads the set that the last flow left short, and the share at which its cut is exactly tight.
@@ -412,12 +412,12 @@ func (d *division) deal(in *shares, amounts, preferred []int64) ([]int64, bool) 
 		for a, e := range d.arcEdge {
 			g.left[e] = min(g.limit[e], preferred[a])
 		}
-		sent = g.send(sink)
+		sent = g.send()
 		for a, e := range d.arcEdge {
 			g.left[e] += g.limit[e] - min(g.limit[e], preferred[a])
 		}
 	}
-	sent += g.send(sink)
+	sent += g.send()
 	given := make([]int64, len(in.arcs))
 	for a, e := range d.arcEdge {
 		given[a] = g.limit[e] - g.left[e]

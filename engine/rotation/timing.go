@@ -108,12 +108,12 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		for a, edge := range t.arcs {
 			g.left[edge] = min(g.limit[edge], preferred[a])
 		}
-		sent = g.send(sink)
+		sent = g.send()
 		for a, edge := range t.arcs {
 			g.left[edge] += g.limit[edge] - min(g.limit[edge], preferred[a])
 		}
 	}
-	sent += g.send(sink)
+	sent += g.send()
 	open := func(edges []int32) {
 		if sent == asked {
 			return
@@ -121,7 +121,7 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 		for _, edge := range edges {
 			g.left[edge] += asked
 		}
-		sent += g.send(sink)
+		sent += g.send()
 	}
 	open(t.backs)
 	t.late = t.late[:0]
