@@ -240,3 +240,47 @@ func TestLedger_saysThatItIsNotOpen(t *testing.T) {
 		t.Errorf("opens as %+v, with %v missing", o, with.DepletionMm)
 	}
 }
+
+// What integrations pushed comes back with the evapotranspiration that the engine reckons with; a day that nobody recorded
+// stands on its neighbours and says that its rain is missing.
+func TestReferenceEt_saysWhatItStandsOn(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, unlimited)
+	g := w.newGarden(t)
+	w.warmDays(t, g)
+	past, _ := get[gen.ReferenceEt](t, w, g, service.Integration, "reference-et")
+	ledger, _ := get[gen.PlantingLedger](t, w, g, service.Gardener, "plantings", plantingID, "ledger")
+	yesterday := today.AddDate(0, 0, -2) // where the garden lies the day before is not over yet
+	if n := len(past.Days); n != 7 || past.Days[n-1].Day.String() != yesterday.Format(time.DateOnly) {
+		t.Fatalf("%+v", past.Days)
+	}
+	known := map[string]float64{}
+	for _, d := range ledger.Ledgers[0].WithAssumed.Days {
+		known[d.Day.String()] = d.Et0Mm
+	}
+	compared := 0
+	for _, d := range past.Days {
+		if d.Rung != string(waterneed.RungTemperatures) || d.RainMissing || d.RainMm == nil || *d.RainMm != 0 {
+			t.Errorf("a recorded day: %+v", d)
+		}
+		if et0, ok := known[d.Day.String()]; ok {
+			compared++
+			if et0 != d.Et0Mm {
+				t.Errorf("%s: %g mm, the ledger took %g mm", d.Day, d.Et0Mm, et0)
+			}
+		}
+	}
+	if compared == 0 {
+		t.Errorf("no day of the ledger among %+v", past.Days)
+	}
+	ahead := w.must(t, 200, call{method: "GET", path: location(g.id, "reference-et") + "?from=" + today.Format(time.DateOnly), token: g.tokens[service.Coordinator]})
+	var coming gen.ReferenceEt
+	if err := json.Unmarshal(ahead.body, &coming); err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range coming.Days {
+		if d.Rung != string(waterneed.RungRecentMean) || !d.RainMissing || d.Et0Mm <= 0 {
+			t.Errorf("a day ahead: %+v", d)
+		}
+	}
+}

@@ -28,3 +28,16 @@ func (a *API) WeatherDayStore(ctx context.Context, r gen.WeatherDayStoreRequestO
 	}
 	return gen.WeatherDayStore200JSONResponse{Stored: int32(len(r.Body.Days))}, nil
 }
+
+// ReferenceEtList reads reference evapotranspiration by day.
+func (a *API) ReferenceEtList(ctx context.Context, r gen.ReferenceEtListRequestObject) (gen.ReferenceEtListResponseObject, error) {
+	days := 7
+	if r.Params.Days != nil {
+		days = int(*r.Params.Days)
+	}
+	series, err := a.svc.ReferenceET(ctx, principal(ctx), dayOf(r.Params.From), days)
+	if err != nil {
+		return nil, err
+	}
+	return gen.ReferenceEtList200JSONResponse{Days: views(series, referenceEtDay)}, nil
+}

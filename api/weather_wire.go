@@ -3,6 +3,7 @@ package api
 import (
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/repo"
+	"rillturn.example/rillturn/service/file"
 )
 
 func weatherDay(b gen.WeatherDay) repo.WeatherDay {
@@ -41,4 +42,8 @@ func weatherDayView(r repo.WeatherDay) gen.WeatherDay {
 		SunshineH:     r.SunshineH,
 		RainMm:        r.RainMm,
 	}
+}
+
+func referenceEtDay(d file.SeriesDayResult) gen.ReferenceEtDay {
+	return gen.ReferenceEtDay{Day: date(needTime(d.Date)), Et0Mm: d.ET0Mm, Rung: d.Rung, RainMm: d.RainMm, RainMissing: d.RainMm == nil}
 }

@@ -2234,6 +2234,30 @@ type ProblemError struct {
 	Reason string `json:"reason"`
 }
 
+// ReferenceEt Reference evapotranspiration by day.
+type ReferenceEt struct {
+	// Days In order, without gaps.
+	Days []ReferenceEtDay `json:"days"`
+}
+
+// ReferenceEtDay Reference evapotranspiration of one day.
+type ReferenceEtDay struct {
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// RainMissing Nobody measured the rain of this day; ledgers take none and say so.
+	RainMissing bool `json:"rain_missing"`
+
+	// RainMm Rain as measured. Left out where nobody measured it.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// Rung What it stands on: et0_given, measured, measured_partly, temperatures_only, forecast, recent_mean, normals or latitude_table.
+	Rung string `json:"rung"`
+}
+
 // Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
 type Role string
 
@@ -4268,6 +4292,15 @@ type HolderReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// ReferenceEtListParams defines parameters for ReferenceEtList.
+type ReferenceEtListParams struct {
+	// From First day. Left out: as many days before today as are asked for.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// Days How many days.
+	Days *NeedDays `form:"days,omitempty" json:"days,omitempty"`
+}
+
 // RotationListParams defines parameters for RotationList.
 type RotationListParams struct {
 	// Limit Most items of one page.
@@ -5489,6 +5522,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 	PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReferenceEtList Read reference evapotranspiration by day
+	//
+	// The weather as water needs and ledgers use it: reference evapotranspiration by FAO-56, what it stands on, and rain. Days ahead and days without records stand on forecasts, recent days or the climate; their rain is never counted.
+	//
+	// Corresponds with GET /v1/gardens/{garden}/reference-et (the `ReferenceEtList` operationId).
+	ReferenceEtList(ctx context.Context, garden GardenPath, params *ReferenceEtListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RotationList List rotations
 	//
@@ -7457,6 +7497,23 @@ func (c *Client) HolderReplace(ctx context.Context, garden GardenPath, plot Plot
 // Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 func (c *Client) PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlotShortfallGetRequest(c.Server, garden, plot)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReferenceEtList Read reference evapotranspiration by day
+//
+// The weather as water needs and ledgers use it: reference evapotranspiration by FAO-56, what it stands on, and rain. Days ahead and days without records stand on forecasts, recent days or the climate; their rain is never counted.
+//
+// Corresponds with GET /v1/gardens/{garden}/reference-et (the `ReferenceEtList` operationId).
+func (c *Client) ReferenceEtList(ctx context.Context, garden GardenPath, params *ReferenceEtListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReferenceEtListRequest(c.Server, garden, params)
 	if err != nil {
 		return nil, err
 	}
@@ -13070,6 +13127,79 @@ func NewPlotShortfallGetRequest(server string, garden GardenPath, plot PlotPath)
 	return req, nil
 }
 
+// NewReferenceEtListRequest constructs an http.Request for the ReferenceEtList method
+func NewReferenceEtListRequest(server string, garden GardenPath, params *ReferenceEtListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/reference-et", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Days != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "days", *params.Days, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewRotationListRequest constructs an http.Request for the RotationList method
 func NewRotationListRequest(server string, garden GardenPath, params *RotationListParams) (*http.Request, error) {
 	var err error
@@ -18583,6 +18713,15 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 	PlotShortfallGetWithResponse(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*PlotShortfallGetResponse, error)
 
+	// ReferenceEtListWithResponse Read reference evapotranspiration by day
+	//
+	// The weather as water needs and ledgers use it: reference evapotranspiration by FAO-56, what it stands on, and rain. Days ahead and days without records stand on forecasts, recent days or the climate; their rain is never counted.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/reference-et (the `ReferenceEtList` operationId).
+	ReferenceEtListWithResponse(ctx context.Context, garden GardenPath, params *ReferenceEtListParams, reqEditors ...RequestEditorFn) (*ReferenceEtListResponse, error)
+
 	// RotationListWithResponse List rotations
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -22547,6 +22686,54 @@ func (r PlotShortfallGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PlotShortfallGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ReferenceEtListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferenceEt
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReferenceEtListResponse) GetJSON200() *ReferenceEt {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReferenceEtListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReferenceEtListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReferenceEtListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReferenceEtListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReferenceEtListResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -27435,6 +27622,21 @@ func (c *ClientWithResponses) PlotShortfallGetWithResponse(ctx context.Context, 
 	return ParsePlotShortfallGetResponse(rsp)
 }
 
+// ReferenceEtListWithResponse Read reference evapotranspiration by day
+//
+// The weather as water needs and ledgers use it: reference evapotranspiration by FAO-56, what it stands on, and rain. Days ahead and days without records stand on forecasts, recent days or the climate; their rain is never counted.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/reference-et (the `ReferenceEtList` operationId).
+func (c *ClientWithResponses) ReferenceEtListWithResponse(ctx context.Context, garden GardenPath, params *ReferenceEtListParams, reqEditors ...RequestEditorFn) (*ReferenceEtListResponse, error) {
+	rsp, err := c.ReferenceEtList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReferenceEtListResponse(rsp)
+}
+
 // RotationListWithResponse List rotations
 //
 // Returns a wrapper object for the known response body format(s).
@@ -31285,6 +31487,39 @@ func ParsePlotShortfallGetResponse(rsp *http.Response) (*PlotShortfallGetRespons
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest PlotShortfall
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseReferenceEtListResponse parses an HTTP response from a ReferenceEtListWithResponse call
+func ParseReferenceEtListResponse(rsp *http.Response) (*ReferenceEtListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReferenceEtListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferenceEt
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

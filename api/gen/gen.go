@@ -2235,6 +2235,30 @@ type ProblemError struct {
 	Reason string `json:"reason"`
 }
 
+// ReferenceEt Reference evapotranspiration by day.
+type ReferenceEt struct {
+	// Days In order, without gaps.
+	Days []ReferenceEtDay `json:"days"`
+}
+
+// ReferenceEtDay Reference evapotranspiration of one day.
+type ReferenceEtDay struct {
+	// Day The day.
+	Day openapi_types.Date `json:"day"`
+
+	// Et0Mm Reference evapotranspiration.
+	Et0Mm float64 `json:"et0_mm"`
+
+	// RainMissing Nobody measured the rain of this day; ledgers take none and say so.
+	RainMissing bool `json:"rain_missing"`
+
+	// RainMm Rain as measured. Left out where nobody measured it.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// Rung What it stands on: et0_given, measured, measured_partly, temperatures_only, forecast, recent_mean, normals or latitude_table.
+	Rung string `json:"rung"`
+}
+
 // Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
 type Role string
 
@@ -4269,6 +4293,15 @@ type HolderReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// ReferenceEtListParams defines parameters for ReferenceEtList.
+type ReferenceEtListParams struct {
+	// From First day. Left out: as many days before today as are asked for.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// Days How many days.
+	Days *NeedDays `form:"days,omitempty" json:"days,omitempty"`
+}
+
 // RotationListParams defines parameters for RotationList.
 type RotationListParams struct {
 	// Limit Most items of one page.
@@ -5099,6 +5132,9 @@ type ServerInterface interface {
 	// PlotShortfallGet Why is this plot short?
 	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
 	PlotShortfallGet(c *gin.Context, garden GardenPath, plot PlotPath)
+	// ReferenceEtList Read reference evapotranspiration by day
+	// (GET /v1/gardens/{garden}/reference-et)
+	ReferenceEtList(c *gin.Context, garden GardenPath, params ReferenceEtListParams)
 	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(c *gin.Context, garden GardenPath, params RotationListParams)
@@ -8611,6 +8647,50 @@ func (siw *ServerInterfaceWrapper) PlotShortfallGet(c *gin.Context) {
 	}
 
 	siw.Handler.PlotShortfallGet(c, garden, plot)
+}
+
+// ReferenceEtList operation middleware
+func (siw *ServerInterfaceWrapper) ReferenceEtList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReferenceEtListParams
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "days" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "days", c.Request.URL.Query(), &params.Days, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter days: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ReferenceEtList(c, garden, params)
 }
 
 // RotationList operation middleware
@@ -12667,6 +12747,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/shortfall", wrapper.PlotShortfallGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/reference-et", wrapper.ReferenceEtList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/:rotation", wrapper.RotationGet)
@@ -15720,6 +15801,46 @@ type PlotShortfallGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PlotShortfallGetdefaultApplicationProblemPlusJSONResponse) VisitPlotShortfallGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReferenceEtListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params ReferenceEtListParams
+}
+
+type ReferenceEtListResponseObject interface {
+	VisitReferenceEtListResponse(w http.ResponseWriter) error
+}
+
+type ReferenceEtList200JSONResponse ReferenceEt
+
+func (response ReferenceEtList200JSONResponse) VisitReferenceEtListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReferenceEtListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReferenceEtListdefaultApplicationProblemPlusJSONResponse) VisitReferenceEtListResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -19467,6 +19588,9 @@ type StrictServerInterface interface {
 	// PlotShortfallGet Why is this plot short?
 	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
 	PlotShortfallGet(ctx context.Context, request PlotShortfallGetRequestObject) (PlotShortfallGetResponseObject, error)
+	// ReferenceEtList Read reference evapotranspiration by day
+	// (GET /v1/gardens/{garden}/reference-et)
+	ReferenceEtList(ctx context.Context, request ReferenceEtListRequestObject) (ReferenceEtListResponseObject, error)
 	// RotationList List rotations
 	// (GET /v1/gardens/{garden}/rotations)
 	RotationList(ctx context.Context, request RotationListRequestObject) (RotationListResponseObject, error)
@@ -21855,6 +21979,33 @@ func (sh *strictHandler) PlotShortfallGet(ctx *gin.Context, garden GardenPath, p
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(PlotShortfallGetResponseObject); ok {
 		if err := validResponse.VisitPlotShortfallGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// ReferenceEtList operation middleware
+func (sh *strictHandler) ReferenceEtList(ctx *gin.Context, garden GardenPath, params ReferenceEtListParams) {
+	var request ReferenceEtListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReferenceEtList(ctx, request.(ReferenceEtListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReferenceEtList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(ReferenceEtListResponseObject); ok {
+		if err := validResponse.VisitReferenceEtListResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
