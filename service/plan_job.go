@@ -59,20 +59,8 @@ func (s *Service) queuePlan(ctx context.Context, p Principal, read repo.Garden, 
 	if _, err := gather(input, supposition{}); err != nil {
 		return repo.Rotation{}, planRefusal(err)
 	}
-	row, in, err := rotationOf(p, read, input, "planning")
-	if err != nil {
-		return repo.Rotation{}, err
-	}
-	return create(ctx, s, p, effect{action: "plan", entity: "rotation"}, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
-		row.ID = id
-		stored, err := q.RotationInsert(ctx, row)
-		if err != nil {
-			return stored, err
-		}
-		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, nil); err != nil {
-			return stored, err
-		}
-		return stored, q.JobInsert(ctx, s.jobs, planJob{p.Garden, id})
+	return s.storeRotation(ctx, p, effect{action: "plan", entity: "rotation"}, read, input, "planning", func(q *repo.Queries, id uuid.UUID) error {
+		return q.JobInsert(ctx, s.jobs, planJob{p.Garden, id})
 	})
 }
 

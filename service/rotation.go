@@ -124,11 +124,20 @@ func fileRefusal(err error, what string) error {
 }
 
 func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Garden, input file.Garden, made file.GardenPlan) (repo.Rotation, error) {
-	row, in, err := rotationOf(p, read, input, "proposed")
+	return s.storeRotation(ctx, p, effect{action: "propose", entity: "rotation"}, read, input, "proposed", func(q *repo.Queries, id uuid.UUID) error {
+		return s.storePlan(ctx, q, p.Garden, id, made)
+	})
+}
+
+// storeRotation stores a rotation with the input that it is planned from, and does what belongs to it.
+func (s *Service) storeRotation(
+	ctx context.Context, p Principal, e effect, read repo.Garden, input file.Garden, status string, with func(q *repo.Queries, id uuid.UUID) error,
+) (repo.Rotation, error) {
+	row, in, err := rotationOf(p, read, input, status)
 	if err != nil {
 		return repo.Rotation{}, err
 	}
-	return create(ctx, s, p, effect{action: "propose", entity: "rotation"}, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
+	return create(ctx, s, p, e, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
 		row.ID = id
 		stored, err := q.RotationInsert(ctx, row)
 		if err != nil {
@@ -137,7 +146,7 @@ func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Gard
 		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, nil); err != nil {
 			return stored, err
 		}
-		return stored, s.storePlan(ctx, q, p.Garden, id, made)
+		return stored, with(q, id)
 	})
 }
 

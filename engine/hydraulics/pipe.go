@@ -43,9 +43,6 @@ var (
 	ratingFactors = readRatingFactors(pipeTemperatureTable)
 )
 
-// PipeSizes returns the published sizes in the order of the table.
-func PipeSizes() []PipeSize { return append([]PipeSize(nil), pipeSizes...) }
-
 // Published returns the row of the published sizes that the pipe names.
 func (p Pipe) Published() (PipeSize, bool) {
 	for _, s := range pipeSizes {
