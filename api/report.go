@@ -262,15 +262,7 @@ func (r *reporting) changes() []string {
 	if c == nil {
 		return nil
 	}
-	out := []string{r.words.TurnChanges(sentence.TurnChanges{Kept: c.Kept, Resized: c.Resized, Moved: c.Moved, Added: c.Added, Cancelled: len(c.Cancelled)})}
-	if len(c.Forced) > 0 {
-		var limits []sentence.Forced
-		for _, f := range c.Forced {
-			limits = append(limits, sentence.Forced{Rule: problem.Rule(f.Code), Turns: f.Turns})
-		}
-		out = append(out, r.words.Forced(limits))
-	}
-	return out
+	return changeText(r.words, sentence.TurnChanges{Kept: c.Kept, Resized: c.Resized, Moved: c.Moved, Added: c.Added, Cancelled: len(c.Cancelled)}, c.Forced)
 }
 
 // flags says once what holds for several plots, and for which.

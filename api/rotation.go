@@ -61,7 +61,7 @@ func (a *API) RotationComparisonGet(ctx context.Context, r gen.RotationCompariso
 		return nil, err
 	}
 	garden, err := a.svc.Garden(ctx, principal(ctx))
-	return gen.RotationComparisonGet200JSONResponse(comparisonView(compared, garden.PlanRevision)), err
+	return gen.RotationComparisonGet200JSONResponse(comparisonView(compared, garden)), err
 }
 
 // RotationGet reads a rotation.

@@ -29,6 +29,7 @@ func rotationView(r repo.Rotation, planRevision int64) gen.Rotation {
 		PublishedAt:   r.PublishedAt,
 		SupersededAt:  r.SupersededAt,
 		Trouble:       r.Trouble,
+		Nightly:       r.Nightly,
 	}
 	if view.Status == gen.RotationStatusPlanning {
 		view.Progress = &gen.RotationProgress{Stage: gen.RotationProgressStageWaiting, Level: r.Level, HeardAt: r.ProgressAt}

@@ -205,6 +205,9 @@ func TestStory_aMissedTurn(t *testing.T) {
 	if n := len(compared["turns"].([]any)); n == 0 {
 		t.Error("nothing changes: the test needs a change")
 	}
+	if text := fmt.Sprint(compared["text"]); !strings.Contains(text, "Of the published turns that are still to come") {
+		t.Errorf("%s", text)
+	}
 	s.publish(t, next["id"])
 	after := s.calendar(t)
 	if heldAgainst(t, before, after) == 0 {

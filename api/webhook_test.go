@@ -69,7 +69,7 @@ func (r *receiver) next(t *testing.T, secret string) hook.Event {
 
 func (s *story) hook(t *testing.T, url string, events ...string) (id, secret string) {
 	t.Helper()
-	made := s.post(t, 201, map[string]any{"url": url, "events": events, "active": true}, "webhooks")
+	made := s.post(t, 201, map[string]any{"url": url, "events": events}, "webhooks")
 	return made["webhook"].(map[string]any)["id"].(string), made["secret"].(string)
 }
 
@@ -81,7 +81,13 @@ func TestStory_aProgramIsTold(t *testing.T) {
 	all, silent := newReceiver(t, 500), newReceiver(t, 204)
 	id, secret := s.hook(t, all.URL, "rotation.published", "water.off", "water.on")
 	other, otherSecret := s.hook(t, silent.URL, "water.on")
-	rotation := s.publish(t, s.propose(t, "fast", 201)["id"])
+	waits := newReceiver(t, 204)
+	_, waitsSecret := s.hook(t, waits.URL, "rotation.proposed")
+	proposal := s.propose(t, "fast", 201)
+	if e := waits.next(t, waitsSecret); e.Type != "rotation.proposed" || e.Subject != proposal["id"] || e.Data.Links["rotation"] != location(s.garden.id, "rotations", proposal["id"]) {
+		t.Errorf("%+v", e)
+	}
+	rotation := s.publish(t, proposal["id"])
 	first := all.next(t, secret)
 	all.status.Store(204)
 	again := all.next(t, secret)

@@ -9,7 +9,7 @@ func webhookValues(b gen.WebhookValues) repo.WebhookValues {
 	return repo.WebhookValues{
 		Url:    b.Url,
 		Events: views(b.Events, func(e gen.WebhookEvent) string { return string(e) }),
-		Active: b.Active,
+		Active: b.Active == nil || *b.Active,
 	}
 }
 

@@ -91,7 +91,9 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		_, err := q.WeatherDayPut(t.Context(), []repo.WeatherDay{w.weather})
 		audit := repo.AuditEntryValues{GardenID: g, ID: uuid.Must(uuid.NewV7()), Actor: "Wren", Action: "create", Entity: "plot", EntityID: "x"}
 		var made error
-		w.undocumented, made = q.RotationInsert(t.Context(), rotationValues(g))
+		nightly := rotationValues(g)
+		nightly.Nightly = true
+		w.undocumented, made = q.RotationInsert(t.Context(), nightly)
 		planning := rotationValues(g)
 		planning.Status = "planning"
 		var began, ruled error
@@ -266,6 +268,7 @@ func (w world) calls() map[string][]any {
 		"RotationListPublishedIn":  {g, first, last},
 		"RotationOutput":           {g, w.published.ID},
 		"RotationOutputPut":        {[]byte("out"), g, w.planning.ID},
+		"RotationLatestNightly":    {g},
 		"RotationPlanning":         {g},
 		"RotationProgress":         {"zones", new(0.5), g, w.planning.ID},
 		"RotationSettle":           {"failed", new("lost"), g, w.planning.ID},
@@ -273,6 +276,7 @@ func (w world) calls() map[string][]any {
 		"RotationPublishedAt":      {g, first.Add(time.Hour)},
 		"RotationPublishedNext":    {g, first.AddDate(0, 0, -3)},
 		"RotationSupersede":        {first, g, first, last},
+		"RotationWithdrawNightly":  {first, g},
 		"ServiceLineByID":          {g, w.line.ID},
 		"ServiceLineDelete":        {g, w.unused.line.ID, int64(1)},
 		"ServiceLineInsert":        {withID(line, id)},

@@ -59,8 +59,8 @@ func (s *Service) queuePlan(ctx context.Context, p Principal, read repo.Garden, 
 	if _, err := gather(input, supposition{}); err != nil {
 		return repo.Rotation{}, planRefusal(err)
 	}
-	return s.storeRotation(ctx, p, effect{action: "plan", entity: "rotation"}, read, input, "planning", func(q *repo.Queries, id uuid.UUID) error {
-		return q.JobInsert(ctx, s.jobs, planJob{p.Garden, id})
+	return s.storeRotation(ctx, p, effect{action: "plan", entity: "rotation"}, read, input, origin{status: "planning"}, func(q *repo.Queries, r repo.Rotation) error {
+		return q.JobInsert(ctx, s.jobs, planJob{p.Garden, r.ID})
 	})
 }
 
@@ -113,16 +113,17 @@ func (w *planWorker) Work(ctx context.Context, job *river.Job[planJob]) error {
 }
 
 func (s *Service) failPlan(ctx context.Context, p Principal, id uuid.UUID, trouble string) error {
-	return s.settlePlan(ctx, p, id, "failed", &trouble, func(*repo.Queries) error { return nil })
+	return s.settlePlan(ctx, p, id, "failed", &trouble, func(q *repo.Queries, r repo.Rotation) error { return s.announceFailed(ctx, q, p, r) })
 }
 
 // settlePlan ends the planning of a rotation and does what belongs to it, unless somebody else ended it before.
-func (s *Service) settlePlan(ctx context.Context, p Principal, id uuid.UUID, status string, trouble *string, with func(q *repo.Queries) error) error {
+func (s *Service) settlePlan(ctx context.Context, p Principal, id uuid.UUID, status string, trouble *string, with func(q *repo.Queries, r repo.Rotation) error) error {
 	err := s.change(ctx, p, effect{action: status, entity: "rotation", id: id}, func(q *repo.Queries) error {
-		if _, err := q.RotationSettle(ctx, status, trouble, p.Garden, id); err != nil {
+		settled, err := q.RotationSettle(ctx, status, trouble, p.Garden, id)
+		if err != nil {
 			return err
 		}
-		return with(q)
+		return with(q, settled)
 	})
 	if explainKind(err) == NotFound {
 		return nil
@@ -164,7 +165,7 @@ func (s *Service) planStored(ctx context.Context, p Principal, id uuid.UUID) err
 	case cut:
 		return nil // somebody cancelled it
 	}
-	return s.settlePlan(ctx, p, id, "proposed", nil, func(q *repo.Queries) error { return s.storePlan(ctx, q, p.Garden, id, made) })
+	return s.settlePlan(ctx, p, id, "proposed", nil, func(q *repo.Queries, r repo.Rotation) error { return s.storePlan(ctx, q, p, r, made) })
 }
 
 // planWatch is how far a plan is.

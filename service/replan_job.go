@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 	"github.com/riverqueue/river"
 
 	"rillturn.example/rillturn/repo"
@@ -68,21 +69,21 @@ type replanWorker struct {
 // Timeout is how long one try may take.
 func (w *replanWorker) Timeout(*river.Job[replanJob]) time.Duration { return planTime }
 
-// Work proposes what the garden asks for now. A garden that can't be planned is left alone: its coordinator hears so when
-// asking for a plan.
+// Work proposes what the garden asks for now.
 func (w *replanWorker) Work(ctx context.Context, job *river.Job[replanJob]) error {
 	p := Principal{Garden: job.Args.Garden, Role: Coordinator, Name: "nightly plan"}
 	_, err := w.svc.Replan(ctx, p)
-	var refused *Error
-	if errors.As(err, &refused) {
-		return nil
+	if explainKind(err) == Conflict {
+		return nil // somebody plans at this moment
 	}
 	return err
 }
 
 // Replan plans what is left of the rotation in force once more, from what is known now: rain, reports, what was changed. It
 // stores a proposal when a published turn changes or the rotation ends soon, and publishes it when the garden allows changes
-// that small without being asked. It returns nil when the published rotation stays as it is, or there is none.
+// that small without being asked. It returns nil when the published rotation stays as it is, or there is none. Whatever comes of
+// it, the proposals of earlier nights wait no longer. A garden that can't be planned gets a rotation that failed and says why,
+// once until the reason changes.
 func (s *Service) Replan(ctx context.Context, p Principal) (*repo.Rotation, error) {
 	if err := p.may(Administer); err != nil {
 		return nil, err
@@ -109,13 +110,17 @@ func (s *Service) Replan(ctx context.Context, p Principal) (*repo.Rotation, erro
 	if err == nil {
 		err = ctx.Err()
 	}
+	var refused *Error
+	if err = planRefusal(err); errors.As(err, &refused) {
+		return s.replanFailed(ctx, p, read, input, refused.Detail)
+	}
 	if err != nil {
-		return nil, planRefusal(err)
+		return nil, err
 	}
 	if !changesTurns(made) && current.EndsAt.Sub(s.now()) > endsSoon {
-		return nil, nil
+		return nil, s.withdrawNightly(ctx, p)
 	}
-	row, err := s.storeProposal(ctx, p, read, input, made)
+	row, err := s.storeProposal(ctx, p, read, input, made, origin{status: "proposed", nightly: true})
 	if err != nil || !made.Changes.Small {
 		return &row, err
 	}
@@ -127,6 +132,30 @@ func (s *Service) Replan(ctx context.Context, p Principal) (*repo.Rotation, erro
 		return nil, fmt.Errorf("publish small changes: %w", err)
 	}
 	return &published, nil
+}
+
+// replanFailed keeps a nightly plan that failed, unless the last one failed for the same reason.
+func (s *Service) replanFailed(ctx context.Context, p Principal, read repo.Garden, input file.Garden, trouble string) (*repo.Rotation, error) {
+	last, err := s.read(p).RotationLatestNightly(ctx, p.Garden)
+	switch {
+	case err == nil && last.Status == "failed" && *last.Trouble == trouble:
+		return nil, nil
+	case err != nil && !errors.Is(err, pgx.ErrNoRows):
+		return nil, err
+	}
+	o := origin{status: "failed", trouble: &trouble, nightly: true}
+	row, err := s.storeRotation(ctx, p, effect{action: "failed", entity: "rotation"}, read, input, o, func(q *repo.Queries, r repo.Rotation) error {
+		return s.announceFailed(ctx, q, p, r)
+	})
+	return &row, err
+}
+
+// withdrawNightly takes back the proposals of earlier nights: what they changed needs no change any more.
+func (s *Service) withdrawNightly(ctx context.Context, p Principal) error {
+	return explain(repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
+		_, err := repo.New(tx).RotationWithdrawNightly(ctx, s.now(), p.Garden)
+		return err
+	}), effect{entity: "rotation"})
 }
 
 // endsSoon is how long before its end a rotation is followed by a proposal for the days after it.

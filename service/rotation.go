@@ -57,7 +57,7 @@ func (s *Service) ProposeRotation(ctx context.Context, p Principal, ask Proposal
 	if err != nil {
 		return repo.Rotation{}, planRefusal(err)
 	}
-	return s.storeProposal(ctx, p, read, input, made)
+	return s.storeProposal(ctx, p, read, input, made, origin{status: "proposed"})
 }
 
 // takers counts what may take turns.
@@ -123,21 +123,33 @@ func fileRefusal(err error, what string) error {
 	return refused
 }
 
-func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Garden, input file.Garden, made file.GardenPlan) (repo.Rotation, error) {
-	return s.storeRotation(ctx, p, effect{action: "propose", entity: "rotation"}, read, input, "proposed", func(q *repo.Queries, id uuid.UUID) error {
-		return s.storePlan(ctx, q, p.Garden, id, made)
+func (s *Service) storeProposal(ctx context.Context, p Principal, read repo.Garden, input file.Garden, made file.GardenPlan, o origin) (repo.Rotation, error) {
+	return s.storeRotation(ctx, p, effect{action: "propose", entity: "rotation"}, read, input, o, func(q *repo.Queries, r repo.Rotation) error {
+		return s.storePlan(ctx, q, p, r, made)
 	})
+}
+
+// origin is how a rotation comes into being.
+type origin struct {
+	status  string
+	trouble *string // why it failed
+	nightly bool    // unasked: the proposals of earlier nights make way for it
 }
 
 // storeRotation stores a rotation with the input that it is planned from, and does what belongs to it.
 func (s *Service) storeRotation(
-	ctx context.Context, p Principal, e effect, read repo.Garden, input file.Garden, status string, with func(q *repo.Queries, id uuid.UUID) error,
+	ctx context.Context, p Principal, e effect, read repo.Garden, input file.Garden, o origin, with func(q *repo.Queries, r repo.Rotation) error,
 ) (repo.Rotation, error) {
-	row, in, err := rotationOf(p, read, input, status)
+	row, in, err := rotationOf(p, read, input, o)
 	if err != nil {
 		return repo.Rotation{}, err
 	}
 	return create(ctx, s, p, e, func(q *repo.Queries, id uuid.UUID) (repo.Rotation, error) {
+		if o.nightly {
+			if _, err := q.RotationWithdrawNightly(ctx, s.now(), p.Garden); err != nil {
+				return repo.Rotation{}, err
+			}
+		}
 		row.ID = id
 		stored, err := q.RotationInsert(ctx, row)
 		if err != nil {
@@ -146,12 +158,12 @@ func (s *Service) storeRotation(
 		if err := q.RotationDocumentInsert(ctx, p.Garden, id, in, nil); err != nil {
 			return stored, err
 		}
-		return stored, with(q, id)
+		return stored, with(q, stored)
 	})
 }
 
 // rotationOf is the row of a rotation that is planned from an input, and the bytes of the input.
-func rotationOf(p Principal, read repo.Garden, input file.Garden, status string) (repo.RotationValues, []byte, error) {
+func rotationOf(p Principal, read repo.Garden, input file.Garden, o origin) (repo.RotationValues, []byte, error) {
 	in, err := json.Marshal(input)
 	if err != nil {
 		return repo.RotationValues{}, nil, err
@@ -163,29 +175,32 @@ func rotationOf(p Principal, read repo.Garden, input file.Garden, status string)
 	hash := sha256.Sum256(in)
 	first := input.Horizon.FirstDay
 	return repo.RotationValues{
-		Status: status, StartsAt: instant(first.Time, 0, loc), EndsAt: instant(first.AddDate(0, 0, input.Horizon.Days), 0, loc),
+		Status: o.status, Nightly: o.nightly, Trouble: o.trouble, StartsAt: instant(first.Time, 0, loc), EndsAt: instant(first.AddDate(0, 0, input.Horizon.Days), 0, loc),
 		FirstDay: first.Time, Days: int32(input.Horizon.Days), PlanRevision: read.PlanRevision, EngineVersion: EngineVersion,
 		Effort: input.Horizon.Effort, Seed: input.Horizon.Seed, InputSha256: hash[:], GardenID: p.Garden, Revision: 1,
 	}, in, nil
 }
 
-// storePlan writes what came out of planning: the document and the turns.
-func (s *Service) storePlan(ctx context.Context, q *repo.Queries, garden, rotation uuid.UUID, made file.GardenPlan) error {
+// storePlan writes what came out of planning, the document and the turns, and tells that a proposal waits.
+func (s *Service) storePlan(ctx context.Context, q *repo.Queries, p Principal, r repo.Rotation, made file.GardenPlan) error {
 	out, err := json.Marshal(made)
 	if err != nil {
 		return err
 	}
-	if _, err := q.RotationOutputPut(ctx, out, garden, rotation); err != nil {
+	if _, err := q.RotationOutputPut(ctx, out, p.Garden, r.ID); err != nil {
 		return err
 	}
-	turns, members, err := s.turnRows(garden, rotation, made)
+	turns, members, err := s.turnRows(p.Garden, r.ID, made)
 	if err != nil {
 		return err
 	}
 	if err := q.TurnPut(ctx, turns); err != nil {
 		return err
 	}
-	return q.TurnMemberInsert(ctx, members)
+	if err := q.TurnMemberInsert(ctx, members); err != nil {
+		return err
+	}
+	return s.announceProposed(ctx, q, p, r)
 }
 
 // turnRows gives the turns of a plan their ids. Units carry the ids of plots and layouts.

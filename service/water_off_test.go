@@ -2,6 +2,7 @@ package service
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -159,6 +160,77 @@ func TestReplan(t *testing.T) {
 	_, plan, err := w.RotationDocuments(ctx, w.coordinator, r.ID)
 	if err != nil || (r.Status == "published") != plan.Changes.Small {
 		t.Errorf("%s with changes %+v, %v", r.Status, plan.Changes, err)
+	}
+}
+
+// Of nightly proposals only the newest waits, and none once the reason is gone.
+func TestReplan_onlyTheNewestProposalWaits(t *testing.T) {
+	t.Parallel()
+	w := newPlannableWorld(t)
+	ctx := t.Context()
+	ask := w.week(t, "2026-07-07")
+	ask.Days = 14
+	first := w.publish(t, must[repo.Rotation](t)(w.ProposeRotation(ctx, w.coordinator, ask)))
+	asked := w.propose(t, "2026-07-07")
+	w.at(first, 30)
+	hose := func(flow *float64) {
+		plots := must[[]repo.Plot](t)(drop(w.Plots(ctx, w.coordinator, Page{Limit: 50})))
+		p := plots[slices.IndexFunc(plots, func(p repo.Plot) bool { return p.Method == "hose" })]
+		if _, err := w.ReplacePlot(ctx, w.coordinator, p.ID, p.Revision, repo.PlotValues{
+			Label: p.Label, AreaM2: p.AreaM2, Method: "hose", WaterSourceID: p.WaterSourceID, HoseFlowLPerMin: flow,
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	nightly := func() repo.Rotation {
+		r := must[*repo.Rotation](t)(w.Replan(ctx, w.coordinator))
+		if r == nil || r.Status != "proposed" || !r.Nightly {
+			t.Fatalf("%+v", r)
+		}
+		return *r
+	}
+	plots := must[[]repo.Plot](t)(drop(w.Plots(ctx, w.coordinator, Page{Limit: 50})))
+	before := plots[slices.IndexFunc(plots, func(p repo.Plot) bool { return p.Method == "hose" })].HoseFlowLPerMin
+	hose(new(14.0))
+	one := nightly()
+	hose(new(16.0))
+	two := nightly()
+	if w.status(t, one.ID).Status != "superseded" || w.status(t, two.ID).Status != "proposed" {
+		t.Errorf("%+v, %+v", w.status(t, one.ID), w.status(t, two.ID))
+	}
+	hose(before)
+	if r, err := w.Replan(ctx, w.coordinator); r != nil || err != nil {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	if w.status(t, two.ID).Status != "superseded" || w.status(t, asked.ID).Status != "proposed" {
+		t.Errorf("%+v, and what a coordinator asked for %+v", w.status(t, two.ID), w.status(t, asked.ID))
+	}
+}
+
+// A garden that can't be planned at night says why, once, to people and to webhooks.
+func TestReplan_saysWhyItFailed(t *testing.T) {
+	t.Parallel()
+	w := newPlannableWorld(t)
+	ctx := t.Context()
+	first := w.publish(t, w.propose(t, "2026-07-07"))
+	repotest.Webhook(t, w.pool, w.garden, func(v *repo.WebhookValues) { v.Events = []string{"rotation.failed"} })
+	w.at(first, 30)
+	plots := must[[]repo.Plot](t)(drop(w.Plots(ctx, w.coordinator, Page{Limit: 50})))
+	hose := plots[slices.IndexFunc(plots, func(p repo.Plot) bool { return p.Method == "hose" })].ID.String()
+	layout := must[[]repo.Layout](t)(drop(w.Layouts(ctx, w.coordinator, repo.LayoutFilter{}, Page{Limit: 50})))[0].ID.String()
+	if _, err := w.ReplacePlanningRules(ctx, w.coordinator, 1, file.Planning{Pins: []file.Pin{{Units: []string{hose, layout}}}}); err != nil {
+		t.Fatal(err)
+	}
+	r := must[*repo.Rotation](t)(w.Replan(ctx, w.coordinator))
+	if r == nil || r.Status != "failed" || !r.Nightly || r.Trouble == nil || !strings.Contains(*r.Trouble, "planning/pins/0") {
+		t.Fatalf("%+v", r)
+	}
+	if again, err := w.Replan(ctx, w.coordinator); again != nil || err != nil {
+		t.Errorf("said twice: %+v, %v", again, err)
+	}
+	jobs, err := w.jobs.JobList(ctx, river.NewJobListParams().Kinds(hookJob{}.Kind()))
+	if err != nil || len(jobs.Jobs) != 1 || !strings.Contains(string(jobs.Jobs[0].EncodedArgs), "planning/pins/0") {
+		t.Errorf("%d events, %v", len(jobs.Jobs), err)
 	}
 }
 

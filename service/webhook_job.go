@@ -15,6 +15,8 @@ import (
 
 // The events that webhooks are told of.
 const (
+	rotationFailed    = "rotation.failed"
+	rotationProposed  = "rotation.proposed"
 	rotationPublished = "rotation.published"
 	waterTurnedOff    = "water.off"
 	waterTurnedOn     = "water.on"
@@ -78,6 +80,26 @@ func (s *Service) announcePublished(ctx context.Context, q *repo.Queries, p Prin
 			RotationID: r.ID.String(), FirstDay: r.FirstDay.Format(time.DateOnly), Days: r.Days, Turns: new(len(turns)),
 			Links: map[string]string{"rotation": at + "/rotations/" + r.ID.String(), "turns": at + "/turns", "calendar": at + "/schedule.ics"},
 		}, err
+	})
+}
+
+// announceProposed tells of a rotation that waits for a coordinator.
+func (s *Service) announceProposed(ctx context.Context, q *repo.Queries, p Principal, r repo.Rotation) error {
+	return s.announce(ctx, q, p, rotationProposed, r.ID, func() (hook.Data, error) {
+		return hook.Data{
+			RotationID: r.ID.String(), FirstDay: r.FirstDay.Format(time.DateOnly), Days: r.Days,
+			Links: map[string]string{"rotation": gardenPath(p.Garden) + "/rotations/" + r.ID.String()},
+		}, nil
+	})
+}
+
+// announceFailed tells of a rotation that could not be planned.
+func (s *Service) announceFailed(ctx context.Context, q *repo.Queries, p Principal, r repo.Rotation) error {
+	return s.announce(ctx, q, p, rotationFailed, r.ID, func() (hook.Data, error) {
+		return hook.Data{
+			RotationID: r.ID.String(), FirstDay: r.FirstDay.Format(time.DateOnly), Days: r.Days, Reason: *r.Trouble,
+			Links: map[string]string{"rotation": gardenPath(p.Garden) + "/rotations/" + r.ID.String()},
+		}, nil
 	})
 }
 

@@ -736,6 +736,8 @@ func (e WebhookLastOutcome) Valid() bool {
 
 // Defines values for WebhookEvent.
 const (
+	WebhookEventRotationFailed    WebhookEvent = "rotation.failed"
+	WebhookEventRotationProposed  WebhookEvent = "rotation.proposed"
 	WebhookEventRotationPublished WebhookEvent = "rotation.published"
 	WebhookEventWaterOff          WebhookEvent = "water.off"
 	WebhookEventWaterOn           WebhookEvent = "water.on"
@@ -744,6 +746,10 @@ const (
 // Valid indicates whether the value is a known member of the WebhookEvent enum.
 func (e WebhookEvent) Valid() bool {
 	switch e {
+	case WebhookEventRotationFailed:
+		return true
+	case WebhookEventRotationProposed:
+		return true
 	case WebhookEventRotationPublished:
 		return true
 	case WebhookEventWaterOff:
@@ -2288,6 +2294,9 @@ type Rotation struct {
 	// InputSha256 Hash of the stored input.
 	InputSha256 string `json:"input_sha256"`
 
+	// Nightly Made at night, unasked: of such proposals only the newest waits, the others are superseded.
+	Nightly bool `json:"nightly"`
+
 	// PlanRevision The garden's plan revision from which it was planned.
 	PlanRevision int64 `json:"plan_revision"`
 
@@ -2353,6 +2362,9 @@ type RotationComparison struct {
 
 	// Stale The garden changed since the proposal was planned.
 	Stale bool `json:"stale"`
+
+	// Text What becomes of the published turns, and which limits force it, in the language of the garden.
+	Text []string `json:"text"`
 
 	// ToCome Published turns that have not begun.
 	ToCome int32 `json:"to_come"`
@@ -3654,7 +3666,7 @@ type WebhookCreated struct {
 	Webhook Webhook `json:"webhook"`
 }
 
-// WebhookEvent A rotation was published; the water was turned off, which cancels or ends turns; it was turned on again.
+// WebhookEvent A rotation could not be planned; one waits for a coordinator; one was published; the water was turned off, which cancels or ends turns; it was turned on again.
 type WebhookEvent string
 
 // WebhookList A page of a list.
@@ -3668,10 +3680,10 @@ type WebhookList struct {
 
 // WebhookValues Where events are sent, and which.
 //
-// Examples: {"active":true,"events":["rotation.published","water.off"],"url":"https://valves.example.org/garden"}
+// Examples: {"events":["rotation.published","water.off"],"url":"https://valves.example.org/garden"}
 type WebhookValues struct {
 	// Active Whether anything is sent. What happens meanwhile is not sent later.
-	Active bool `json:"active"`
+	Active *bool `json:"active,omitempty"`
 
 	// Events What is told.
 	Events []WebhookEvent `json:"events"`

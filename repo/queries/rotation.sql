@@ -1,10 +1,10 @@
 -- name: RotationInsert :one
 INSERT INTO rotation (
-    status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, garden_id, id,
-    revision
+    status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, nightly, trouble,
+    garden_id, id, revision
 ) VALUES (
     @status, @starts_at, @ends_at, @first_day, @days, @plan_revision, @engine_version, @effort, @seed, @input_sha256,
-    @garden_id, @id, @revision
+    @nightly, sqlc.narg('trouble'), @garden_id, @id, @revision
 )
 RETURNING *;
 
@@ -29,6 +29,15 @@ WHERE garden_id = @garden_id AND id = @id AND status = 'planning';
 UPDATE rotation SET status = @status, trouble = sqlc.narg('trouble'), stage = NULL, level = NULL, revision = revision + 1
 WHERE garden_id = @garden_id AND id = @id AND status = 'planning'
 RETURNING *;
+
+-- RotationWithdrawNightly takes back the proposals of earlier nights that still wait.
+-- name: RotationWithdrawNightly :execrows
+UPDATE rotation SET status = 'superseded', superseded_at = @moment::timestamptz, revision = revision + 1
+WHERE garden_id = @garden_id AND nightly AND status = 'proposed';
+
+-- RotationLatestNightly is what became of the last nightly plan that proposed anything or failed.
+-- name: RotationLatestNightly :one
+SELECT * FROM rotation WHERE garden_id = @garden_id AND nightly ORDER BY created_at DESC, id DESC LIMIT 1;
 
 -- RotationFailStuck gives up on plans of which nothing was heard for some seconds, by the clock of the database.
 -- name: RotationFailStuck :execrows

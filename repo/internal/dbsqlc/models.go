@@ -246,6 +246,7 @@ type Rotation struct {
 	Level         *float64
 	ProgressAt    time.Time
 	Trouble       *string
+	Nightly       bool
 }
 
 type RotationDocument struct {

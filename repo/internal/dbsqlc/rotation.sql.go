@@ -13,7 +13,7 @@ import (
 )
 
 const rotationByID = `-- name: RotationByID :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) RotationByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Rotation, error) {
@@ -40,6 +40,7 @@ func (q *Queries) RotationByID(ctx context.Context, gardenID uuid.UUID, iD uuid.
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
@@ -99,13 +100,13 @@ func (q *Queries) RotationInput(ctx context.Context, gardenID uuid.UUID, rotatio
 
 const rotationInsert = `-- name: RotationInsert :one
 INSERT INTO rotation (
-    status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, garden_id, id,
-    revision
+    status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, nightly, trouble,
+    garden_id, id, revision
 ) VALUES (
     $1, $2, $3, $4, $5, $6, $7, $8, $9, $10,
-    $11, $12, $13
+    $11, $12, $13, $14, $15
 )
-RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly
 `
 
 type RotationInsertParams struct {
@@ -119,6 +120,8 @@ type RotationInsertParams struct {
 	Effort        string
 	Seed          int64
 	InputSha256   []byte
+	Nightly       bool
+	Trouble       *string
 	GardenID      uuid.UUID
 	ID            uuid.UUID
 	Revision      int64
@@ -136,6 +139,8 @@ func (q *Queries) RotationInsert(ctx context.Context, arg RotationInsertParams) 
 		arg.Effort,
 		arg.Seed,
 		arg.InputSha256,
+		arg.Nightly,
+		arg.Trouble,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -162,12 +167,47 @@ func (q *Queries) RotationInsert(ctx context.Context, arg RotationInsertParams) 
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
+	)
+	return i, err
+}
+
+const rotationLatestNightly = `-- name: RotationLatestNightly :one
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation WHERE garden_id = $1 AND nightly ORDER BY created_at DESC, id DESC LIMIT 1
+`
+
+// RotationLatestNightly is what became of the last nightly plan that proposed anything or failed.
+func (q *Queries) RotationLatestNightly(ctx context.Context, gardenID uuid.UUID) (Rotation, error) {
+	row := q.db.QueryRow(ctx, rotationLatestNightly, gardenID)
+	var i Rotation
+	err := row.Scan(
+		&i.GardenID,
+		&i.ID,
+		&i.Status,
+		&i.StartsAt,
+		&i.EndsAt,
+		&i.FirstDay,
+		&i.Days,
+		&i.PlanRevision,
+		&i.EngineVersion,
+		&i.Effort,
+		&i.Seed,
+		&i.InputSha256,
+		&i.Revision,
+		&i.CreatedAt,
+		&i.PublishedAt,
+		&i.SupersededAt,
+		&i.Stage,
+		&i.Level,
+		&i.ProgressAt,
+		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
 
 const rotationListPage = `-- name: RotationListPage :many
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation
 WHERE garden_id = $1 AND (created_at, id) < ($2, $3::uuid)
 ORDER BY created_at DESC, id DESC
 LIMIT $4
@@ -209,6 +249,7 @@ func (q *Queries) RotationListPage(ctx context.Context, gardenID uuid.UUID, befo
 			&i.Level,
 			&i.ProgressAt,
 			&i.Trouble,
+			&i.Nightly,
 		); err != nil {
 			return nil, err
 		}
@@ -221,7 +262,7 @@ func (q *Queries) RotationListPage(ctx context.Context, gardenID uuid.UUID, befo
 }
 
 const rotationListPublishedIn = `-- name: RotationListPublishedIn :many
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND ends_at > $2 AND starts_at < $3
 ORDER BY starts_at
 `
@@ -257,6 +298,7 @@ func (q *Queries) RotationListPublishedIn(ctx context.Context, gardenID uuid.UUI
 			&i.Level,
 			&i.ProgressAt,
 			&i.Trouble,
+			&i.Nightly,
 		); err != nil {
 			return nil, err
 		}
@@ -293,7 +335,7 @@ func (q *Queries) RotationOutputPut(ctx context.Context, output []byte, gardenID
 }
 
 const rotationPlanning = `-- name: RotationPlanning :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation WHERE garden_id = $1 AND status = 'planning'
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation WHERE garden_id = $1 AND status = 'planning'
 `
 
 // RotationPlanning is the rotation at whose plan a job works.
@@ -321,6 +363,7 @@ func (q *Queries) RotationPlanning(ctx context.Context, gardenID uuid.UUID) (Rot
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
@@ -347,7 +390,7 @@ func (q *Queries) RotationProgress(ctx context.Context, stage string, level *flo
 const rotationPublish = `-- name: RotationPublish :one
 UPDATE rotation SET status = 'published', published_at = $1::timestamptz, revision = revision + 1
 WHERE garden_id = $2 AND id = $3 AND revision = $4 AND status = 'proposed'
-RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly
 `
 
 // RotationPublish puts a proposal into force over its revision; no row when it has moved on or is no proposal.
@@ -380,12 +423,13 @@ func (q *Queries) RotationPublish(ctx context.Context, moment time.Time, gardenI
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
 
 const rotationPublishedAt = `-- name: RotationPublishedAt :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND starts_at <= $2 AND ends_at > $2
 `
 
@@ -414,12 +458,13 @@ func (q *Queries) RotationPublishedAt(ctx context.Context, gardenID uuid.UUID, m
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
 
 const rotationPublishedNext = `-- name: RotationPublishedNext :one
-SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble FROM rotation
+SELECT garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly FROM rotation
 WHERE garden_id = $1 AND status = 'published' AND ends_at > $2
 ORDER BY starts_at
 LIMIT 1
@@ -450,6 +495,7 @@ func (q *Queries) RotationPublishedNext(ctx context.Context, gardenID uuid.UUID,
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
@@ -457,7 +503,7 @@ func (q *Queries) RotationPublishedNext(ctx context.Context, gardenID uuid.UUID,
 const rotationSettle = `-- name: RotationSettle :one
 UPDATE rotation SET status = $1, trouble = $2, stage = NULL, level = NULL, revision = revision + 1
 WHERE garden_id = $3 AND id = $4 AND status = 'planning'
-RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble
+RETURNING garden_id, id, status, starts_at, ends_at, first_day, days, plan_revision, engine_version, effort, seed, input_sha256, revision, created_at, published_at, superseded_at, stage, level, progress_at, trouble, nightly
 `
 
 // RotationSettle ends the planning of a rotation; no row when it had ended.
@@ -490,6 +536,7 @@ func (q *Queries) RotationSettle(ctx context.Context, status string, trouble *st
 		&i.Level,
 		&i.ProgressAt,
 		&i.Trouble,
+		&i.Nightly,
 	)
 	return i, err
 }
@@ -507,6 +554,20 @@ func (q *Queries) RotationSupersede(ctx context.Context, moment time.Time, garde
 		startsAt,
 		endsAt,
 	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const rotationWithdrawNightly = `-- name: RotationWithdrawNightly :execrows
+UPDATE rotation SET status = 'superseded', superseded_at = $1::timestamptz, revision = revision + 1
+WHERE garden_id = $2 AND nightly AND status = 'proposed'
+`
+
+// RotationWithdrawNightly takes back the proposals of earlier nights that still wait.
+func (q *Queries) RotationWithdrawNightly(ctx context.Context, moment time.Time, gardenID uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, rotationWithdrawNightly, moment, gardenID)
 	if err != nil {
 		return 0, err
 	}
