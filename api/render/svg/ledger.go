@@ -18,6 +18,7 @@ const (
 	ledgerHeight = 578
 	ledgerInput  = 130 // height of the strip of rain and watering
 	ledgerLeft   = margin + 48
+	widestBar    = 40
 )
 
 // errNoDays refuses a chart without anything to show.
@@ -72,7 +73,7 @@ func (l ledger) draw() {
 	short := mark{tone: tones[4], hatch: 1, id: "beyond"}
 	l.defineHatches([]mark{rain, short})
 	l.head(l.p.LedgerTitle(l.chart), l.p.Date(l.civil(l.chart.Days[0]).Date)+" – "+l.p.DateWithYear(l.civil(l.chart.Days[len(l.chart.Days)-1]).Date))
-	most, deepest := 1.0, 1.0
+	most, deepest := 0.0, 1.0
 	for _, d := range l.chart.Days {
 		most, deepest = math.Max(most, d.RainMm+d.WaterMm), max(deepest, d.DepletionMm, d.ReportedDepletionMm, d.RAWMm)
 	}
@@ -90,6 +91,10 @@ func (l ledger) draw() {
 func (l ledger) drawScales() {
 	for _, f := range []frame{l.input, l.soil} {
 		high := math.Max(f.fromY, f.toY)
+		if high == 0 { // nothing to measure
+			l.text(f.left+f.width/2, f.top+f.height/2, smallText, l.p.Label(words.LabelNoWater), at("text-anchor", "middle"), at("fill", muted))
+			continue
+		}
 		for _, v := range ticks(0, high, niceStep(high, 5)) {
 			l.line(f.left, f.y(v), f.left+f.width, f.y(v), at("stroke", rule), num("stroke-width", 0.5))
 			l.text(f.left-6, f.y(v)+4, smallText, tickText(v), at("text-anchor", "end"))
@@ -119,7 +124,8 @@ func (l ledger) drawInput(rain mark) {
 		}
 		l.begin("g")
 		l.leaf("title", l.p.LedgerDay(l.civil(d)))
-		x, width := l.input.x(float64(i)+0.2), l.input.width/float64(len(l.chart.Days))*0.6
+		width := min(widestBar, l.input.width/float64(len(l.chart.Days))*0.6)
+		x := l.input.x(float64(i)+0.5) - width/2
 		base := l.input.y(0)
 		rainTop := l.input.y(l.depth(math.Max(d.RainMm, 0)))
 		waterTop := l.input.y(l.depth(math.Max(d.RainMm, 0) + math.Max(d.WaterMm, 0)))
@@ -127,7 +133,8 @@ func (l ledger) drawInput(rain mark) {
 		l.rect(x, waterTop, width, rainTop-waterTop, waterLook(d.WaterAssumed)...)
 		l.end()
 	}
-	l.line(l.input.left, l.input.y(0), l.input.left+l.input.width, l.input.y(0), at("stroke", ink), num("stroke-width", 1))
+	ground := l.input.top + l.input.height
+	l.line(l.input.left, ground, l.input.left+l.input.width, ground, at("stroke", ink), num("stroke-width", 1))
 }
 
 func waterLook(assumed bool) []attr {

@@ -465,3 +465,33 @@ func TestPictures_reportWhatFails(t *testing.T) {
 		}
 	}
 }
+
+// Days on which nothing fell and nothing was watered have no scale: the strip says so in words.
+func TestLedger_withoutWater(t *testing.T) {
+	t.Parallel()
+	chart := sample.Ledger()
+	for i := range chart.Days {
+		chart.Days[i].RainMm, chart.Days[i].WaterMm = 0, 0
+	}
+	var b bytes.Buffer
+	if err := Ledger(&b, chart); err != nil {
+		t.Fatal(err)
+	}
+	words, units := 0, 0
+	for _, e := range parse(t, b.Bytes()) {
+		if e.name == "text" && strings.Contains(e.text, "neither rain nor watering") {
+			words++
+		}
+		if e.name == "text" && e.text == "mm" {
+			units++
+		}
+		for name, value := range e.attrs {
+			if strings.Contains(value, "NaN") || strings.Contains(value, "Inf") {
+				t.Errorf("%s of a %s is %s", name, e.name, value)
+			}
+		}
+	}
+	if words != 1 || units != 1 {
+		t.Errorf("the strip says so %d times, %d axes have a unit; want one and one", words, units)
+	}
+}

@@ -31,6 +31,7 @@ var englishLabels = map[Label]string{
 	LabelDepletion:     "water missing in the root zone",
 	LabelRAW:           "water the plants reach easily",
 	LabelRain:          "rain",
+	LabelNoWater:       "neither rain nor watering on these days",
 	LabelWatering:      "watering",
 	LabelAssumed:       "watering assumed, nobody reported it",
 	LabelAssumedDay:    "weather not measured here",

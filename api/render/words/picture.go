@@ -31,6 +31,7 @@ const (
 	LabelDepletion     Label = "depletion"
 	LabelRAW           Label = "raw"
 	LabelRain          Label = "rain"
+	LabelNoWater       Label = "no-water"
 	LabelWatering      Label = "watering"
 	LabelAssumed       Label = "assumed"
 	LabelAssumedDay    Label = "assumed-weather"
