@@ -355,6 +355,7 @@ var shared = map[string]reflect.Type{
 	"SheetPrice":           reflect.TypeFor[gen.SheetPrice](),
 	"PlantingCompanion":    reflect.TypeFor[gen.PlantingCompanion](),
 	"StoredPlug":           reflect.TypeFor[gen.StoredPlug](),
+	"WeatherStation":       reflect.TypeFor[gen.WeatherStation](),
 	"Workshop":             reflect.TypeFor[gen.Workshop](),
 	"SheetReservation":     reflect.TypeFor[gen.SheetReservation](),
 }

@@ -33,12 +33,14 @@ var gardenParts = []gardenPart{
 	{list: "layouts", schema: "LayoutValues", own: []string{"id"}, refs: []string{"plot_id", "water_source_id"}},
 	{
 		list: "plantings", schema: "PlantingValues", refs: []string{"plot_id", "layout_id"},
-		own: []string{
-			"id", "crop_constants", "establishment", "supported", "exposure_factor", "dual_coefficient", "companions", "ground_share", "opening",
-			"opening_depletion_mm",
-		},
+		own: []string{"id", "crop_constants"},
 	},
+	{list: "crops", schema: "Crop"},
+	{list: "climate_normals", schema: "MonthNormals"},
+	{list: "weather_stations", schema: "WeatherStation"},
 	{list: "weather_days", schema: "WeatherDay"},
+	{list: "rain_readings", schema: "RainReadingValues", refs: []string{"plot_id"}},
+	{list: "digs", schema: "DigValues", refs: []string{"plot_id", "planting_id"}},
 	{list: "stored_pipes", schema: "StoredPipeValues", own: []string{"id"}, refs: []string{"owner_id", "reserved_layout_id", "from_layout_id"}},
 }
 
@@ -57,7 +59,7 @@ func CheckGardenFile(body []byte) error {
 	if err != nil {
 		return err
 	}
-	faults = c.checkObject("/garden", root["garden"], gardenPart{schema: "GardenValues", own: []string{"id", "coastal", "humidity_class"}})
+	faults = c.checkObject("/garden", root["garden"], gardenPart{schema: "GardenValues", own: []string{"id"}})
 	if shop, given := root["workshop"]; given {
 		faults = append(faults, c.checkObject("/workshop", shop, gardenPart{schema: "Workshop"})...)
 	}

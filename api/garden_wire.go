@@ -20,6 +20,8 @@ func gardenValues(b gen.GardenValues) repo.GardenValues {
 		FreeShare:     b.FreeShare,
 		StartGridMin:  b.StartGridMin,
 		NoticePeriodH: b.NoticePeriodH,
+		Coastal:       b.Coastal,
+		HumidityClass: text(b.HumidityClass),
 	}
 }
 
@@ -39,6 +41,8 @@ func gardenView(r repo.Garden) gen.Garden {
 		FreeShare:       r.FreeShare,
 		StartGridMin:    r.StartGridMin,
 		NoticePeriodH:   r.NoticePeriodH,
+		Coastal:         r.Coastal,
+		HumidityClass:   word[gen.HumidityClass](r.HumidityClass),
 		PlanRevision:    r.PlanRevision,
 		ScheduleVersion: r.ScheduleVersion,
 		Revision:        r.Revision,

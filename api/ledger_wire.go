@@ -178,6 +178,15 @@ func unitOfLedger(l service.LedgerOf, layout *uuid.UUID) (*file.UnitNeed, error)
 	return nil, &service.Error{Kind: service.Conflict, Detail: "Nothing waters this planting: its plot has neither an accepted layout nor a hose or cans."}
 }
 
+// LedgerChart is the picture of a ledger, under the first layout that waters the planting or under its plot.
+func LedgerChart(l service.LedgerOf) (render.LedgerChart, error) {
+	u, err := unitOfLedger(l, nil)
+	if err != nil {
+		return render.LedgerChart{}, err
+	}
+	return ledgerChart(l, u, nil), nil
+}
+
 func ledgerChart(l service.LedgerOf, u *file.UnitNeed, from *time.Time) render.LedgerChart {
 	chart := render.LedgerChart{
 		PlantingName: cropName(l.Planting.Crop), PlotName: l.Input.Plots[0].Label, Units: render.Units(l.Garden.Units), Language: l.Garden.Language,

@@ -24,6 +24,7 @@ var usual = map[string]uuid.UUID{
 	"member": spareMember, "token": spareToken, "plot": plotID, "holder": holderID, "line": lineID, "source": sourceID,
 	"test": flowTestID, "hours": hoursID, "closure": closureID, "layout": draftLayout, "planting": plantingID,
 	"rotation": rotationID, "turn": turnID, "report": reportID, "pipe": pipeID, "webhook": hookID, "dig": digID,
+	"crop": ownCropID, "reading": readingID,
 }
 
 // special are the operations that need another record, by operation and parameter.
@@ -295,6 +296,7 @@ func TestRoles_aGardenerKeepsToPlotsHeld(t *testing.T) {
 	layout := withField(t, exampleOf(t, "LayoutValues"), "plot_id", foreignPlot)
 	dig := withField(t, exampleOf(t, "DigValues"), "plot_id", foreignPlot)
 	planting := withField(t, exampleOf(t, "PlantingValues"), "plot_id", foreignPlot)
+	reading := withField(t, exampleOf(t, "RainReadingValues"), "plot_id", foreignPlot)
 	cases := []struct {
 		name string
 		call call
@@ -303,6 +305,7 @@ func TestRoles_aGardenerKeepsToPlotsHeld(t *testing.T) {
 		{"a layout on another plot", call{method: "POST", path: location(g.id, "layouts"), body: layout}, 403},
 		{"a layout moved to another plot", call{method: "PUT", path: location(g.id, "layouts", draftLayout), body: layout, header: map[string]string{"If-Match": `"1"`}}, 422},
 		{"a dig on another plot", call{method: "POST", path: location(g.id, "digs"), body: dig}, 403},
+		{"a rain gauge on another plot", call{method: "POST", path: location(g.id, "rain-readings"), body: reading}, 403},
 		{"a planting on another plot", call{method: "POST", path: location(g.id, "plantings"), body: planting}, 403},
 		{"a planting moved to another plot", call{method: "PUT", path: location(g.id, "plantings", plantingID), body: planting, header: map[string]string{"If-Match": `"1"`}}, 403},
 	}

@@ -81,16 +81,3 @@ func (a *API) PlantingList(ctx context.Context, r gen.PlantingListRequestObject)
 	}
 	return gen.PlantingList200JSONResponse{Items: items, NextCursor: nextCursor("plantings", next)}, nil
 }
-
-// CropList lists the published crop library.
-func (a *API) CropList(ctx context.Context, r gen.CropListRequestObject) (gen.CropListResponseObject, error) {
-	page, err := pageOf("crops", r.Params.Limit, r.Params.Cursor)
-	if err != nil {
-		return nil, err
-	}
-	rows, next, err := a.svc.Crops(ctx, principal(ctx), page)
-	if err != nil {
-		return nil, err
-	}
-	return gen.CropList200JSONResponse{Items: rows, NextCursor: nextCursor("crops", next)}, nil
-}

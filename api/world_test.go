@@ -132,6 +132,7 @@ var (
 	acceptedLayout                         = id(53)
 	plantingID, sparePlanting              = id(61), id(62)
 	digID                                  = id(65)
+	ownCropID, readingID                   = id(67), id(68)
 	hoursID, closureID                     = id(71), id(72)
 	rotationID, turnID, reportID           = id(81), id(82), id(83)
 	pipeID                                 = id(91) // of the gardener
@@ -218,7 +219,17 @@ func (g *garden) ground(t testing.TB, tx pgx.Tx) {
 		v.RemovedOn = &v.PlantedOn
 	})
 	repotest.Dig(t, tx, g.id, func(v *repo.DigValues) { v.ID, v.PlotID, v.PlantingID = digID, plotID, &plantingID })
+	for i, crop := range []string{"spinach", "radish", "carrot"} {
+		repotest.OwnCrop(t, tx, g.id, func(v *repo.OwnCropValues) {
+			v.Code, v.Constants = crop, json.RawMessage(`{"code": "`+crop+`", "root_depth_m": 0.4}`)
+			if i == 0 {
+				v.ID = ownCropID
+			}
+		})
+	}
+	repotest.RainReading(t, tx, g.id, func(v *repo.RainReadingValues) { v.ID, v.PlotID = readingID, plotID })
 	for range 2 {
+		repotest.RainReading(t, tx, g.id, func(v *repo.RainReadingValues) { v.PlotID = foreignPlot })
 		repotest.Dig(t, tx, g.id, func(v *repo.DigValues) { v.PlotID = foreignPlot })
 	}
 	repotest.StoredPipe(t, tx, g.id, func(v *repo.StoredPipeValues) { v.ID, v.OwnerID = pipeID, &gardenerID })
@@ -406,7 +417,7 @@ func (w *world) counts(t testing.TB, g garden) map[string]int {
 	tables := []string{
 		"member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
 		"layout_revision", "planting", "dig", "stored_pipe", "weather_day", "rotation", "turn", "turn_member", "turn_report", "idempotency_key", "audit_entry",
-		"planning_rules", "water_off", "webhook", "webhook_secret",
+		"planning_rules", "climate_document", "own_crop", "rain_reading", "water_off", "webhook", "webhook_secret",
 	}
 	counts := map[string]int{}
 	err := repo.InTenant(t.Context(), w.pool, g.id, func(tx pgx.Tx) error {

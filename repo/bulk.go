@@ -90,22 +90,26 @@ func (q *Queries) WeatherDayPut(ctx context.Context, days []WeatherDay) (int64, 
 	value := func(of func(WeatherDay) *float64) []*float64 { return column(days, of) }
 	tag, err := q.db.Exec(ctx, `
 		INSERT INTO weather_day AS w (garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct,
-			rh_mean_pct, wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm)
+			rh_mean_pct, wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, vapor_pressure_kpa, dry_bulb_c, wet_bulb_c,
+			et0_mm, psychrometer)
 		SELECT * FROM unnest($1::uuid[], $2::text[], $3::date[], $4::text[], $5::double precision[], $6::double precision[],
 			$7::double precision[], $8::double precision[], $9::double precision[], $10::double precision[],
 			$11::double precision[], $12::double precision[], $13::double precision[], $14::double precision[],
-			$15::double precision[])
+			$15::double precision[], $16::double precision[], $17::double precision[], $18::double precision[],
+			$19::double precision[], $20::text[])
 		ON CONFLICT (garden_id, station, day, kind) DO UPDATE SET
 			tmax_c = excluded.tmax_c, tmin_c = excluded.tmin_c, dew_point_c = excluded.dew_point_c,
 			rh_max_pct = excluded.rh_max_pct, rh_min_pct = excluded.rh_min_pct, rh_mean_pct = excluded.rh_mean_pct,
 			wind_m_s = excluded.wind_m_s, wind_height_m = excluded.wind_height_m,
 			radiation_mj_m2 = excluded.radiation_mj_m2, sunshine_h = excluded.sunshine_h, rain_mm = excluded.rain_mm,
-			updated_at = now()
+			vapor_pressure_kpa = excluded.vapor_pressure_kpa, dry_bulb_c = excluded.dry_bulb_c, wet_bulb_c = excluded.wet_bulb_c,
+			et0_mm = excluded.et0_mm, psychrometer = excluded.psychrometer, updated_at = now()
 		WHERE (w.tmax_c, w.tmin_c, w.dew_point_c, w.rh_max_pct, w.rh_min_pct, w.rh_mean_pct, w.wind_m_s, w.wind_height_m,
-			w.radiation_mj_m2, w.sunshine_h, w.rain_mm) IS DISTINCT FROM
+			w.radiation_mj_m2, w.sunshine_h, w.rain_mm, w.vapor_pressure_kpa, w.dry_bulb_c, w.wet_bulb_c, w.et0_mm, w.psychrometer) IS DISTINCT FROM
 			(excluded.tmax_c, excluded.tmin_c, excluded.dew_point_c, excluded.rh_max_pct, excluded.rh_min_pct,
 			excluded.rh_mean_pct, excluded.wind_m_s, excluded.wind_height_m, excluded.radiation_mj_m2,
-			excluded.sunshine_h, excluded.rain_mm)`,
+			excluded.sunshine_h, excluded.rain_mm, excluded.vapor_pressure_kpa, excluded.dry_bulb_c, excluded.wet_bulb_c,
+			excluded.et0_mm, excluded.psychrometer)`,
 		column(days, func(d WeatherDay) uuid.UUID { return d.GardenID }),
 		column(days, func(d WeatherDay) string { return d.Station }),
 		column(days, func(d WeatherDay) time.Time { return d.Day }),
@@ -121,6 +125,11 @@ func (q *Queries) WeatherDayPut(ctx context.Context, days []WeatherDay) (int64, 
 		value(func(d WeatherDay) *float64 { return d.RadiationMjM2 }),
 		value(func(d WeatherDay) *float64 { return d.SunshineH }),
 		value(func(d WeatherDay) *float64 { return d.RainMm }),
+		value(func(d WeatherDay) *float64 { return d.VaporPressureKpa }),
+		value(func(d WeatherDay) *float64 { return d.DryBulbC }),
+		value(func(d WeatherDay) *float64 { return d.WetBulbC }),
+		value(func(d WeatherDay) *float64 { return d.Et0Mm }),
+		column(days, func(d WeatherDay) *string { return d.Psychrometer }),
 	)
 	if err != nil {
 		return 0, fmt.Errorf("put %d days of weather: %w", len(days), err)

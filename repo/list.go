@@ -17,11 +17,13 @@ const (
 	plantingColumns = `garden_id, id, plot_id, crop, crop_constants, planted_on, removed_on, area_m2, wetted_fraction, mulch,
 		mulch_cover, plant_spacing_m, row_spacing_m, layout_id, outlets, from_m, to_m, both_sides, note, revision, created_at,
 		updated_at, establishment, supported, exposure_factor, dual_coefficient, opening, opening_depletion_mm, ground_share, companions`
-	digColumns        = `garden_id, id, plot_id, planting_id, day, finding, depletion_mm, note, reporter, revision, created_at`
-	storedPipeColumns = `garden_id, id, label, owner_id, piece, plugged, condition, note, reserved_layout_id, from_layout_id,
+	digColumns         = `garden_id, id, plot_id, planting_id, day, finding, depletion_mm, note, reporter, revision, created_at`
+	rainReadingColumns = `garden_id, id, plot_id, day, rain_mm, note, reporter, revision, created_at`
+	storedPipeColumns  = `garden_id, id, label, owner_id, piece, plugged, condition, note, reserved_layout_id, from_layout_id,
 		revision, created_at, updated_at`
 	weatherDayColumns = `garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct,
-		wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at`
+		wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at, vapor_pressure_kpa, dry_bulb_c, wet_bulb_c,
+		psychrometer, et0_mm`
 	scheduleColumns = `garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status,
 		sequence, opener_id, locked, follows, revision, created_at, updated_at,
 		(SELECT s.name FROM water_source s WHERE s.garden_id = turn.garden_id AND s.id = turn.water_source_id) AS water_source_name,
@@ -97,6 +99,16 @@ func (q *Queries) DigListPage(ctx context.Context, garden uuid.UUID, plot *uuid.
 	w.add("(created_at, id) > (?, ?)", afterKey, afterID)
 	given(&w, "plot_id = ?", plot)
 	return list[Dig](ctx, q, `SELECT `+digColumns+` FROM dig WHERE `+w.String()+`
+		ORDER BY created_at, id LIMIT `+w.arg(limit), w.args)
+}
+
+// RainReadingListPage lists the rain readings of one plot, or of all when it is nil, in the order in which they were entered.
+func (q *Queries) RainReadingListPage(ctx context.Context, garden uuid.UUID, plot *uuid.UUID, afterKey time.Time, afterID uuid.UUID, limit int32) ([]RainReading, error) {
+	var w where
+	w.add("garden_id = ?", garden)
+	w.add("(created_at, id) > (?, ?)", afterKey, afterID)
+	given(&w, "plot_id = ?", plot)
+	return list[RainReading](ctx, q, `SELECT `+rainReadingColumns+` FROM rain_reading WHERE `+w.String()+`
 		ORDER BY created_at, id LIMIT `+w.arg(limit), w.args)
 }
 

@@ -14,32 +14,35 @@ import (
 
 // The records: one Go shape per table, fields named as the columns are.
 type (
-	AuditEntry     = dbsqlc.AuditEntry
-	Closure        = dbsqlc.Closure
-	Dig            = dbsqlc.Dig
-	FlowTest       = dbsqlc.FlowTest
-	Garden         = dbsqlc.Garden
-	IdempotencyKey = dbsqlc.IdempotencyKey
-	Layout         = dbsqlc.Layout
-	LayoutRevision = dbsqlc.LayoutRevision
-	Member         = dbsqlc.Member
-	OperatorToken  = dbsqlc.OperatorToken
-	Planting       = dbsqlc.Planting
-	PlanningRules  = dbsqlc.PlanningRules
-	Plot           = dbsqlc.Plot
-	PlotHolder     = dbsqlc.PlotHolder
-	Rotation       = dbsqlc.Rotation
-	ServiceLine    = dbsqlc.ServiceLine
-	StoredPipe     = dbsqlc.StoredPipe
-	Token          = dbsqlc.Token
-	Turn           = dbsqlc.Turn
-	TurnMember     = dbsqlc.TurnMember
-	TurnReport     = dbsqlc.TurnReport
-	WaterHours     = dbsqlc.WaterHours
-	WaterOff       = dbsqlc.WaterOff
-	WaterSource    = dbsqlc.WaterSource
-	WeatherDay     = dbsqlc.WeatherDay
-	Webhook        = dbsqlc.Webhook
+	AuditEntry      = dbsqlc.AuditEntry
+	ClimateDocument = dbsqlc.ClimateDocument
+	Closure         = dbsqlc.Closure
+	Dig             = dbsqlc.Dig
+	FlowTest        = dbsqlc.FlowTest
+	Garden          = dbsqlc.Garden
+	IdempotencyKey  = dbsqlc.IdempotencyKey
+	Layout          = dbsqlc.Layout
+	LayoutRevision  = dbsqlc.LayoutRevision
+	Member          = dbsqlc.Member
+	OperatorToken   = dbsqlc.OperatorToken
+	OwnCrop         = dbsqlc.OwnCrop
+	Planting        = dbsqlc.Planting
+	PlanningRules   = dbsqlc.PlanningRules
+	Plot            = dbsqlc.Plot
+	PlotHolder      = dbsqlc.PlotHolder
+	RainReading     = dbsqlc.RainReading
+	Rotation        = dbsqlc.Rotation
+	ServiceLine     = dbsqlc.ServiceLine
+	StoredPipe      = dbsqlc.StoredPipe
+	Token           = dbsqlc.Token
+	Turn            = dbsqlc.Turn
+	TurnMember      = dbsqlc.TurnMember
+	TurnReport      = dbsqlc.TurnReport
+	WaterHours      = dbsqlc.WaterHours
+	WaterOff        = dbsqlc.WaterOff
+	WaterSource     = dbsqlc.WaterSource
+	WeatherDay      = dbsqlc.WeatherDay
+	Webhook         = dbsqlc.Webhook
 )
 
 // The values of a record: what its author gives, and under which garden, id and revision it is written. The same values
@@ -54,9 +57,11 @@ type (
 	LayoutValues         = dbsqlc.LayoutInsertParams
 	LayoutRevisionValues = dbsqlc.LayoutRevisionInsertParams
 	MemberValues         = dbsqlc.MemberInsertParams
+	OwnCropValues        = dbsqlc.OwnCropInsertParams
 	PlantingValues       = dbsqlc.PlantingInsertParams
 	PlotValues           = dbsqlc.PlotInsertParams
 	PlotHolderValues     = dbsqlc.PlotHolderInsertParams
+	RainReadingValues    = dbsqlc.RainReadingInsertParams
 	RotationValues       = dbsqlc.RotationInsertParams
 	ServiceLineValues    = dbsqlc.ServiceLineInsertParams
 	StoredPipeValues     = dbsqlc.StoredPipeInsertParams
@@ -133,6 +138,11 @@ func (q *Queries) WaterHoursUpdate(ctx context.Context, v WaterHoursValues) (Wat
 // ClosureUpdate replaces a closure's values.
 func (q *Queries) ClosureUpdate(ctx context.Context, v ClosureValues) (Closure, error) {
 	return q.Queries.ClosureUpdate(ctx, dbsqlc.ClosureUpdateParams(v))
+}
+
+// OwnCropUpdate replaces the values of a crop of the garden's own.
+func (q *Queries) OwnCropUpdate(ctx context.Context, v OwnCropValues) (OwnCrop, error) {
+	return q.Queries.OwnCropUpdate(ctx, dbsqlc.OwnCropUpdateParams(v))
 }
 
 // PlotUpdate replaces a plot's values.

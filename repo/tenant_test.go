@@ -33,6 +33,8 @@ type world struct {
 	layout       repo.Layout
 	planting     repo.Planting
 	dig          repo.Dig
+	reading      repo.RainReading
+	crop         repo.OwnCrop
 	pipe, free   repo.StoredPipe // the first one is reserved for the layout
 	published    repo.Rotation
 	proposed     repo.Rotation
@@ -71,6 +73,8 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 	})
 	w.planting = repotest.Planting(t, tx, g, func(v *repo.PlantingValues) { v.PlotID = w.plot.ID })
 	w.dig = repotest.Dig(t, tx, g, func(v *repo.DigValues) { v.PlotID = w.plot.ID })
+	w.reading = repotest.RainReading(t, tx, g, func(v *repo.RainReadingValues) { v.PlotID = w.plot.ID })
+	w.crop = repotest.OwnCrop(t, tx, g)
 	w.pipe = repotest.StoredPipe(t, tx, g, func(v *repo.StoredPipeValues) { v.ReservedLayoutID = &w.layout.ID })
 	w.free = repotest.StoredPipe(t, tx, g)
 	w.hook = repotest.Webhook(t, tx, g)
@@ -102,7 +106,8 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		w.unsigned, unsigned = q.WebhookInsert(t.Context(), webhook(g))
 		w.off, off = q.WaterOffInsert(t.Context(), waterOff(g, w.unused.line.ID))
 		_, ruled = q.PlanningRulesPut(t.Context(), g, json.RawMessage("{}"), 1)
-		return errors.Join(err, made, began, ruled, off, unsigned, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
+		_, climate := q.ClimateDocumentPut(t.Context(), g, "normals", json.RawMessage("[]"), 1)
+		return errors.Join(err, made, began, ruled, off, unsigned, climate, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
 			q.IdempotencyKeyInsert(t.Context(), w.key))
 	})
 	return w
@@ -173,6 +178,7 @@ func (w world) calls() map[string][]any {
 		PlotID: w.plot.ID, Crop: "bean", CropConstants: json.RawMessage("{}"), PlantedOn: first, AreaM2: 1, WettedFraction: 0.5, Mulch: "none",
 		LayoutID: &w.layout.ID, GardenID: g, ID: w.planting.ID, Revision: 1,
 	}
+	crop := repo.OwnCropValues{Code: "amaranth", Constants: json.RawMessage("{}"), GardenID: g, Revision: 1}
 	turn := w.bare
 	turn.ID = id
 	weather := w.weather
@@ -180,6 +186,8 @@ func (w world) calls() map[string][]any {
 	return map[string][]any{
 		"AuditEntryInsert":           {repo.AuditEntryValues{GardenID: g, ID: id, Actor: "Ash", Action: "create", Entity: "plot", EntityID: "y"}},
 		"AuditEntryListPage":         {g, late, uuid.Max, int32(10)},
+		"ClimateDocumentGet":         {g, "normals"},
+		"ClimateDocumentPut":         {g, "normals", json.RawMessage("[1]"), int64(2)},
 		"ClosureByID":                {g, w.closure.ID},
 		"ClosureDelete":              {g, w.closure.ID, int64(1)},
 		"ClosureInsert":              {withID(closure, id)},
@@ -225,6 +233,17 @@ func (w world) calls() map[string][]any {
 		"MemberList":               {g},
 		"MemberListPage":           {g, "", none, int32(10)},
 		"MemberUpdate":             {member},
+		"OwnCropByID":              {g, w.crop.ID},
+		"OwnCropDelete":            {g, w.crop.ID, int64(1)},
+		"OwnCropInsert":            {withID(crop, id)},
+		"OwnCropList":              {g},
+		"OwnCropListPage":          {g, "", int32(10)},
+		"OwnCropUpdate":            {withID(crop, w.crop.ID)},
+		"RainReadingByID":          {g, w.reading.ID},
+		"RainReadingDelete":        {g, w.reading.ID, int64(1)},
+		"RainReadingInsert":        {repo.RainReadingValues{PlotID: w.plot.ID, Day: first, RainMm: 2, Reporter: "Ash", GardenID: g, ID: id, Revision: 1}},
+		"RainReadingList":          {g, first, last},
+		"RainReadingListPage":      {g, (*uuid.UUID)(nil), early, none, int32(10)},
 		"StoredPipeByID":           {g, w.pipe.ID},
 		"StoredPipeDelete":         {g, w.pipe.ID, int64(1)},
 		"StoredPipeDeleteByLabel":  {g, []string{w.pipe.Label}},

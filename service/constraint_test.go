@@ -16,6 +16,7 @@ import (
 var writtenByPeople = []string{
 	"garden", "member", "token", "service_line", "water_source", "flow_test", "water_hours", "closure", "plot", "plot_holder", "layout",
 	"layout_revision", "planting", "stored_pipe", "weather_day", "turn_report", "rotation", "water_off", "dig", "webhook",
+	"own_crop", "rain_reading",
 }
 
 // ownDoing are columns that the service fills in itself: a row that breaks their rules is a fault of ours.

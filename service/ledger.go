@@ -80,9 +80,13 @@ func (s *Service) Ledger(ctx context.Context, p Principal, asked AskedLedger) (L
 	return out, nil
 }
 
-// onPlot is a garden with one plot alone, as far as its water need goes.
+// onPlot is a garden in which one plot alone, its first, has a water need. The others stay for their rain gauges.
 func onPlot(g file.Garden, plot string) file.Garden {
-	g.Plots = slices.DeleteFunc(g.Plots, func(x file.Plot) bool { return x.ID != plot })
+	i := slices.IndexFunc(g.Plots, func(x file.Plot) bool { return x.ID == plot })
+	g.Plots[0], g.Plots[i] = g.Plots[i], g.Plots[0]
+	for n := range g.Plots[1:] {
+		g.Plots[1+n].Method = "none"
+	}
 	g.Layouts = slices.DeleteFunc(g.Layouts, func(x file.LayoutOnPlot) bool { return x.PlotID != plot })
 	g.Plantings = slices.DeleteFunc(g.Plantings, func(x file.Planting) bool { return x.PlotID != plot })
 	g.Waterings = slices.DeleteFunc(g.Waterings, func(x file.Watering) bool { return x.PlotID != plot })

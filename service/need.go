@@ -83,6 +83,11 @@ func (f *facts) needInputs(faults *file.Faults) waterneed.Climate {
 	*faults = append(*faults, f.OwnCropFaults()...)
 	climate, err := f.Climate()
 	*faults = append(*faults, file.EngineFaults(err)...)
+	for i, r := range f.RainReadings {
+		if !slices.ContainsFunc(f.Plots, func(p file.Plot) bool { return p.ID == r.PlotID }) {
+			faults.Add(file.Point("rain_readings", i, "plot_id"), "%q is not the id of a plot", r.PlotID)
+		}
+	}
 	for i, d := range f.Digs {
 		if !slices.ContainsFunc(f.Plots, func(p file.Plot) bool { return p.ID == d.PlotID }) {
 			faults.Add(file.Point("digs", i, "plot_id"), "%q is not the id of a plot", d.PlotID)
@@ -105,13 +110,13 @@ func (f *facts) soils(faults *file.Faults) map[string]waterneed.Soil {
 }
 
 func (f *facts) demand(u *watered, first waterneed.Date, faults *file.Faults) {
-	history := f.recorded(u)
+	history, series := f.recorded(u), f.RainOn(u.plot.ID, f.series)
 	var err error
-	if u.with, err = waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{}); err != nil {
+	if u.with, err = waterneed.Ledgers(u.unit, series, history.History, first, waterneed.LedgerOptions{}); err != nil {
 		history.blame(faults, u.at, err)
 		return
 	}
-	if u.without, err = waterneed.Ledgers(u.unit, f.series, history.History, first, waterneed.LedgerOptions{WithoutAssumed: true}); err != nil {
+	if u.without, err = waterneed.Ledgers(u.unit, series, history.History, first, waterneed.LedgerOptions{WithoutAssumed: true}); err != nil {
 		history.blame(faults, u.at, err)
 		return
 	}
@@ -119,7 +124,7 @@ func (f *facts) demand(u *watered, first waterneed.Date, faults *file.Faults) {
 	if len(states) == 0 {
 		return
 	}
-	if u.demand, err = waterneed.UnitDemand(growing, f.series, states, first, f.Horizon.Days); err != nil {
+	if u.demand, err = waterneed.UnitDemand(growing, series, states, first, f.Horizon.Days); err != nil {
 		history.blame(faults, u.at, err)
 		return
 	}
@@ -279,6 +284,9 @@ func (f *facts) recorded(u *watered) recorded {
 	}
 	for i, d := range f.Digs {
 		if d.PlotID != u.plot.ID || d.PlantingID != nil && !u.grows(*d.PlantingID) {
+			continue
+		}
+		if slices.ContainsFunc(f.Digs[i+1:], d.Repeats) { // of two on a day the later holds
 			continue
 		}
 		r.Digs = append(r.Digs, d.Engine())

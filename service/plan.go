@@ -266,7 +266,7 @@ func (f *facts) unitPlan(u *watered, made plan.Plan, perDay []unit.Volume) (file
 		perDay = make([]unit.Volume, f.Horizon.Days)
 	}
 	growing, states := f.growing(u)
-	predicted, err := waterneed.Replay(growing, f.series, states, f.Horizon.FirstDay.EngineDate(), perDay)
+	predicted, err := waterneed.Replay(growing, f.RainOn(u.plot.ID, f.series), states, f.Horizon.FirstDay.EngineDate(), perDay)
 	if err != nil {
 		return out, fmt.Errorf("replay the plan for %s: %w", u.id, err)
 	}

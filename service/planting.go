@@ -4,30 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"sort"
 
 	"github.com/google/uuid"
 
-	"rillturn.example/rillturn/engine/waterneed"
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/service/file"
 )
-
-// Crops lists the published crop library by code.
-func (s *Service) Crops(_ context.Context, p Principal, at Page) ([]file.Crop, *Cursor, error) {
-	if err := p.may(ReadSite); err != nil {
-		return nil, nil, err
-	}
-	library := waterneed.Crops()
-	sort.Slice(library, func(i, j int) bool { return library[i].Code < library[j].Code })
-	rows := []file.Crop{}
-	for _, c := range library {
-		if c.Code > at.AfterKey && len(rows) <= at.Limit {
-			rows = append(rows, file.CropOf(c))
-		}
-	}
-	return page(rows, nil, at, "crop", func(c file.Crop) Cursor { return Cursor{Key: c.Code} })
-}
 
 // Plantings lists the plantings of one plot, or of the whole garden when plot is nil.
 func (s *Service) Plantings(ctx context.Context, p Principal, plot *uuid.UUID, at Page) ([]repo.Planting, *Cursor, error) {
@@ -145,15 +127,16 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 		}
 		faults = append(faults, more...)
 	}
+	own, err := ownCrops(ctx, q, p.Garden)
+	if err != nil {
+		return err
+	}
 	if v.CropConstants == nil {
-		crop, known := waterneed.CropByCode(v.Crop)
-		if !known {
-			faults = append(faults, Field{"/crop", "is not a crop of the library; GET …/crops lists its codes"})
-		} else if v.CropConstants, err = json.Marshal(file.CropOf(crop)); err != nil {
+		if v.CropConstants, err = copyCrop(v.Crop, own, "/crop", &faults); err != nil {
 			return err
 		}
 	}
-	if v.Companions, err = withConstants(v.Companions, &faults); err != nil {
+	if v.Companions, err = withConstants(v.Companions, own, &faults); err != nil {
 		return err
 	}
 	if len(faults) > 0 {
@@ -162,8 +145,21 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 	return nil
 }
 
-// withConstants copies the library's constants into companions that bring none of their own.
-func withConstants(stored json.RawMessage, faults *[]Field) (json.RawMessage, error) {
+// copyCrop returns the constants of a crop as a planting keeps them; at is the field that names it.
+func copyCrop(code string, own []file.Crop, at string, faults *[]Field) (json.RawMessage, error) {
+	crop, err := file.CopyCrop(code, own, "")
+	if fields := fieldsOf(err); len(fields) > 0 {
+		*faults = append(*faults, Field{at, "is neither a published crop nor one of the garden's own; GET …/crops lists the codes"})
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(crop)
+}
+
+// withConstants copies constants into companions that bring none of their own.
+func withConstants(stored json.RawMessage, own []file.Crop, faults *[]Field) (json.RawMessage, error) {
 	companions := []file.PlantingCompanion{}
 	if stored != nil {
 		if err := json.Unmarshal(stored, &companions); err != nil {
@@ -174,13 +170,13 @@ func withConstants(stored json.RawMessage, faults *[]Field) (json.RawMessage, er
 		if c.CropConstants != nil {
 			continue
 		}
-		crop, known := waterneed.CropByCode(c.Crop)
-		if !known {
-			*faults = append(*faults, Field{file.Point("companions", i, "crop"), "is not a crop of the library; GET …/crops lists its codes"})
-			continue
+		constants, err := copyCrop(c.Crop, own, file.Point("companions", i, "crop"), faults)
+		if err != nil || constants == nil {
+			return nil, err
 		}
-		constants := file.CropOf(crop)
-		companions[i].CropConstants = &constants
+		if err := json.Unmarshal(constants, &companions[i].CropConstants); err != nil {
+			return nil, err
+		}
 	}
 	return json.Marshal(companions)
 }

@@ -24,7 +24,7 @@ const weatherBefore = 366
 func snapshot(ctx context.Context, tx pgx.Tx, garden uuid.UUID, h file.Horizon, now time.Time) (file.Garden, error) {
 	s := &snapping{q: repo.New(tx), garden: garden, horizon: h}
 	out := file.Garden{Horizon: h}
-	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.weather, s.watered, s.digs} {
+	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.climate, s.weather, s.rainReadings, s.watered, s.digs} {
 		if err := read(ctx, &out); err != nil {
 			return out, fmt.Errorf("snapshot of garden %s: %w", garden, err)
 		}
@@ -58,11 +58,15 @@ func (s *snapping) settings(ctx context.Context, out *file.Garden) error {
 }
 
 func settingsFile(g repo.Garden) file.GardenSettings {
-	return file.GardenSettings{
+	out := file.GardenSettings{
 		ID: g.GardenID.String(), Name: g.Name, TimeZone: g.TimeZone, LatitudeDeg: g.LatitudeDeg, LongitudeDeg: g.LongitudeDeg,
 		ElevationM: g.ElevationM, Units: g.Units, Language: g.Language, WaterOn: dayPointer(g.WaterOn), WaterOff: dayPointer(g.WaterOff),
-		Fairness: g.Fairness, FreeShare: g.FreeShare, StartGridMin: g.StartGridMin, NoticePeriodH: g.NoticePeriodH,
+		Fairness: g.Fairness, FreeShare: g.FreeShare, StartGridMin: g.StartGridMin, NoticePeriodH: g.NoticePeriodH, Coastal: g.Coastal,
 	}
+	if g.HumidityClass != nil {
+		out.HumidityClass = *g.HumidityClass
+	}
+	return out
 }
 
 func (s *snapping) people(ctx context.Context, out *file.Garden) error {

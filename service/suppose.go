@@ -89,7 +89,7 @@ func (s supposition) weather(series *waterneed.Series, first waterneed.Date) {
 			d.ET0 *= unit.Depth(s.use)
 		}
 		if s.dry && ahead < 0 && ahead >= -weekDays {
-			d.Rain = waterneed.Given(unit.Depth(0))
+			d.Rain, d.RainRead = waterneed.Given(unit.Depth(0)), false
 		}
 	}
 }
@@ -115,6 +115,8 @@ func suppose(g file.Garden, w file.WhatIf) (file.Garden, supposition, error) {
 			s.use = hotUse
 		case dryWeek:
 			s.dry = true
+			week := g.Horizon.FirstDay.AddDate(0, 0, -weekDays)
+			g.RainReadings = slices.DeleteFunc(slices.Clone(g.RainReadings), func(r file.RainReading) bool { return !r.Day.Before(week) })
 		default:
 			faults.Add("/weather", "is %q, must be %s or %s", w.Weather, hotWeek, dryWeek)
 		}

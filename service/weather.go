@@ -44,12 +44,16 @@ func (s *Service) StoreWeather(ctx context.Context, p Principal, days []repo.Wea
 	if err != nil {
 		return explain(err, effect{entity: "garden"})
 	}
+	known := file.Garden{Garden: settingsFile(garden)}
+	if known.Stations, _, err = climateDocument[file.WeatherStation](ctx, s.read(p), p.Garden, climateStations); err != nil {
+		return err
+	}
 	for i := range days {
 		days[i].GardenID = p.Garden
 	}
 	faults := twiceGiven(days)
 	for i, d := range days {
-		faults = append(faults, weatherFaults(garden, i, d)...)
+		faults = append(faults, weatherFaults(known, i, d)...)
 	}
 	if len(faults) > 0 {
 		return invalid(faults...)
@@ -117,9 +121,9 @@ func twiceGiven(days []repo.WeatherDay) []Field {
 	return faults
 }
 
-// weatherFaults holds a day against what the engine can use at the garden, such as a wind that looks like another unit.
-func weatherFaults(g repo.Garden, i int, d repo.WeatherDay) []Field {
-	faults := fieldsOf(weatherDayFile(d).Validate(settingsFile(g).Place(), file.Point("days", i)))
+// weatherFaults holds a day against what the engine can use at its station, such as a wind that looks like another unit.
+func weatherFaults(g file.Garden, i int, d repo.WeatherDay) []Field {
+	faults := fieldsOf(g.CheckDay(weatherDayFile(d), file.Point("days", i)))
 	if d.Kind == "forecast" && d.RainMm != nil {
 		faults = append(faults, Field{file.Point("days", i, "rain_mm"), constraintFields["weather_day_forecast_rain"].Reason})
 	}
@@ -127,8 +131,13 @@ func weatherFaults(g repo.Garden, i int, d repo.WeatherDay) []Field {
 }
 
 func weatherDayFile(d repo.WeatherDay) file.WeatherDay {
-	return file.WeatherDay{Station: d.Station, Day: file.Day{Time: d.Day}, Kind: d.Kind, NeedConditions: file.NeedConditions{
-		TmaxC: d.TmaxC, TminC: d.TminC, DewPointC: d.DewPointC, RhMaxPct: d.RhMaxPct, RhMinPct: d.RhMinPct, RhMeanPct: d.RhMeanPct,
-		WindMS: d.WindMS, WindHeightM: d.WindHeightM, RadiationMjM2: d.RadiationMjM2, SunshineH: d.SunshineH, RainMm: d.RainMm,
+	out := file.WeatherDay{Station: d.Station, Day: file.Day{Time: d.Day}, Kind: d.Kind, NeedConditions: file.NeedConditions{
+		TmaxC: d.TmaxC, TminC: d.TminC, VaporPressureKpa: d.VaporPressureKpa, DewPointC: d.DewPointC, DryBulbC: d.DryBulbC, WetBulbC: d.WetBulbC,
+		RhMaxPct: d.RhMaxPct, RhMinPct: d.RhMinPct, RhMeanPct: d.RhMeanPct, WindMS: d.WindMS, WindHeightM: d.WindHeightM,
+		RadiationMjM2: d.RadiationMjM2, SunshineH: d.SunshineH, RainMm: d.RainMm, ET0Mm: d.Et0Mm,
 	}}
+	if d.Psychrometer != nil {
+		out.Psychrometer = *d.Psychrometer
+	}
+	return out
 }

@@ -53,6 +53,8 @@ type DayClimate struct {
 	Rung Code
 	// Rain is the measured rain; it is unknown on days without a reading, whatever a forecast says.
 	Rain Optional[unit.Depth]
+	// RainRead says that a person read that rain from a gauge in the garden.
+	RainRead bool
 	// Working is how the day's weather leads to ET0; nil on rungs that are means or a table, and where nothing but ET0
 	// itself is known.
 	Working *ReferenceET
@@ -156,9 +158,9 @@ func knownDays(faults *InputErrors, field string, p Place, days []Day, forecast 
 		}
 		seen[day.Date] = true
 		w := day.Weather
-		known := DayClimate{Date: day.Date, Rain: w.Rain}
+		known := DayClimate{Date: day.Date, Rain: w.Rain, RainRead: w.RainRead}
 		if forecast {
-			known.Rain = Optional[unit.Depth]{}
+			known.Rain, known.RainRead = Optional[unit.Depth]{}, false
 		}
 		part := w.knownFaults(p, SkyAt(p.Latitude, day.Date.DayOfYear()))
 		faults.join(path, part)
@@ -202,7 +204,7 @@ func (l *ladder) merge(measured, forecast []DayClimate) {
 		number := day.Date.Number()
 		if last := len(l.known) - 1; last >= 0 && l.numbers[last] == number {
 			if !l.known[last].known() {
-				day.Rain = l.known[last].Rain
+				day.Rain, day.RainRead = l.known[last].Rain, l.known[last].RainRead
 				l.known[last] = day
 			}
 			continue

@@ -280,3 +280,38 @@ func TestMidSeason_fromNormalsAndFromDays(t *testing.T) {
 	near(t, "wind", wind.Value, 3, 1e-12)
 	near(t, "RHmin", rh.Value, 100*1.705/3.168, 0.05)
 }
+
+// Weather carried from one place to another keeps its share of what the sky allows, and the vapour of its psychrometer.
+func TestWeather_transfer(t *testing.T) {
+	t.Parallel()
+	from, to := Place{Latitude: unit.Degrees(40), Elevation: 1800}, Place{Latitude: unit.Degrees(46), Elevation: 50}
+	date := Date{2015, 12, 10}
+	w := Weather{
+		TMax: Given(unit.Temperature(12)), TMin: Given(unit.Temperature(1)), Radiation: Given(unit.Irradiation(8)), Sunshine: Given(unit.Hours(7)),
+		DryBulb: Given(unit.Temperature(9)), WetBulb: Given(unit.Temperature(5)), Wind: Given(unit.Velocity(3)), WindHeight: 10, Rain: Given(unit.Depth(4)),
+	}
+	if err := w.Validate(from, date); err != nil {
+		t.Fatal(err)
+	}
+	moved := w.Transfer(from, to, date)
+	there, here := SkyAt(from.Latitude, date.DayOfYear()), SkyAt(to.Latitude, date.DayOfYear())
+	near(t, "Rs/Ra", moved.Radiation.Value/here.Extraterrestrial, float64(w.Radiation.Value/there.Extraterrestrial), 1e-12)
+	near(t, "n/N", moved.Sunshine.Value/here.DaylightHours, float64(w.Sunshine.Value/there.DaylightHours), 1e-12)
+	before, _ := ActualVaporPressure(from, w)
+	if after, source := ActualVaporPressure(to, moved); after != before || source != HumidityGiven {
+		t.Errorf("ea %v by %s, want %v", after, source, before)
+	}
+	if moved.TMax != w.TMax || moved.Wind != w.Wind || moved.WindHeight != w.WindHeight || moved.Rain != w.Rain {
+		t.Errorf("%+v", moved)
+	}
+	if err := moved.Validate(to, date); err != nil {
+		t.Errorf("useless at its new place: %v", err)
+	}
+	dark := Place{Latitude: unit.Degrees(80)}
+	if night := w.Transfer(from, dark, date); night.Radiation.Value < 0 || night.Sunshine.Value != 0 || night.Validate(dark, date) != nil {
+		t.Errorf("in the polar night: %+v", night)
+	}
+	if day := (Weather{Radiation: Given(unit.Irradiation(0.2)), Sunshine: Given(unit.Hours(0))}).Transfer(dark, to, date); day.Validate(to, date) != nil {
+		t.Errorf("out of the polar night: %+v", day)
+	}
+}

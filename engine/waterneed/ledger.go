@@ -16,6 +16,7 @@ const evidenceDays = 7
 // Flags of a ledger's day and of a ledger.
 const (
 	FlagRainMissing      Code = "rain_missing"
+	FlagRainRead         Code = "rain_read_by_hand"
 	FlagRainSmall        Code = "rain_ignored_small"
 	FlagRainUnderPlastic Code = "rain_ignored_plastic"
 	FlagAssumedTurn      Code = "turn_assumed"
@@ -275,6 +276,9 @@ func (m model) events(h History, first Date, n int, o LedgerOptions) []dayEvents
 // step takes the soil through one day.
 func (m model) step(st State, c DayClimate, e dayEvents) (LedgerDay, State) {
 	d := m.crop(st, c)
+	if c.RainRead {
+		d.Flags = append(d.Flags, FlagRainRead)
+	}
 	m.rain(&d, c.Rain)
 	d.Irrigation, d.AssumedIrrigation = e.irrigation, e.assumed
 	d.Flags = append(d.Flags, e.flags...)

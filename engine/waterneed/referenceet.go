@@ -32,6 +32,8 @@ type Weather struct {
 	Wind       Optional[unit.Velocity]
 	WindHeight unit.Length
 	Rain       Optional[unit.Depth]
+	// RainRead says that a person read the rain from a gauge in the garden.
+	RainRead bool
 	// ET0 is reference evapotranspiration that somebody else computed; it prevails over all above.
 	ET0 Optional[unit.Depth]
 }
@@ -117,6 +119,39 @@ func (w Weather) Validate(p Place, d Date) error {
 		faults = w.knownFaults(p, SkyAt(p.Latitude, d.DayOfYear()))
 	}
 	return faults.err()
+}
+
+// Transfer returns the weather of a date at one place as it is taken to be at another in the same climate: radiation and
+// sunshine keep their share of what the sky allows there, a psychrometer is read in the air pressure of its own place, and
+// all else stays as measured. Temperatures are not changed with elevation. The weather must have no faults.
+//
+//	Rs = Ra Rs,station/Ra,station
+//
+// Source: FAO-56 eq. 49 for radiation (from memory); eq. 35 and 16 say why sunshine goes by N and psychrometers by P.
+func (w Weather) Transfer(from, to Place, d Date) Weather {
+	there, here := SkyAt(from.Latitude, d.DayOfYear()), SkyAt(to.Latitude, d.DayOfYear())
+	if w.Radiation.Known && there.Extraterrestrial > 0 {
+		w.Radiation.Value *= here.Extraterrestrial / there.Extraterrestrial
+		w.Radiation.Value = min(w.Radiation.Value, mostRadiation(here, to.Elevation))
+	}
+	if w.Sunshine.Known {
+		if there.DaylightHours > 0 {
+			w.Sunshine.Value *= here.DaylightHours / there.DaylightHours
+		}
+		w.Sunshine.Value = min(w.Sunshine.Value, here.DaylightHours)
+	}
+	if w.WetBulb.Known {
+		if !w.VaporPressure.Known && !w.DewPoint.Known {
+			w.VaporPressure = Given(w.Ventilation.vaporPressure(w.DryBulb.Value, w.WetBulb.Value, AtmosphericPressure(from.Elevation)))
+		}
+		w.DryBulb, w.WetBulb = Optional[unit.Temperature]{}, Optional[unit.Temperature]{}
+	}
+	return w
+}
+
+// mostRadiation is the most that a day's radiation may be under a sky.
+func mostRadiation(sky Sky, elevation unit.Length) unit.Irradiation {
+	return max(radiationSlack*ClearSkyRadiation(sky, elevation), radiationSlackLow)
 }
 
 // knownFaults checks a day whose temperatures may both be unknown.
@@ -262,8 +297,7 @@ func (w Weather) partFaults(p Place, sky Sky, windLeast float64) InputErrors {
 	w.psychrometerFaults(&faults)
 	w.humidityFaults(&faults)
 	optionalWithin(&faults, "sunshine_h", w.Sunshine, 0, float64(sky.DaylightHours)+sunshineSlack)
-	most := max(radiationSlack*float64(ClearSkyRadiation(sky, p.Elevation)), radiationSlackLow)
-	optionalWithin(&faults, "radiation_mj_m2", w.Radiation, 0, most)
+	optionalWithin(&faults, "radiation_mj_m2", w.Radiation, 0, float64(mostRadiation(sky, p.Elevation)))
 	w.windFaults(&faults, windLeast)
 	optionalWithin(&faults, "rain_mm", w.Rain, 0, rainMost)
 	optionalWithin(&faults, "et0_mm", w.ET0, 0, et0Most)

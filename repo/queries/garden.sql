@@ -4,10 +4,11 @@ INSERT INTO garden_directory (garden_id) VALUES (@garden_id);
 -- name: GardenInsert :one
 INSERT INTO garden (
     name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness,
-    free_share, start_grid_min, notice_period_h, garden_id, revision
+    free_share, start_grid_min, notice_period_h, coastal, humidity_class, garden_id, revision
 ) VALUES (
     @name, @time_zone, @latitude_deg, @longitude_deg, @elevation_m, @units, @language, sqlc.narg('water_on'),
-    sqlc.narg('water_off'), @fairness, @free_share, @start_grid_min, @notice_period_h, @garden_id, @revision
+    sqlc.narg('water_off'), @fairness, @free_share, @start_grid_min, @notice_period_h, @coastal,
+    sqlc.narg('humidity_class'), @garden_id, @revision
 )
 RETURNING *;
 
@@ -17,7 +18,8 @@ UPDATE garden SET
     name = @name, time_zone = @time_zone, latitude_deg = @latitude_deg, longitude_deg = @longitude_deg,
     elevation_m = @elevation_m, units = @units, language = @language, water_on = sqlc.narg('water_on'),
     water_off = sqlc.narg('water_off'), fairness = @fairness, free_share = @free_share,
-    start_grid_min = @start_grid_min, notice_period_h = @notice_period_h, revision = revision + 1, updated_at = now()
+    start_grid_min = @start_grid_min, notice_period_h = @notice_period_h, coastal = @coastal,
+    humidity_class = sqlc.narg('humidity_class'), revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND revision = @revision
 RETURNING *;
 

@@ -226,6 +226,24 @@ func Dig(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.Di
 	return made(t, db, garden, values, nil, (*repo.Queries).DigInsert)
 }
 
+// RainReading makes a reading of 5 mm on the first day, on a new plot unless one is named.
+func RainReading(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.RainReadingValues)) repo.RainReading {
+	t.Helper()
+	values := edited(repo.RainReadingValues{Day: FirstDay, RainMm: 5, Reporter: "Wren", GardenID: garden, ID: newID(), Revision: 1}, edit)
+	if values.PlotID == uuid.Nil {
+		values.PlotID = Plot(t, db, garden).ID
+	}
+	return made(t, db, garden, values, nil, (*repo.Queries).RainReadingInsert)
+}
+
+// OwnCrop makes a crop of the garden's own that waters like lettuce with deeper roots.
+func OwnCrop(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.OwnCropValues)) repo.OwnCrop {
+	t.Helper()
+	return made(t, db, garden, repo.OwnCropValues{
+		Code: "lettuce", Constants: json.RawMessage(`{"code": "lettuce", "root_depth_m": 0.4}`), GardenID: garden, ID: newID(), Revision: 1,
+	}, edit, (*repo.Queries).OwnCropInsert)
+}
+
 // StoredPipe makes a stored pipe of 3 m without holes.
 func StoredPipe(t testing.TB, db repo.Beginner, garden uuid.UUID, edit ...func(*repo.StoredPipeValues)) repo.StoredPipe {
 	t.Helper()

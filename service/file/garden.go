@@ -23,13 +23,15 @@ type Garden struct {
 	Crops     []Crop     `json:"crops,omitempty"`
 	Plantings []Planting `json:"plantings,omitempty"`
 	// Normals are mean days of the twelve months, for days without weather.
-	Normals   []MonthNormals   `json:"climate_normals,omitempty"`
-	Stations  []WeatherStation `json:"weather_stations,omitempty"`
-	Weather   []WeatherDay     `json:"weather_days,omitempty"`
-	Waterings []Watering       `json:"waterings,omitempty"`
-	Digs      []Dig            `json:"digs,omitempty"`
-	Planning  *Planning        `json:"planning,omitempty"`
-	Replan    *Replan          `json:"replan,omitempty"`
+	Normals  []MonthNormals   `json:"climate_normals,omitempty"`
+	Stations []WeatherStation `json:"weather_stations,omitempty"`
+	Weather  []WeatherDay     `json:"weather_days,omitempty"`
+	// RainReadings are what people read from gauges on their plots.
+	RainReadings []RainReading `json:"rain_readings,omitempty"`
+	Waterings    []Watering    `json:"waterings,omitempty"`
+	Digs         []Dig         `json:"digs,omitempty"`
+	Planning     *Planning     `json:"planning,omitempty"`
+	Replan       *Replan       `json:"replan,omitempty"`
 	// StoredPipes and Workshop are no input of plans, and no rotation stores them.
 	StoredPipes []StoredPipe `json:"stored_pipes,omitempty"`
 	Workshop    Workshop     `json:"workshop,omitzero"`

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 )
@@ -27,7 +28,7 @@ func (g Garden) Sheet(day Day, layouts ...string) Sheet {
 			out.Label += " " + l.Name
 		}
 		for _, p := range g.Plantings {
-			if along, ok := p.sheet(l); ok && p.growsAlong(l, day) {
+			if along, ok := p.sheet(l, g.Crops); ok && p.growsAlong(l, day) {
 				out.Plantings = append(out.Plantings, along)
 			}
 		}
@@ -80,9 +81,9 @@ func (p Planting) growsAlong(l LayoutOnPlot, day Day) bool {
 
 // sheet is a planting along the laterals of a layout. Outlets that a later revision no longer has are left out; ok is false
 // when none of them is left.
-func (p Planting) sheet(l LayoutOnPlot) (out SheetPlanting, ok bool) {
+func (p Planting) sheet(l LayoutOnPlot, own []Crop) (out SheetPlanting, ok bool) {
 	out = SheetPlanting{
-		Name: strings.ReplaceAll(p.Crop, "_", " "), Crop: p.Crop, SpacingM: or(p.PlantSpacingM, 0), FromM: or(p.FromM, 0), ToM: or(p.ToM, 0), Sides: 1,
+		Name: strings.ReplaceAll(p.Crop, "_", " "), Crop: p.Crop, SpacingM: or(p.spacing(own), 0), FromM: or(p.FromM, 0), ToM: or(p.ToM, 0), Sides: 1,
 	}
 	if p.BothSides {
 		out.Sides = 2
@@ -93,4 +94,15 @@ func (p Planting) sheet(l LayoutOnPlot) (out SheetPlanting, ok bool) {
 		}
 	}
 	return out, len(p.Outlets) == 0 || len(out.Outlets) > 0
+}
+
+// spacing is the distance between plants in a row: the planting's own, else that of its crop.
+func (p Planting) spacing(own []Crop) *float64 {
+	if p.PlantSpacingM != nil || p.CropConstants != nil {
+		return cmp.Or(p.PlantSpacingM, or(p.CropConstants, Crop{}).PlantSpacingM)
+	}
+	if i := ownCrop(p.Crop, own); i >= 0 {
+		return own[i].PlantSpacingM
+	}
+	return nil
 }

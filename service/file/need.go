@@ -148,25 +148,27 @@ type CropStages struct {
 // Crop names a crop of the library and overrides what it likes; a crop outside the library gives all that has no
 // default. It is also the shape of the copy that a planting keeps.
 type Crop struct {
-	Code               string      `json:"code" file:"required"`
-	Stages             *CropStages `json:"stages,omitempty"`
-	KcIni              *float64    `json:"kc_ini,omitempty"`
-	KcMid              *float64    `json:"kc_mid,omitempty"`
-	KcEnd              *float64    `json:"kc_end,omitempty"`
-	SupportedKcMid     *float64    `json:"supported_kc_mid,omitempty"`
-	KcbIni             *float64    `json:"kcb_ini,omitempty"`
-	KcbMid             *float64    `json:"kcb_mid,omitempty"`
-	KcbEnd             *float64    `json:"kcb_end,omitempty"`
-	HeightM            *float64    `json:"height_m,omitempty"`
-	SupportedHeightM   *float64    `json:"supported_height_m,omitempty"`
-	RootStartM         *float64    `json:"root_start_m,omitempty"`
-	RootDepthM         *float64    `json:"root_depth_m,omitempty"`
-	RootDeepM          *float64    `json:"root_deep_m,omitempty"`
-	DepletionFraction  *float64    `json:"depletion_fraction,omitempty"`
-	PlasticCut         *float64    `json:"plastic_cut,omitempty"`
-	YieldResponse      *float64    `json:"yield_response,omitempty"`
-	CoefficientsJudged *bool       `json:"coefficients_judged,omitempty"`
-	StagesJudged       *bool       `json:"stages_judged,omitempty"`
+	Code              string      `json:"code" file:"required"`
+	Stages            *CropStages `json:"stages,omitempty"`
+	KcIni             *float64    `json:"kc_ini,omitempty"`
+	KcMid             *float64    `json:"kc_mid,omitempty"`
+	KcEnd             *float64    `json:"kc_end,omitempty"`
+	SupportedKcMid    *float64    `json:"supported_kc_mid,omitempty"`
+	KcbIni            *float64    `json:"kcb_ini,omitempty"`
+	KcbMid            *float64    `json:"kcb_mid,omitempty"`
+	KcbEnd            *float64    `json:"kcb_end,omitempty"`
+	HeightM           *float64    `json:"height_m,omitempty"`
+	SupportedHeightM  *float64    `json:"supported_height_m,omitempty"`
+	RootStartM        *float64    `json:"root_start_m,omitempty"`
+	RootDepthM        *float64    `json:"root_depth_m,omitempty"`
+	RootDeepM         *float64    `json:"root_deep_m,omitempty"`
+	DepletionFraction *float64    `json:"depletion_fraction,omitempty"`
+	PlasticCut        *float64    `json:"plastic_cut,omitempty"`
+	YieldResponse     *float64    `json:"yield_response,omitempty"`
+	// PlantSpacingM is the distance in the row at which a garden plants its own crop, for plantings that don't say theirs.
+	PlantSpacingM      *float64 `json:"plant_spacing_m,omitempty"`
+	CoefficientsJudged *bool    `json:"coefficients_judged,omitempty"`
+	StagesJudged       *bool    `json:"stages_judged,omitempty"`
 }
 
 // NeedSetting is what changes a crop's coefficients where it stands.
@@ -511,6 +513,9 @@ func CropOf(c waterneed.Crop) Crop {
 func (c Crop) Constants() (waterneed.Crop, error) {
 	var faults Faults
 	crop := c.engine("", &faults)
+	if s := c.PlantSpacingM; s != nil && (*s < 0.01 || *s > 10) {
+		faults.Add("/plant_spacing_m", "%g is not between 0.01 and 10", *s)
+	}
 	if err := faults.Err(); err != nil {
 		return waterneed.Crop{}, err
 	}

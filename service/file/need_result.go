@@ -62,11 +62,13 @@ type ReferenceETResult struct {
 
 // SeriesDayResult is one day of a run of days, with the rung its ET0 stands on. Unknown rain is left out.
 type SeriesDayResult struct {
-	Date    NeedDate           `json:"date"`
-	ET0Mm   float64            `json:"et0_mm"`
-	Rung    string             `json:"rung"`
-	RainMm  *float64           `json:"rain_mm,omitempty"`
-	Working *ReferenceETResult `json:"working,omitempty"`
+	Date   NeedDate `json:"date"`
+	ET0Mm  float64  `json:"et0_mm"`
+	Rung   string   `json:"rung"`
+	RainMm *float64 `json:"rain_mm,omitempty"`
+	// RainRead says that a person read the rain from a gauge in the garden.
+	RainRead bool               `json:"rain_read,omitempty"`
+	Working  *ReferenceETResult `json:"working,omitempty"`
 }
 
 // CurveResult is a coefficient curve: the values it is drawn through, then its days.
@@ -546,7 +548,7 @@ func referenceETResult(r waterneed.ReferenceET) ReferenceETResult {
 func SeriesOf(s waterneed.Series) []SeriesDayResult {
 	out := make([]SeriesDayResult, len(s.Days))
 	for i, d := range s.Days {
-		out[i] = SeriesDayResult{Date: NeedDate(d.Date), ET0Mm: float64(d.ET0), Rung: string(d.Rung), RainMm: depthOf(d.Rain)}
+		out[i] = SeriesDayResult{Date: NeedDate(d.Date), ET0Mm: float64(d.ET0), Rung: string(d.Rung), RainMm: depthOf(d.Rain), RainRead: d.RainRead}
 		if d.Working != nil {
 			working := referenceETResult(*d.Working)
 			out[i].Working = &working

@@ -83,6 +83,12 @@ type Dig struct {
 	DepletionMM *float64 `json:"depletion_mm,omitempty"` // measured; prevails over the finding
 }
 
+// Repeats tells whether another dig looked at the same ground on the same day.
+func (d Dig) Repeats(other Dig) bool {
+	same := d.PlantingID == other.PlantingID || d.PlantingID != nil && other.PlantingID != nil && *d.PlantingID == *other.PlantingID
+	return d.PlotID == other.PlotID && d.Day.Equal(other.Day.Time) && same
+}
+
 // CropBy returns a crop by its constants, else the garden's own crop of that code, else the published one. Faults are
 // Faults with pointers below at.
 func CropBy(code string, constants *Crop, own []Crop, at string) (waterneed.Crop, error) {
@@ -90,7 +96,7 @@ func CropBy(code string, constants *Crop, own []Crop, at string) (waterneed.Crop
 		crop, err := constants.Constants()
 		return crop, below(at+"/crop_constants", err)
 	}
-	if i := slices.IndexFunc(own, func(c Crop) bool { return c.Code == code }); i >= 0 {
+	if i := ownCrop(code, own); i >= 0 {
 		crop, err := own[i].Constants()
 		if err != nil { // what is wrong with the garden's own crop is said there
 			err = Faults{{Pointer: at + "/crop", Reason: fmt.Sprintf("%q is a crop of the garden whose constants can't be used", code)}}
@@ -102,6 +108,24 @@ func CropBy(code string, constants *Crop, own []Crop, at string) (waterneed.Crop
 		return crop, Faults{{Pointer: at + "/crop", Reason: fmt.Sprintf("%q is neither a published crop nor one of the garden's own", code)}}
 	}
 	return crop, nil
+}
+
+// CopyCrop returns the complete constants of a crop by its code, the garden's own before the published one, as a planting
+// keeps them. Faults are Faults with pointers below at.
+func CopyCrop(code string, own []Crop, at string) (Crop, error) {
+	crop, err := CropBy(code, nil, own, at)
+	if err != nil {
+		return Crop{}, err
+	}
+	out := CropOf(crop)
+	if i := ownCrop(code, own); i >= 0 {
+		out.PlantSpacingM = own[i].PlantSpacingM
+	}
+	return out, nil
+}
+
+func ownCrop(code string, own []Crop) int {
+	return slices.IndexFunc(own, func(c Crop) bool { return c.Code == code })
 }
 
 // OwnCropFaults lists what is wrong with the garden's own crops.

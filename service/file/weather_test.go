@@ -173,3 +173,57 @@ func TestCropBy_order(t *testing.T) {
 		t.Errorf("%v", faults)
 	}
 }
+
+// A station far away reads its psychrometer and its sun under its own sky; a bad place of a station is named, not its days.
+func TestClimate_stationsElsewhere(t *testing.T) {
+	t.Parallel()
+	day := station(t, "pass", "2015-07-06", NeedConditions{TmaxC: new(20.0), TminC: new(8.0), DryBulbC: new(15.0), WetBulbC: new(11.0), SunshineH: new(15.2)})
+	g := weatherGarden(t, day)
+	plain := climateOf(t, g).Measured[0].Weather
+	g.Stations = []WeatherStation{{Station: "pass", LatitudeDeg: new(48.5), ElevationM: new(1600.0)}}
+	w := climateOf(t, g).Measured[0].Weather
+	if !w.VaporPressure.Known || w.WetBulb.Known || w.Sunshine.Value >= plain.Sunshine.Value || w.Sunshine.Value <= 14 {
+		t.Errorf("brought to the garden: %+v", w)
+	}
+	g.Stations[0].ElevationM, g.Stations[0].LatitudeDeg = new(9000.0), new(91.0)
+	_, err := g.Climate()
+	comparePointers(t, err, []string{"/weather_stations/0/latitude_deg", "/weather_stations/0/elevation_m"})
+}
+
+// A reading holds on its own plot before all stations. Elsewhere the median counts where no station knows the rain.
+func TestClimate_rainReadings(t *testing.T) {
+	t.Parallel()
+	g := weatherGarden(t,
+		station(t, "gate", "2015-07-06", NeedConditions{TmaxC: new(27.0), TminC: new(14.0), RainMm: new(1.0)}),
+		station(t, "gate", "2015-07-08", NeedConditions{TmaxC: new(27.0), TminC: new(14.0)}),
+	)
+	reading := func(plot, day string, mm float64) RainReading {
+		return RainReading{PlotID: plot, Day: dayOf(t, day), RainMm: mm}
+	}
+	g.RainReadings = []RainReading{
+		reading("a", "2015-07-06", 4), reading("a", "2015-07-07", 60), reading("b", "2015-07-07", 5), reading("c", "2015-07-07", 7),
+		reading("a", "2015-07-07", 6), reading("c", "2015-07-08", 0),
+	}
+	s, err := climateOf(t, g).Series(waterneed.Date{Year: 2015, Month: 7, Day: 6}, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := func(s waterneed.Series, of string, rain ...float64) { // -1: unknown
+		t.Helper()
+		for i, mm := range rain {
+			if d := s.Days[i]; d.Rain.Known != (mm >= 0) || mm >= 0 && float64(d.Rain.Value) != mm {
+				t.Errorf("%s, %s: %+v, want %v", of, d.Date, d.Rain, mm)
+			}
+		}
+	}
+	want(s, "elsewhere", 1, 6, 0, -1)
+	want(g.RainOn("a", s), "on plot a", 4, 6, 0, -1)
+	want(g.RainOn("b", s), "on plot b", 1, 5, 0, -1)
+	want(s, "the garden's own series", 1, 6, 0, -1)
+	if s.Days[0].RainRead || !s.Days[1].RainRead || !g.RainOn("a", s).Days[0].RainRead {
+		t.Error("what people read is not marked")
+	}
+	g.RainReadings = []RainReading{reading("a", "2015-07-06", -1), reading("b", "2015-07-06", 1001)}
+	_, err = g.Climate()
+	comparePointers(t, err, []string{"/rain_readings/0/rain_mm", "/rain_readings/1/rain_mm"})
+}

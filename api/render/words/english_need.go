@@ -15,6 +15,9 @@ var englishNeed = needPhrases{
 				Remedy: "Enter the reading, even late: the ledger is worked out again from that day.",
 			}
 		},
+		waterneed.FlagRainRead: func(p Printer, f NeedFact) Notice {
+			return Notice{Text: fmt.Sprintf("On %s somebody read the rain from a gauge in the garden: %s in all.", count(f.Days, "day", "days"), p.Depth(f.Depth))}
+		},
 		waterneed.FlagRainSmall: func(p Printer, f NeedFact) Notice {
 			return Notice{Text: fmt.Sprintf("On %s rain of %s in all was too light to reach the roots and was not counted.", count(f.Days, "day", "days"), p.Depth(f.Depth))}
 		},

@@ -133,7 +133,7 @@ func LedgerFacts(l waterneed.Ledger) []NeedFact {
 // depthOf returns the water of a day that a flag is about.
 func depthOf(code waterneed.Code, d waterneed.LedgerDay) unit.Depth {
 	switch code {
-	case waterneed.FlagRainSmall, waterneed.FlagRainUnderPlastic:
+	case waterneed.FlagRainRead, waterneed.FlagRainSmall, waterneed.FlagRainUnderPlastic:
 		if d.Rain.Known {
 			return d.Rain.Value
 		}

@@ -14,7 +14,7 @@ import (
 )
 
 const gardenByID = `-- name: GardenByID :one
-SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision FROM garden WHERE garden_id = $1
+SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class FROM garden WHERE garden_id = $1
 `
 
 func (q *Queries) GardenByID(ctx context.Context, gardenID uuid.UUID) (Garden, error) {
@@ -42,6 +42,8 @@ func (q *Queries) GardenByID(ctx context.Context, gardenID uuid.UUID) (Garden, e
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }
@@ -83,12 +85,13 @@ func (q *Queries) GardenDirectoryList(ctx context.Context, afterID uuid.UUID, ro
 const gardenInsert = `-- name: GardenInsert :one
 INSERT INTO garden (
     name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness,
-    free_share, start_grid_min, notice_period_h, garden_id, revision
+    free_share, start_grid_min, notice_period_h, coastal, humidity_class, garden_id, revision
 ) VALUES (
     $1, $2, $3, $4, $5, $6, $7, $8,
-    $9, $10, $11, $12, $13, $14, $15
+    $9, $10, $11, $12, $13, $14,
+    $15, $16, $17
 )
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class
 `
 
 type GardenInsertParams struct {
@@ -105,6 +108,8 @@ type GardenInsertParams struct {
 	FreeShare     float64
 	StartGridMin  float64
 	NoticePeriodH float64
+	Coastal       bool
+	HumidityClass *string
 	GardenID      uuid.UUID
 	Revision      int64
 }
@@ -124,6 +129,8 @@ func (q *Queries) GardenInsert(ctx context.Context, arg GardenInsertParams) (Gar
 		arg.FreeShare,
 		arg.StartGridMin,
 		arg.NoticePeriodH,
+		arg.Coastal,
+		arg.HumidityClass,
 		arg.GardenID,
 		arg.Revision,
 	)
@@ -150,12 +157,14 @@ func (q *Queries) GardenInsert(ctx context.Context, arg GardenInsertParams) (Gar
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }
 
 const gardenLock = `-- name: GardenLock :one
-SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision FROM garden WHERE garden_id = $1 FOR NO KEY UPDATE
+SELECT garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class FROM garden WHERE garden_id = $1 FOR NO KEY UPDATE
 `
 
 // GardenLock reads the garden and holds it until the transaction ends: one publishing at a time.
@@ -184,6 +193,8 @@ func (q *Queries) GardenLock(ctx context.Context, gardenID uuid.UUID) (Garden, e
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }
@@ -211,9 +222,10 @@ UPDATE garden SET
     name = $1, time_zone = $2, latitude_deg = $3, longitude_deg = $4,
     elevation_m = $5, units = $6, language = $7, water_on = $8,
     water_off = $9, fairness = $10, free_share = $11,
-    start_grid_min = $12, notice_period_h = $13, revision = revision + 1, updated_at = now()
-WHERE garden_id = $14 AND revision = $15
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+    start_grid_min = $12, notice_period_h = $13, coastal = $14,
+    humidity_class = $15, revision = revision + 1, updated_at = now()
+WHERE garden_id = $16 AND revision = $17
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class
 `
 
 type GardenUpdateParams struct {
@@ -230,6 +242,8 @@ type GardenUpdateParams struct {
 	FreeShare     float64
 	StartGridMin  float64
 	NoticePeriodH float64
+	Coastal       bool
+	HumidityClass *string
 	GardenID      uuid.UUID
 	Revision      int64
 }
@@ -250,6 +264,8 @@ func (q *Queries) GardenUpdate(ctx context.Context, arg GardenUpdateParams) (Gar
 		arg.FreeShare,
 		arg.StartGridMin,
 		arg.NoticePeriodH,
+		arg.Coastal,
+		arg.HumidityClass,
 		arg.GardenID,
 		arg.Revision,
 	)
@@ -276,6 +292,8 @@ func (q *Queries) GardenUpdate(ctx context.Context, arg GardenUpdateParams) (Gar
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }
@@ -283,7 +301,7 @@ func (q *Queries) GardenUpdate(ctx context.Context, arg GardenUpdateParams) (Gar
 const seasonUpdate = `-- name: SeasonUpdate :one
 UPDATE garden SET water_on = $1, water_off = $2, revision = revision + 1, updated_at = now()
 WHERE garden_id = $3
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class
 `
 
 // SeasonUpdate writes the dates of a season; the caller holds the garden.
@@ -312,6 +330,8 @@ func (q *Queries) SeasonUpdate(ctx context.Context, waterOn *time.Time, waterOff
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }
@@ -319,7 +339,7 @@ func (q *Queries) SeasonUpdate(ctx context.Context, waterOn *time.Time, waterOff
 const workshopUpdate = `-- name: WorkshopUpdate :one
 UPDATE garden SET workshop = $1, workshop_revision = workshop_revision + 1
 WHERE garden_id = $2 AND workshop_revision = $3
-RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision
+RETURNING garden_id, name, time_zone, latitude_deg, longitude_deg, elevation_m, units, language, water_on, water_off, fairness, free_share, start_grid_min, notice_period_h, plan_revision, schedule_version, revision, created_at, updated_at, workshop, workshop_revision, coastal, humidity_class
 `
 
 // WorkshopUpdate writes the workshop over its own revision; no row when that has moved on.
@@ -348,6 +368,8 @@ func (q *Queries) WorkshopUpdate(ctx context.Context, workshop json.RawMessage, 
 		&i.UpdatedAt,
 		&i.Workshop,
 		&i.WorkshopRevision,
+		&i.Coastal,
+		&i.HumidityClass,
 	)
 	return i, err
 }

@@ -21,6 +21,14 @@ type AuditEntry struct {
 	CreatedAt time.Time
 }
 
+type ClimateDocument struct {
+	GardenID  uuid.UUID
+	Kind      string
+	Document  json.RawMessage
+	Revision  int64
+	UpdatedAt time.Time
+}
+
 type Closure struct {
 	GardenID      uuid.UUID
 	ID            uuid.UUID
@@ -89,6 +97,8 @@ type Garden struct {
 	UpdatedAt        time.Time
 	Workshop         json.RawMessage
 	WorkshopRevision int64
+	Coastal          bool
+	HumidityClass    *string
 }
 
 type GardenDirectory struct {
@@ -150,6 +160,16 @@ type OperatorToken struct {
 	Label        string
 	SecretSha256 []byte
 	CreatedAt    time.Time
+}
+
+type OwnCrop struct {
+	GardenID  uuid.UUID
+	ID        uuid.UUID
+	Code      string
+	Constants json.RawMessage
+	Revision  int64
+	CreatedAt time.Time
+	UpdatedAt time.Time
 }
 
 type PlanningRules struct {
@@ -223,6 +243,18 @@ type PlotHolder struct {
 	Revision  int64
 	CreatedAt time.Time
 	UpdatedAt time.Time
+}
+
+type RainReading struct {
+	GardenID  uuid.UUID
+	ID        uuid.UUID
+	PlotID    uuid.UUID
+	Day       time.Time
+	RainMm    float64
+	Note      string
+	Reporter  string
+	Revision  int64
+	CreatedAt time.Time
 }
 
 type Rotation struct {
@@ -386,22 +418,27 @@ type WaterSource struct {
 }
 
 type WeatherDay struct {
-	GardenID      uuid.UUID
-	Station       string
-	Day           time.Time
-	Kind          string
-	TmaxC         *float64
-	TminC         *float64
-	DewPointC     *float64
-	RhMaxPct      *float64
-	RhMinPct      *float64
-	RhMeanPct     *float64
-	WindMS        *float64
-	WindHeightM   *float64
-	RadiationMjM2 *float64
-	SunshineH     *float64
-	RainMm        *float64
-	UpdatedAt     time.Time
+	GardenID         uuid.UUID
+	Station          string
+	Day              time.Time
+	Kind             string
+	TmaxC            *float64
+	TminC            *float64
+	DewPointC        *float64
+	RhMaxPct         *float64
+	RhMinPct         *float64
+	RhMeanPct        *float64
+	WindMS           *float64
+	WindHeightM      *float64
+	RadiationMjM2    *float64
+	SunshineH        *float64
+	RainMm           *float64
+	UpdatedAt        time.Time
+	VaporPressureKpa *float64
+	DryBulbC         *float64
+	WetBulbC         *float64
+	Psychrometer     *string
+	Et0Mm            *float64
 }
 
 type Webhook struct {

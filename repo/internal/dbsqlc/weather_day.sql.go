@@ -13,7 +13,7 @@ import (
 )
 
 const weatherDayList = `-- name: WeatherDayList :many
-SELECT garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct, wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at FROM weather_day
+SELECT garden_id, station, day, kind, tmax_c, tmin_c, dew_point_c, rh_max_pct, rh_min_pct, rh_mean_pct, wind_m_s, wind_height_m, radiation_mj_m2, sunshine_h, rain_mm, updated_at, vapor_pressure_kpa, dry_bulb_c, wet_bulb_c, psychrometer, et0_mm FROM weather_day
 WHERE garden_id = $1 AND day BETWEEN $2 AND $3
 ORDER BY day, station, kind
 `
@@ -45,6 +45,11 @@ func (q *Queries) WeatherDayList(ctx context.Context, gardenID uuid.UUID, firstD
 			&i.SunshineH,
 			&i.RainMm,
 			&i.UpdatedAt,
+			&i.VaporPressureKpa,
+			&i.DryBulbC,
+			&i.WetBulbC,
+			&i.Psychrometer,
+			&i.Et0Mm,
 		); err != nil {
 			return nil, err
 		}

@@ -1,0 +1,12 @@
+DROP TABLE rain_reading;
+ALTER TABLE weather_day
+    DROP COLUMN vapor_pressure_kpa,
+    DROP COLUMN dry_bulb_c,
+    DROP COLUMN wet_bulb_c,
+    DROP COLUMN psychrometer,
+    DROP COLUMN et0_mm;
+DROP TABLE own_crop;
+DROP TABLE climate_document;
+ALTER TABLE garden
+    DROP COLUMN coastal,
+    DROP COLUMN humidity_class;
