@@ -51,8 +51,8 @@ func TestDemo_endToEnd(t *testing.T) {
 		}
 	}
 	written := regexp.MustCompile(`(?m)^Written: (.+)$`).FindAllStringSubmatch(first.out, -1)
-	if len(written) != 12 {
-		t.Errorf("%d documents, want 6 for each garden", len(written))
+	if len(written) != 14 {
+		t.Errorf("%d documents, want 7 for each garden", len(written))
 	}
 	before := map[string]string{}
 	for _, w := range written {
@@ -84,8 +84,8 @@ func TestDemo_endToEnd(t *testing.T) {
 func pasteRequests(t *testing.T, printed string) {
 	t.Helper()
 	lines := regexp.MustCompile(`(?m)^  curl -s (.+)$`).FindAllStringSubmatch(printed, -1)
-	if len(lines) != 5 {
-		t.Fatalf("%d requests are printed, want 5", len(lines))
+	if len(lines) != 6 {
+		t.Fatalf("%d requests are printed, want 6", len(lines))
 	}
 	words := regexp.MustCompile(`'([^']*)'|(\S+)`)
 	for _, line := range lines {

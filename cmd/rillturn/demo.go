@@ -10,6 +10,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -128,6 +129,9 @@ func (d *demo) run(ctx context.Context, number int, text []byte) error {
 		}
 	}
 	d.loaded = append(d.loaded, p)
+	if err := d.live(ctx, p, number, g); err != nil {
+		return fmt.Errorf("the first days of %s: %w", g.Garden.Name, err)
+	}
 	return d.report(ctx, p, *rotation)
 }
 
@@ -182,6 +186,7 @@ func (d *demo) report(ctx context.Context, p service.Principal, r repo.Rotation)
 		{".svg", of(svg.Timeline)},
 		{"-shares.svg", of(svg.Fairness)},
 		{"-schedule.pdf", func(w io.Writer) error { return pdf.Schedule(w, view, pdf.Options{}) }},
+		{"-ledger.svg", func(w io.Writer) error { return d.ledger(ctx, w, p) }},
 		{"-sheets.pdf", func(w io.Writer) error { return d.sheets(ctx, w, p, view.Schedule.Generated) }},
 	}
 	for _, doc := range documents {
@@ -254,30 +259,34 @@ func (d *demo) serve(ctx context.Context, db *database, address string) error {
 	if err != nil {
 		return err
 	}
-	first, err := d.firstTurn(ctx)
+	d.clock.forward(demoServes)
+	svc := service.New(d.pool, d.clock.now)
+	toReport, err := d.turnToReport(ctx, svc)
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	d.clock.forward(first.EndsAt.Add(time.Hour)) // so that there is a turn to report
-	svc := service.New(d.pool, d.clock.now)
 	log := slog.New(slog.NewTextHandler(d.std.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	jobs, err := svc.StartJobs(ctx, log)
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	if err := d.invite(ctx, svc, db, "http://"+listener.Addr().String()+"/v1", first); err != nil {
+	if err := d.invite(ctx, svc, db, "http://"+listener.Addr().String()+"/v1", toReport); err != nil {
 		return errors.Join(err, listener.Close(), jobs())
 	}
 	return errors.Join(serveHTTP(ctx, listener, svc, log), jobs())
 }
 
-func (d *demo) firstTurn(ctx context.Context) (repo.ScheduledTurn, error) {
-	turns, _, err := service.New(d.pool, d.clock.now).Turns(ctx, d.loaded[0], repo.TurnFilter{Statuses: []string{"planned"}}, service.Page{Limit: 1})
-	if err == nil && len(turns) == 0 {
-		err = errors.New("the first garden has no turn")
-	}
+// turnToReport is the last turn of the first garden that has run and that nobody reported.
+func (d *demo) turnToReport(ctx context.Context, svc *service.Service) (repo.ScheduledTurn, error) {
+	turns, err := d.pastTurns(ctx, svc, d.loaded[0])
 	if err != nil {
 		return repo.ScheduledTurn{}, err
 	}
-	return turns[0], nil
+	for _, t := range slices.Backward(turns) {
+		reports, _, err := svc.Reports(ctx, d.loaded[0], t.ID, service.Page{Limit: 1})
+		if err != nil || len(reports) == 0 {
+			return t, err
+		}
+	}
+	return repo.ScheduledTurn{}, errors.New("every turn that has run is reported")
 }

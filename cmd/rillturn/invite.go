@@ -12,10 +12,14 @@ import (
 	"rillturn.example/rillturn/service"
 )
 
-// invite prints the address, one fresh token per role, and five requests that work when pasted.
-func (d *demo) invite(ctx context.Context, svc *service.Service, db *database, base string, first repo.ScheduledTurn) error {
+// invite prints the address, one fresh token per role, and six requests that work when pasted.
+func (d *demo) invite(ctx context.Context, svc *service.Service, db *database, base string, toReport repo.ScheduledTurn) error {
 	p := d.loaded[0]
-	coordinator, gardener, err := d.people(ctx, svc, p, first)
+	coordinator, gardener, err := d.people(ctx, svc, p, toReport)
+	if err != nil {
+		return err
+	}
+	planting, err := d.shownPlanting(ctx, svc, p)
 	if err != nil {
 		return err
 	}
@@ -47,20 +51,21 @@ func (d *demo) invite(ctx context.Context, svc *service.Service, db *database, b
 	say("  gardener (%s): %s", gardener.Name, secrets["gardener"])
 	say("  integration: %s", secrets["integration"])
 	say("  operator: %s", secrets["operator"])
-	say("\nFive requests to paste:")
+	say("\nSix requests to paste:")
 	const curl = "  curl -s -H 'Authorization: Bearer %s' '%s%s'"
 	say(curl, secrets["coordinator"], url, "/plots?limit=3")
 	say(curl, secrets["coordinator"], url, "/rotations/current")
 	say(curl, secrets["integration"], url, "/schedule.ics")
+	say(curl, secrets["gardener"], url, "/plantings/"+planting.ID.String()+"/ledger")
 	say(curl, secrets["gardener"], url, "/turns?limit=2")
 	say("  curl -s -H 'Authorization: Bearer %s' -H 'Content-Type: application/json' -d '{\"outcome\":\"done\"}' '%s/turns/%s/reports'",
-		secrets["gardener"], url, first.ID)
+		secrets["gardener"], url, toReport.ID)
 	say("\nCtrl-C stops.")
 	return nil
 }
 
-// people finds a coordinator, and a gardener whose plot the first turn waters.
-func (d *demo) people(ctx context.Context, svc *service.Service, p service.Principal, first repo.ScheduledTurn) (coordinator, gardener repo.Member, err error) {
+// people finds a coordinator, and a gardener whose plot a turn waters.
+func (d *demo) people(ctx context.Context, svc *service.Service, p service.Principal, toReport repo.ScheduledTurn) (coordinator, gardener repo.Member, err error) {
 	members, _, err := svc.Members(ctx, p, service.Page{Limit: 200})
 	if err != nil {
 		return coordinator, gardener, err
@@ -72,7 +77,7 @@ func (d *demo) people(ctx context.Context, svc *service.Service, p service.Princ
 			coordinator = m
 		}
 	}
-	for _, m := range first.Members {
+	for _, m := range toReport.Members {
 		holders, _, err := svc.Holders(ctx, p, m.PlotID, service.Page{Limit: 1})
 		if err != nil {
 			return coordinator, gardener, err
@@ -82,7 +87,7 @@ func (d *demo) people(ctx context.Context, svc *service.Service, p service.Princ
 		}
 	}
 	if gardener.Name == "" {
-		return coordinator, gardener, errors.New("nobody holds a plot of the first turn")
+		return coordinator, gardener, errors.New("nobody holds a plot of the turn")
 	}
 	return coordinator, gardener, nil
 }

@@ -27,7 +27,7 @@ func loadGarden(ctx context.Context, svc *service.Service, g file.Garden) (servi
 		svc: svc, members: map[string]uuid.UUID{}, lines: map[string]uuid.UUID{}, sources: map[string]uuid.UUID{}, plots: map[string]uuid.UUID{},
 		layouts: map[string]uuid.UUID{}, plantings: map[string]uuid.UUID{},
 	}
-	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.plant, l.digs, l.weather, l.shed} {
+	for _, step := range []func(context.Context, file.Garden) error{l.open, l.people, l.water, l.hours, l.ground, l.draw, l.climate, l.plant, l.digs, l.weather, l.rain, l.shed} {
 		if err := step(ctx, g); err != nil {
 			return l.p, fmt.Errorf("load %s: %w", g.Garden.Name, err)
 		}
@@ -40,7 +40,7 @@ func (l *loader) open(ctx context.Context, g file.Garden) error {
 	made, err := l.svc.CreateGarden(ctx, service.Principal{Role: service.Operator, Name: "demo"}, repo.GardenValues{
 		Name: s.Name, TimeZone: s.TimeZone, LatitudeDeg: s.LatitudeDeg, LongitudeDeg: s.LongitudeDeg, ElevationM: s.ElevationM, Units: s.Units,
 		Language: s.Language, WaterOn: timeOf(s.WaterOn), WaterOff: timeOf(s.WaterOff), Fairness: s.Fairness, FreeShare: s.FreeShare,
-		StartGridMin: s.StartGridMin, NoticePeriodH: s.NoticePeriodH,
+		StartGridMin: s.StartGridMin, NoticePeriodH: s.NoticePeriodH, Coastal: s.Coastal, HumidityClass: nonEmpty(s.HumidityClass),
 	}, g.Members[0].Name)
 	if err != nil {
 		return err
@@ -160,6 +160,26 @@ func (l *loader) draw(ctx context.Context, g file.Garden) error {
 	return nil
 }
 
+// climate enters the garden's own crops, its normals and its stations.
+func (l *loader) climate(ctx context.Context, g file.Garden) error {
+	for _, c := range g.Crops {
+		if _, err := l.svc.CreateOwnCrop(ctx, l.p, c); err != nil {
+			return fmt.Errorf("crop %s: %w", c.Code, err)
+		}
+	}
+	if len(g.Normals) > 0 {
+		if _, err := l.svc.ReplaceClimateNormals(ctx, l.p, 1, g.Normals); err != nil {
+			return fmt.Errorf("climate normals: %w", err)
+		}
+	}
+	if len(g.Stations) > 0 {
+		if _, err := l.svc.ReplaceWeatherStations(ctx, l.p, 1, g.Stations); err != nil {
+			return fmt.Errorf("weather stations: %w", err)
+		}
+	}
+	return nil
+}
+
 func (l *loader) plant(ctx context.Context, g file.Garden) error {
 	for _, p := range g.Plantings {
 		v := repo.PlantingValues{
@@ -208,10 +228,20 @@ func (l *loader) weather(ctx context.Context, g file.Garden) error {
 		days[i] = repo.WeatherDay{
 			Station: d.Station, Day: d.Day.Time, Kind: d.Kind, TmaxC: d.TmaxC, TminC: d.TminC, DewPointC: d.DewPointC, RhMaxPct: d.RhMaxPct,
 			RhMinPct: d.RhMinPct, RhMeanPct: d.RhMeanPct, WindMS: d.WindMS, WindHeightM: d.WindHeightM, RadiationMjM2: d.RadiationMjM2,
-			SunshineH: d.SunshineH, RainMm: d.RainMm,
+			SunshineH: d.SunshineH, RainMm: d.RainMm, VaporPressureKpa: d.VaporPressureKpa, DryBulbC: d.DryBulbC, WetBulbC: d.WetBulbC,
+			Psychrometer: nonEmpty(d.Psychrometer), Et0Mm: d.ET0Mm,
 		}
 	}
 	return l.svc.StoreWeather(ctx, l.p, days)
+}
+
+func (l *loader) rain(ctx context.Context, g file.Garden) error {
+	for i, r := range g.RainReadings {
+		if _, err := l.svc.CreateRainReading(ctx, l.p, repo.RainReadingValues{PlotID: l.plots[r.PlotID], Day: r.Day.Time, RainMm: r.RainMm}); err != nil {
+			return fmt.Errorf("rain reading %d: %w", i, err)
+		}
+	}
+	return nil
 }
 
 // shed enters what is in the store, and the workshop.
