@@ -24,6 +24,7 @@ type Configuration struct {
 	connections        int
 	counting           bool // zones cost their visits, not their time
 	layouts            []configLayout
+	pairs              [][]pairDays // by two layouts
 	cells              []cell
 	hands              []cellItem // hand turns, each a zone of its own
 	handVisits         []float64
@@ -37,7 +38,27 @@ type configLayout struct {
 	visits float64
 	most   float64 // share that its days and soil let it have
 	soak   float64
-	days   []float64 // by day: most milli-minutes in its windows, its longest turns with their pauses
+}
+
+// pairDays is what a zone that holds two layouts can get in its windows: the longest turns with their pauses.
+type pairDays struct {
+	days []float64 // milli-minutes on each day on which there is anything
+	sum  float64
+	most float64
+}
+
+// within is the milli-minutes in all and on the best day when the soil takes so much on a day.
+func (p *pairDays) within(soil float64) (sum, most float64) {
+	if soil >= p.most {
+		return p.sum, p.most
+	}
+	for _, t := range p.days {
+		if t > soil {
+			t = soil
+		}
+		sum += t
+	}
+	return sum, soil
 }
 
 // cell is a range of joint heads.
@@ -93,10 +114,9 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 			continue
 		}
 		piped = append(piped, i)
-		c.layouts = append(c.layouts, configLayout{
-			layout: i, visits: visits, most: most, soak: float64(m.Layouts[i].Soak), days: longestDays(m, s, i),
-		})
+		c.layouts = append(c.layouts, configLayout{layout: i, visits: visits, most: most, soak: float64(m.Layouts[i].Soak)})
 	}
+	c.pairs = longestDays(m, s, piped)
 	heads, varies := cellHeads(m, s, piped)
 	for k, low := range heads {
 		high := math.Inf(1)
@@ -108,14 +128,29 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 	return c
 }
 
-func longestDays(m *problem.Model, s, i int) []float64 {
-	days := make([]float64, m.Days)
-	for _, slot := range m.Slots[s] {
-		if m.Open[i][slot.Day] && slot.Usable >= m.Sources[s].MinRun {
-			days[slot.Day] += float64(problem.Longest(slot.Usable, m.Layouts[i].MaxRun, m.Layouts[i].Soak))
+// longestDays works out what two layouts of one zone can get in their windows on every day: turns no longer than either
+// bears, pauses as long as both ask for.
+func longestDays(m *problem.Model, s int, layouts []int) [][]pairDays {
+	out := make([][]pairDays, len(layouts))
+	for a := range layouts {
+		out[a] = make([]pairDays, len(layouts))
+		for b := range a + 1 {
+			i, k := layouts[a], layouts[b]
+			days := make([]float64, m.Days)
+			run, soak := min(m.Layouts[i].MaxRun, m.Layouts[k].MaxRun), max(m.Layouts[i].Soak, m.Layouts[k].Soak)
+			for _, slot := range m.Slots[s] {
+				if m.Open[i][slot.Day] && m.Open[k][slot.Day] && slot.Usable >= m.Sources[s].MinRun {
+					days[slot.Day] += float64(problem.Longest(slot.Usable, run, soak))
+				}
+			}
+			pair := pairDays{days: slices.DeleteFunc(days, func(t float64) bool { return t == 0 })}
+			for _, t := range pair.days {
+				pair.sum, pair.most = pair.sum+t, max(pair.most, t)
+			}
+			out[a][b], out[b][a] = pair, pair
 		}
 	}
-	return days
+	return out
 }
 
 // cellHeads returns the lower ends of the cells, rising: the heads that members ask for, and between and above them
@@ -201,16 +236,12 @@ func (c *Configuration) want(i *cellItem, share float64) float64 {
 // together is the turns (see counted) of a zone led by b that holds i, -1 where the days and soils of the two give the leader too
 // little.
 func (c *Configuration) together(b, i *cellItem, share float64) float64 {
-	want, potential, most := c.want(b, share), 0.0, 1.0
-	for d := range c.layouts[b.layout].days {
-		t := min(b.day, i.day, c.layouts[b.layout].days[d], c.layouts[i.layout].days[d])
-		potential += t
-		most = math.Max(most, t)
-	}
+	want := c.want(b, share)
+	potential, most := c.pairs[b.layout][i.layout].within(min(b.day, i.day))
 	if want > potential*(1+1e-6)+1 {
 		return -1
 	}
-	visits := max(c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/most-ceilSlack))
+	visits := max(c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/max(1, most)-ceilSlack))
 	return c.counted(visits, math.Ceil(want/min(b.run, i.run)-ceilSlack), max(c.layouts[b.layout].soak, c.layouts[i.layout].soak))
 }
 
@@ -287,7 +318,7 @@ const (
 )
 
 // Time returns the least milli-minutes, changeovers included, in which every layout gets the share of its need, or as
-// much as it can get at all. It may stop as soon as the answer is above enough.
+// much as it can get at all. It may stop as soon as it is clear on which side of enough the answer lies.
 func (c *Configuration) Time(share, enough float64) float64 {
 	alone := 0.0
 	for k := range c.hands {
@@ -315,6 +346,9 @@ func (c *Configuration) Time(share, enough float64) float64 {
 	best := 0.0
 	for range configRounds {
 		programme.solve(configExchanges)
+		if !math.IsInf(enough, 1) && alone+programme.total() <= enough {
+			break // the zones known already cover every layout in the time
+		}
 		found, ratio := c.columns(programme.dual, share)
 		sum := 0.0
 		for _, u := range programme.dual {
@@ -343,6 +377,13 @@ func (c *Configuration) Zones(share float64) [][]int {
 	return out
 }
 
+// WithoutChangeovers returns the bound on the milli-minutes in which zones are open.
+func (c *Configuration) WithoutChangeovers() *Configuration {
+	open := *c
+	open.known, open.changeover = nil, 0
+	return &open
+}
+
 // Visits returns the least number of visits in which every layout that can get water gets some.
 func (c *Configuration) Visits() int {
 	counting := *c
@@ -353,24 +394,28 @@ func (c *Configuration) Visits() int {
 // leastShare is a share for which one turn is enough.
 const leastShare = 1e-3
 
-// Share returns a share that cannot be exceeded in the time, no higher than from.
+// Share returns a share that cannot be exceeded in the time, no higher than from: bisection from above, so the answer is
+// never too low.
 func (c *Configuration) Share(time, from float64) float64 {
 	time *= 1 + ceilSlack
-	spend := c.Time(from, math.Inf(1))
+	spend := c.Time(from, time)
 	if spend <= time {
 		return from
 	}
 	low, high := 0.0, from
 	if !math.IsInf(spend, 1) {
-		low = from * time / spend
+		low = from * time / spend // near the answer, and a little above it where turns cost something of their own
+	}
+	for step := configStep; low > 0 && c.Time(low, time) > time; step *= 2 {
+		if low, high = low-step*from, low; low < leastShare {
+			low = 0
+		}
 	}
 	for range configSteps {
-		if high-low < configGap*high {
+		if high-low < configFine*high {
 			break
 		}
-		// Time rises a little less than in proportion to the share, so that the answer lies near the lower end.
-		mid := low + (high-low)/configStep
-		if c.Time(mid, time) > time {
+		if mid := (low + high) / 2; c.Time(mid, time) > time {
 			high = mid
 		} else {
 			low = mid
@@ -379,10 +424,11 @@ func (c *Configuration) Share(time, from float64) float64 {
 	return high
 }
 
-// The range in which the share is known to lie, a few hundredths of it, is cut so often, to one of so many parts or by it.
+// How the share is narrowed down.
 const (
-	configSteps = 4
-	configStep  = 6
+	configSteps = 16
+	configFine  = 3e-4 // at which that ends
+	configStep  = 0.01 // how far below a share that is not possible the next one is tried first
 )
 
 // found is a zone that the duals ask for.

@@ -72,6 +72,17 @@ func (c *cover) price() (enters int, ok bool) {
 	return enters, ok
 }
 
+// total is the cost of the solution at hand.
+func (c *cover) total() float64 {
+	sum := 0.0
+	for at, b := range c.basis {
+		if b >= 0 {
+			sum += c.cost[b] * c.value[at]
+		}
+	}
+	return sum
+}
+
 // solve makes the programme's duals best for its columns, in at most so many exchanges.
 func (c *cover) solve(most int) {
 	for range most {
