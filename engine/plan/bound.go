@@ -41,13 +41,14 @@ type bounds struct {
 	bySource  []Bound   // layouts that can't get the share whatever is done get what they can
 	bySoil    []Bound   // of the layout of the source that can get least
 	byLine    []Bound
+	conflicts []conflict              // by line: the one that its bound rests on, if any
 	tight     []bool                  // by source: the configuration bound has been looked at
 	columns   []*zoning.Configuration // by source; nil until looked at
 }
 
 func newBounds(m *problem.Model, intervals bool) *bounds {
 	b := &bounds{
-		m: m, intervals: intervals, most: make([]float64, len(m.Layouts)), bySource: make([]Bound, len(m.Sources)), bySoil: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)),
+		m: m, intervals: intervals, most: make([]float64, len(m.Layouts)), bySource: make([]Bound, len(m.Sources)), bySoil: make([]Bound, len(m.Sources)), byLine: make([]Bound, len(m.Lines)), conflicts: make([]conflict, len(m.Lines)),
 		tight: make([]bool, len(m.Sources)), columns: make([]*zoning.Configuration, len(m.Sources)),
 	}
 	for s := range m.Sources {
@@ -60,7 +61,9 @@ func newBounds(m *problem.Model, intervals bool) *bounds {
 		b.bySoil[s] = least(soil)
 	}
 	for k := range m.Lines {
-		b.byLine[k] = least(lineBounds(m, k))
+		var time Bound
+		time, b.conflicts[k] = lineTimeBound(m, k)
+		b.byLine[k] = least(append(lineVolumeBounds(m, k), time))
 	}
 	return b
 }
@@ -132,6 +135,13 @@ func (b *bounds) tighten(sources []int) {
 			continue
 		}
 		b.bySource[s] = least(append([]Bound{b.bySource[s]}, b.zoneBounds(s)...))
+	}
+	for _, s := range sources {
+		if k := b.m.LineOf[s]; k >= 0 && b.conflicts[k].atOnce > 0 {
+			time := b.byLine[k]
+			time.Share, time.Reason = b.conflicts[k].zones(b.m, time.Share), BoundLineTime
+			b.byLine[k], b.conflicts[k] = least([]Bound{b.byLine[k], time}), conflict{}
+		}
 	}
 }
 
@@ -321,10 +331,9 @@ func inside(a, b []bool) bool {
 	return true
 }
 
-func lineBounds(m *problem.Model, k int) []Bound {
-	var members []int
+// lineWindows are the servable layouts behind a line, its windows, each once, and the time in which one is open.
+func lineWindows(m *problem.Model, k int) (members []int, spans []problem.Slot, open problem.Span) {
 	windows := map[int]bool{}
-	var spans []problem.Slot
 	for s := range m.Sources {
 		if m.LineOf[s] != k {
 			continue
@@ -337,52 +346,116 @@ func lineBounds(m *problem.Model, k int) []Bound {
 			}
 		}
 	}
-	open := union(m, spans)
-	if b, some := lineTimeBound(m, k, open); some {
-		return append(b, lineVolumeBounds(m, k, spans, members, open)...)
-	}
-	return lineVolumeBounds(m, k, spans, members, open)
+	return members, spans, union(m, spans)
 }
 
-// lineTimeBound counts on how many sources the line can feed at the same instant: no zone of a source draws less than
-// the layout that takes least alone.
-func lineTimeBound(m *problem.Model, k int, open problem.Span) ([]Bound, bool) {
-	var flows []problem.Rate
-	var sources []zoning.Least
+// conflict is layouts behind a line whose zones hinder each other.
+type conflict struct {
+	atOnce int
+	large  map[int][]int // by source
+	time   float64       // milli-minutes in which those zones can be open in all
+}
+
+// lineTimeBound looks at layouts that take much of a line's flow. A zone draws no less than any member does alone, because
+// more members only draw more. So of the zones that hold layouts of more than an (n+1)th part of the flow no more than n
+// can be open at once, and with two sources of those that hold more than some flow here and more than the rest of it there
+// only one. The zones that hold such layouts are open at least as long as if they were all there is.
+func lineTimeBound(m *problem.Model, k int) (Bound, conflict) {
+	limit := m.Lines[k].FlowLimit
+	_, _, open := lineWindows(m, k)
+	var sources []int
 	for s := range m.Sources {
-		if m.LineOf[s] != k || len(m.Members[s]) == 0 {
-			continue
+		if m.LineOf[s] == k && len(m.Members[s]) > 0 {
+			sources = append(sources, s)
 		}
-		smallest := problem.MaxRate
-		for _, i := range m.Members[s] {
-			smallest = min(smallest, m.Operate(s, []int{i}).Delivered[0])
-		}
-		flows = append(flows, smallest)
-		sources = append(sources, zoning.NewLeast(m, s, m.Members[s], false))
 	}
-	slices.Sort(flows)
-	sum, atOnce := problem.Rate(0), 0
-	for _, q := range flows {
-		if sum += q; sum > m.Lines[k].FlowLimit {
+	alone := make([]problem.Rate, len(m.Layouts))
+	for _, s := range sources {
+		for _, i := range m.Members[s] {
+			alone[i] = m.Operate(s, []int{i}).Delivered[0] - 1 // against rounding
+		}
+	}
+	lowest, worst := Bound{Share: 1, Reason: BoundLineTime, Line: m.Lines[k].ID}, conflict{}
+	look := func(atOnce int, above func(s int) problem.Rate) {
+		c := conflict{atOnce: atOnce, large: map[int][]int{}, time: float64(atOnce) * float64(open)}
+		var all []zoning.Least
+		for _, s := range sources {
+			for _, i := range m.Members[s] {
+				if alone[i] > above(s) {
+					c.large[s] = append(c.large[s], i)
+				}
+			}
+			all = append(all, zoning.NewLeast(m, s, c.large[s], false))
+		}
+		spend := func(share float64) float64 {
+			total := 0.0
+			for k := range all {
+				total += all[k].Open(share)
+			}
+			return total
+		}
+		if spend(lowest.Share) > c.time {
+			lowest.Share, worst = zoning.LargestShare(spend, c.time), c
+		}
+	}
+	for n := 1; n < len(sources); n++ {
+		look(n, func(int) problem.Rate { return limit / problem.Rate(n+1) })
+	}
+	if len(sources) == 2 {
+		var here []problem.Rate
+		for _, i := range m.Members[sources[0]] {
+			here = append(here, alone[i])
+		}
+		slices.Sort(here)
+		here = slices.Compact(here)
+		for n := range min(lineCuts, len(here)) {
+			large := here[n*len(here)/min(lineCuts, len(here))]
+			look(1, func(s int) problem.Rate {
+				if s == sources[0] {
+					return large - 1
+				}
+				return limit - large
+			})
+		}
+	}
+	return lowest, worst
+}
+
+// lineCuts is how many flows of a line's first source are looked at for conflicts with its second.
+const lineCuts = 20
+
+// zones sharpens the bound of a conflict by the zones that its layouts could have.
+func (c *conflict) zones(m *problem.Model, from float64) float64 {
+	var all []*zoning.Configuration
+	for s := range m.Sources {
+		if len(c.large[s]) > zoning.ConfigurationLayouts {
+			return from
+		}
+		if len(c.large[s]) > 0 {
+			all = append(all, zoning.NewConfiguration(m, s, c.large[s], false).WithoutChangeovers())
+		}
+	}
+	low, high := 0.0, from
+	for range conflictSteps {
+		mid, total := high-(high-low)/4, 0.0
+		for _, c := range all {
+			total += c.Time(mid, math.Inf(1))
+		}
+		if total > c.time*(1+boundGap) {
+			low, high = mid*c.time/total*(1-boundGap), mid
+		} else if low = mid; high-low < boundGap {
 			break
 		}
-		atOnce++
 	}
-	if atOnce == len(flows) {
-		return nil, false
-	}
-	share := zoning.LargestShare(func(share float64) float64 {
-		total := 0.0
-		for k := range sources {
-			total += sources[k].Open(share)
-		}
-		return total
-	}, float64(max(1, atOnce))*float64(open))
-	return []Bound{{Share: share, Reason: BoundLineTime, Line: m.Lines[k].ID}}, true
+	return high
 }
 
-func lineVolumeBounds(m *problem.Model, k int, spans []problem.Slot, members []int, open problem.Span) []Bound {
+// conflictSteps is how often the share is narrowed down for that.
+const conflictSteps = 10
+
+func lineVolumeBounds(m *problem.Model, k int) []Bound {
 	line := &m.Lines[k]
+	members, spans, open := lineWindows(m, k)
 	out := []Bound{{
 		Share: volumeShare(m, members, float64(line.FlowLimit.Volume(open))/1000), Reason: BoundLineFlow, Line: line.ID,
 	}}
