@@ -149,9 +149,9 @@ func key(level float64) int { return int(level*500 + 0.5) }
 // mode is one way of making zones for a group.
 type mode struct {
 	goal  zoning.Goal
-	limit problem.Rate // flow of a zone of several; 0 for what the source gives
-	shake uint64       // other dice for small sources; 0 for none
-	dive  bool         // start from the linear programme over zones too
+	limit limits // flow of a zone of several, by source; nil for what the sources give
+	shake uint64 // other dice for small sources; 0 for none
+	dive  bool   // start from the linear programme over zones too
 }
 
 // modes lists the ways worth trying. Where a meter cannot feed all sources at full flow, smaller zones let several of
@@ -169,10 +169,15 @@ func (p *planner) modes(sources []int) []mode {
 			sum += p.LargestFlow(s)
 		}
 		if limit := p.Lines[line].FlowLimit; sum > limit && len(sources) > 1 {
-			part := limit / problem.Rate(len(sources))
-			out = append(out, mode{goal: zoning.LeastTime, limit: part}, mode{goal: zoning.LeastTime, limit: part * 5 / 4}, mode{goal: zoning.LeastWater, limit: 0})
+			even := limits{}
+			for _, s := range sources {
+				even[s] = limit / problem.Rate(len(sources))
+			}
+			split := p.split(sources, limit)
+			out = append(out, mode{goal: zoning.LeastTime, limit: split}, mode{goal: zoning.LeastTime, limit: even})
+			out = append(out, mode{goal: zoning.LeastTime, limit: split.times(5, 4)}, mode{goal: zoning.LeastWater})
 			if len(sources) > 2 {
-				out = append(out, mode{goal: zoning.LeastTime, limit: part * 2}, mode{goal: zoning.LeastWater, limit: part * 2})
+				out = append(out, mode{goal: zoning.LeastTime, limit: split.times(2, 1)}, mode{goal: zoning.LeastWater, limit: split.times(2, 1)})
 			}
 		}
 	}
@@ -180,6 +185,60 @@ func (p *planner) modes(sources []int) []mode {
 		out = append(out, mode{goal: zoning.LeastWater})
 	}
 	return out
+}
+
+// limits are flows by source that zones of several are held to.
+type limits map[int]problem.Rate
+
+// times returns the limits by a factor.
+func (l limits) times(num, den problem.Rate) limits {
+	out := limits{}
+	for s, limit := range l {
+		out[s] = limit * num / den
+	}
+	return out
+}
+
+// Steps of splits, in parts of the line's flow, and the zones that each may try.
+const (
+	splitSteps  = 24
+	splitBudget = 300
+)
+
+// split shares the flow of a line among sources so that each can run whenever it likes: one step after the other goes to
+// the source whose zones take the largest part of its windows.
+func (p *planner) split(sources []int, flow problem.Rate) limits {
+	out, busy := limits{}, map[int]float64{}
+	step := flow / max(splitSteps, problem.Rate(2*len(sources)))
+	for _, s := range sources {
+		out[s] = step
+		busy[s] = p.busy(s, step)
+	}
+	for left := flow - step*problem.Rate(len(sources)); left >= step; left -= step {
+		worst := sources[0]
+		for _, s := range sources {
+			if busy[s] > busy[worst] {
+				worst = s
+			}
+		}
+		out[worst] += step
+		busy[worst] = p.busy(worst, out[worst])
+	}
+	return out
+}
+
+// busy is the part of a source's windows that its zones take when those of several draw no more than limit.
+func (p *planner) busy(s int, limit problem.Rate) float64 {
+	spent := 0.0
+	for _, members := range zoning.Partition(zoning.Request{
+		Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
+		Level: p.bounds.of([]int{s}).Share, FlowLimit: limit, Budget: splitBudget, Seed: p.Seed, Stop: p.halt,
+	}) {
+		z := problem.NewBatch(p.Model, s, members, p.Share)
+		spend := z.SpendAt(p.Model, p.bounds.of([]int{s}).Share, true)
+		spent += spend.Time + spend.Short
+	}
+	return spent / math.Max(1, windowTime(p.Model, s, nil))
 }
 
 // attempt makes zones for a level and divides the time among them. Zones known already are a start that saves work.
@@ -210,7 +269,7 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
-			Level: level, Goal: how.goal, FlowLimit: how.limit, Time: time, Budget: budget, Start: start,
+			Level: level, Goal: how.goal, FlowLimit: how.limit[s], Time: time, Budget: budget, Start: start,
 			Columns: columns, Shake: how.shake, Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {

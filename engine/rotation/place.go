@@ -1,6 +1,7 @@
 package rotation
 
 import (
+	"cmp"
 	"slices"
 	"sort"
 
@@ -19,6 +20,7 @@ type preference int
 const (
 	longestFirst preference = iota // most turn and soak time still to come
 	largestFirst                   // largest flow, which leaves least of the line unused
+	inOrder                        // as longestFirst, and sources in their own order
 	earlierFirst                   // in the order of the published rota
 	onTheClock                     // in that order, and not before the published time
 )
@@ -154,7 +156,7 @@ func (p *placement) fill(cluster []int, bySlot [][]waiting) {
 			}
 		}
 		pending := false
-		for _, w := range cluster {
+		for _, w := range p.busiest(cluster, bySlot) {
 			slot := &p.g.Slots[w]
 			if len(bySlot[w]) == 0 {
 				continue
@@ -184,6 +186,30 @@ func (p *placement) fill(cluster []int, bySlot [][]waiting) {
 	for _, w := range cluster {
 		p.giveUp(w, bySlot)
 	}
+}
+
+// busiest orders the slots of a cluster by the time that they need to the end, most first: whoever has most left gets a
+// line's flow first. By the clock they come in their own order.
+func (p *placement) busiest(cluster []int, bySlot [][]waiting) []int {
+	if len(cluster) < 2 || p.rule >= inOrder {
+		return cluster
+	}
+	left := make(map[int]problem.Span, len(cluster))
+	for _, w := range cluster {
+		sum, longest := problem.Span(0), problem.Span(0)
+		for k := range bySlot[w] {
+			v := &bySlot[w][k]
+			for _, piece := range v.pieces {
+				sum += piece
+			}
+			longest = max(longest, remaining(v, &p.g.Zones[v.zone]))
+		}
+		p.g.steps += int64(placeSteps * len(bySlot[w]))
+		left[w] = max(longest, sum+problem.Span(max(0, len(bySlot[w])-1))*p.g.Model.Sources[p.g.Slots[w].Source].Changeover)
+	}
+	order := slices.Clone(cluster)
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(left[b], left[a]) })
+	return order
 }
 
 // giveUp reports what is left of a slot's visits when the slot is over.

@@ -85,6 +85,9 @@ func (g *Group) Solve(c Config) Result {
 	}
 	s.allowed = c.Work
 	best := s.settle(p, caps, c)
+	if c.Budget > 0 && c.Kept == nil {
+		best, p = s.relearn(best, p, caps, c)
+	}
 	if c.Retime > 0 && !s.spent() {
 		if timely, changed := s.retime(p, c.Retime); changed {
 			if other := s.settle(timely, caps, c); g.resultScore(&other).better(g.resultScore(&best)) {
@@ -103,11 +106,39 @@ type search struct {
 	*evaluator
 	rng       *rand.Rand
 	halt      func() bool
-	allowed   int64     // work at which no better pattern is looked for
-	tolerance float64   // of a change for the better
-	most      []float64 // sorted shares that the zones could have at most; nil until asked for
-	mostMoved int       // turns by which a pattern may differ from the published one; 0 for any
+	allowed   int64          // work at which no better pattern is looked for
+	tolerance float64        // of a change for the better
+	most      []float64      // sorted shares that the zones could have at most; nil until asked for
+	learned   []problem.Span // by slot: what the last rotation was placed with cut off
+	mostMoved int            // turns by which a pattern may differ from the published one; 0 for any
 }
+
+// relearn improves the pattern once more where windows hold less than the search counted on and somebody goes short for it:
+// with what they turned out to hold.
+func (s *search) relearn(best Result, p Pattern, caps []volumeCap, c Config) (Result, Pattern) {
+	cut, room := s.limits.cut, s.limits.room
+	for range relearnRounds {
+		score := s.g.resultScore(&best)
+		if slices.Equal(s.learned, s.limits.cut) || s.spent() || !slices.ContainsFunc(score.shares, func(v float64) bool { return v < 1 }) {
+			break
+		}
+		s.limits.cut = slices.Clone(s.learned)
+		s.g.setRoom(&s.limits)
+		s.allowed = c.Work * searchPart / 100
+		q := s.improve(best.Pattern.clone(), c.Budget/2)
+		s.allowed = c.Work
+		other := s.settle(q, caps, c)
+		if !s.g.resultScore(&other).better(score) {
+			break
+		}
+		best, p = other, q
+	}
+	s.limits.cut, s.limits.room = cut, room
+	return best, p
+}
+
+// relearnRounds is how often patterns are improved once more for what their windows turned out to hold.
+const relearnRounds = 3
 
 // Parts of the work, in hundredths, after which the search leaves the rest to those who come after it: to dropping turns,
 // and that to placing them.
@@ -391,15 +422,17 @@ func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
 	cut, pools := slices.Clone(s.limits.cut), slices.Clone(s.limits.pools)
 	begin := func() { s.limits.cut, s.limits.pools = slices.Clone(cut), slices.Clone(pools) }
 	best := s.settleOnce(p.clone(), caps, c)
+	learned := slices.Clone(s.learned)
 	begin()
 	if s.g.rationed() && !s.spent() {
 		s.untimed = true
 		other := s.settleOnce(p.clone(), caps, c)
 		if s.untimed = false; s.g.resultScore(&other).better(s.g.resultScore(&best)) {
-			best = other
+			best, learned = other, slices.Clone(s.learned)
 		}
 		begin()
 	}
+	s.learned = learned
 	return best
 }
 
@@ -411,6 +444,7 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 	var bestScore score
 	found := false
 	eta := 1.0
+	s.learned = slices.Clone(s.limits.cut)
 	for range placeRounds {
 		visits, levels := s.visits(p)
 		if visits == nil {
@@ -435,6 +469,7 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 			r.Caps = s.poolCaps(caps)
 			if sc := g.resultScore(&r); !found || sc.better(bestScore) {
 				best, bestScore, found = r, sc, true
+				s.learned = slices.Clone(s.limits.cut)
 			}
 		}
 		total := problem.Span(0)
@@ -455,7 +490,7 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 }
 
 func (g *Group) bestPlacement(visits []Visit, c Config) (runs []Run, overflow []problem.Span) {
-	rules := []preference{longestFirst, largestFirst}
+	rules := []preference{longestFirst, largestFirst, inOrder}
 	if c.Clock != nil {
 		rules = []preference{onTheClock, earlierFirst, longestFirst, largestFirst}
 	}

@@ -215,11 +215,20 @@ func (g *Group) used(c *volumeCap, visits []Visit) (volume int64, time problem.S
 	}
 	for _, v := range visits {
 		if in[v.Slot] {
-			volume += g.Zones[v.Zone].Op.Total.Volume(v.Time)
+			flow := g.Zones[v.Zone].Op.Total
+			if c.meter {
+				flow = share(g.Model.Lines[c.line].FlowLimit, flow)
+			}
+			volume += flow.Volume(v.Time)
 			time += v.Time
 		}
 	}
 	return volume, time
+}
+
+// share is the part of a line's flow that a zone takes from the others: where n like it can be open at once, an nth part.
+func share(limit, flow problem.Rate) problem.Rate {
+	return limit / max(1, limit/max(1, flow))
 }
 
 // calibrate corrects the pools after a division. With downOnly it only lowers pools whose water was exceeded. It tells
