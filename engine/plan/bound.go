@@ -308,6 +308,10 @@ func dayBounds(m *problem.Model, s int, intervals bool) []Bound {
 	for _, set := range daySets(m, s) {
 		least := zoning.NewLeast(m, s, set.within, intervals)
 		share := least.Share(windowTime(m, s, set.days))
+		if len(set.within) <= zoning.ExactLayouts {
+			exact := zoning.NewExact(m, s, set.within, intervals)
+			share = min(share, exact.Share(windowTime(m, s, set.days)))
+		}
 		out = append(out, Bound{Share: share, Reason: BoundDays, Source: m.Sources[s].ID, Layout: m.Layouts[set.layout].ID})
 	}
 	return out
