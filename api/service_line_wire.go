@@ -10,6 +10,7 @@ func serviceLineValues(b gen.ServiceLineValues) repo.ServiceLineValues {
 		Name:              b.Name,
 		FlowLimitLPerMin:  b.FlowLimitLPerMin,
 		DailyVolumeLimitL: b.DailyVolumeLimitL,
+		ElsewhereLPerMin:  b.ElsewhereLPerMin,
 	}
 }
 
@@ -19,6 +20,7 @@ func serviceLineView(r repo.ServiceLine) gen.ServiceLine {
 		Name:              r.Name,
 		FlowLimitLPerMin:  r.FlowLimitLPerMin,
 		DailyVolumeLimitL: r.DailyVolumeLimitL,
+		ElsewhereLPerMin:  r.ElsewhereLPerMin,
 		Revision:          r.Revision,
 		CreatedAt:         r.CreatedAt,
 		UpdatedAt:         r.UpdatedAt,

@@ -21,6 +21,8 @@ func waterSourceValues(b gen.WaterSourceValues) repo.WaterSourceValues {
 		TankVolumeL:          b.TankVolumeL,
 		TankLevelM:           b.TankLevelM,
 		TankRefillLPerDay:    b.TankRefillLPerDay,
+		TankOutletDiameterMm: b.TankOutletDiameterMm,
+		TankOutletK:          b.TankOutletK,
 	}
 }
 
@@ -41,6 +43,8 @@ func waterSourceView(r repo.WaterSource) gen.WaterSource {
 		TankVolumeL:          r.TankVolumeL,
 		TankLevelM:           r.TankLevelM,
 		TankRefillLPerDay:    r.TankRefillLPerDay,
+		TankOutletDiameterMm: r.TankOutletDiameterMm,
+		TankOutletK:          r.TankOutletK,
 		Revision:             r.Revision,
 		CreatedAt:            r.CreatedAt,
 		UpdatedAt:            r.UpdatedAt,

@@ -4,9 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/service/file"
@@ -21,8 +23,8 @@ func (s *Service) SupplyCurve(ctx context.Context, p Principal, source uuid.UUID
 	if err != nil {
 		return file.SupplyResult{}, err
 	}
-	result, err := file.RunFlow(flow)
-	return result.Supply, err
+	supply, assumed, err := flow.Source.Supply("/source")
+	return flow.Source.SupplyOf(supply, assumed), err
 }
 
 // CheckLayout computes what comes out of every hole of a layout's latest revision while it alone is open, and answers
@@ -98,20 +100,22 @@ func (s *Service) latest(ctx context.Context, p Principal, id uuid.UUID) (file.N
 	return named, doc, nil
 }
 
-// flowOf returns a flow file with the source of the garden and nothing behind it.
+// flowOf returns a flow file with the source of the garden, as plans know it, and nothing behind it.
 func (s *Service) flowOf(ctx context.Context, p Principal, source uuid.UUID) (file.Flow, error) {
-	q := s.read(p)
-	row, err := q.WaterSourceByID(ctx, p.Garden, source)
-	if err != nil {
-		return file.Flow{}, explain(err, effect{entity: "water source"})
+	var g file.Garden
+	read := &snapping{q: s.read(p), garden: p.Garden}
+	for _, step := range []func(context.Context, *file.Garden) error{read.settings, read.water} {
+		if err := step(ctx, &g); err != nil {
+			return file.Flow{}, err
+		}
 	}
-	tests, err := q.FlowTestListBySource(ctx, p.Garden, source)
-	if err != nil {
-		return file.Flow{}, err
+	i := slices.IndexFunc(g.WaterSources, func(w file.WaterSource) bool { return w.ID == source.String() })
+	if i < 0 {
+		return file.Flow{}, missing(pgx.ErrNoRows, "water source")
 	}
-	flow := file.Flow{Source: waterSourceFile(row, tests).FlowSource()}
+	flow := file.Flow{Source: g.FlowSource(g.WaterSources[i])}
 	if _, _, err := flow.Source.Supply("/source"); err != nil {
-		return flow, noSupply(row.Name, err)
+		return flow, noSupply(g.WaterSources[i].Name, err)
 	}
 	return flow, nil
 }
@@ -119,7 +123,9 @@ func (s *Service) flowOf(ctx context.Context, p Principal, source uuid.UUID) (fi
 // noSupply says why there is no supply curve of a source, and which measurement would give one.
 func noSupply(source string, err error) error {
 	refused := refuse(Conflict, "What %s can give is not known yet: record a bucket test of it (volume and seconds), and if you can its static pressure.", source)
-	if fields := fieldsOf(err); len(fields) > 0 && len(fields[0].Pointer) > len("/source") {
+	if fields := fieldsOf(err); len(fields) > 0 && fields[0].Pointer == "/source/elsewhere_l_per_min" {
+		refused.Detail = fmt.Sprintf("What is drawn elsewhere on the service line of %s %s.", source, fields[0].Reason)
+	} else if len(fields) > 0 && len(fields[0].Pointer) > len("/source") {
 		refused.Detail = fmt.Sprintf("The flow tests of %s give no supply curve: %s %s.", source, strings.TrimPrefix(fields[0].Pointer, "/source/"), fields[0].Reason)
 	}
 	refused.cause = err
@@ -128,7 +134,7 @@ func noSupply(source string, err error) error {
 
 // checkTests refuses the newest flow test of a source when the tests give no supply curve with it.
 func checkTests(source repo.WaterSource, tests []repo.FlowTest, newest uuid.UUID) error {
-	curve := waterSourceFile(source, tests).FlowSource()
+	curve := file.Garden{}.FlowSource(waterSourceFile(source, tests)) // whatever the hours: the tests fit together or they don't
 	if len(curve.FlowTests) == 0 {
 		return nil // a tank feeds by its level
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"rillturn.example/rillturn/engine/hydraulics"
@@ -49,7 +50,7 @@ type facts struct {
 	start    time.Time // midnight of the horizon's first day in the garden's zone
 	end      time.Time
 	supplies map[string]hydraulics.Supply
-	assumed  map[string]hydraulics.SupplyAssumptions
+	shown    map[string]file.SupplyResult // the supplies and what they rest on, as files show them
 	openings []opening
 	units    []*watered
 	left     []file.UnplannedPlan // plots that are not planned for, and why
@@ -98,7 +99,7 @@ func gatherNeed(g file.Garden) (*facts, error) {
 	var faults, tests, unsolved file.Faults
 	f.fitSources(&tests)
 	for _, x := range tests {
-		if i := 0; !scan(x.Pointer+" end", "/water_sources/%d end", &i) {
+		if i := 0; !scan(x.Pointer+" end", "/water_sources/%d end", &i) && !strings.HasPrefix(x.Pointer, "/service_lines/") {
 			faults = append(faults, x)
 		}
 	}
@@ -117,7 +118,7 @@ func gatherNeed(g file.Garden) (*facts, error) {
 
 // timed sets a garden's clock and horizon.
 func timed(g file.Garden) (*facts, error) {
-	f := &facts{Garden: g, supplies: map[string]hydraulics.Supply{}, assumed: map[string]hydraulics.SupplyAssumptions{}}
+	f := &facts{Garden: g, supplies: map[string]hydraulics.Supply{}, shown: map[string]file.SupplyResult{}}
 	var err error
 	if f.loc, err = time.LoadLocation(g.Garden.TimeZone); err != nil {
 		return nil, file.Faults{{Pointer: "/garden/time_zone", Reason: "is not a zone of the IANA time zone database, such as America/Los_Angeles"}}
@@ -132,18 +133,36 @@ func timed(g file.Garden) (*facts, error) {
 
 func (f *facts) fitSources(faults *file.Faults) {
 	for i, s := range f.WaterSources {
-		supply, assumed, err := s.FlowSource().Supply(file.Point("water_sources", i))
+		at := file.Point("water_sources", i)
+		flow := f.FlowSource(s)
+		supply, assumed, err := flow.Supply(at)
 		if err != nil {
 			for _, x := range fieldsOf(err) {
-				if x.Pointer == file.Point("water_sources", i) {
+				switch {
+				case x.Pointer == at:
 					x.Reason = s.Name + " has no flow test: a bucket test (volume and seconds) is enough"
+				case x.Pointer == at+"/elsewhere_l_per_min":
+					x.Pointer = f.lineAt(s) + "/elsewhere_l_per_min"
+					x.Reason = "together with the other sources of the line " + x.Reason
 				}
-				*faults = append(*faults, file.Fault(x))
+				*faults = append(*faults, file.Fault{Pointer: inGarden.Replace(x.Pointer), Reason: x.Reason})
 			}
 			continue
 		}
-		f.supplies[s.ID], f.assumed[s.ID] = supply, assumed
+		f.supplies[s.ID], f.shown[s.ID] = supply, flow.SupplyOf(supply, assumed)
 	}
+}
+
+// inGarden names the fields of a flow source as the garden file has them.
+var inGarden = strings.NewReplacer(
+	"/tank/level_m", "/tank_level_m", "/tank/outlet_diameter_mm", "/tank_outlet_diameter_mm", "/tank/outlet_k", "/tank_outlet_k",
+	"/hose/length_m", "/hose_length_m", "/hose/diameter_mm", "/hose_inside_diameter_mm",
+)
+
+// lineAt is the pointer of the service line of a source.
+func (f *facts) lineAt(s file.WaterSource) string {
+	i := slices.IndexFunc(f.ServiceLines, func(l file.ServiceLine) bool { return s.ServiceLineID != nil && l.ID == *s.ServiceLineID })
+	return file.Point("service_lines", i)
 }
 
 // findUnits lists what takes turns, in the order of plots and then layouts, and what does not, with the reason.
@@ -278,7 +297,11 @@ func leastHead(c *hydraulics.Compiled, alone float64) unit.Head {
 func (f *facts) problem() problem.Problem {
 	p := problem.Problem{Days: f.Horizon.Days, OverTolerance: overTolerance}
 	for _, l := range f.ServiceLines {
-		p.Lines = append(p.Lines, problem.Line{ID: l.ID, FlowLimit: problem.RateDown(unit.LitersPerMinute(l.FlowLimitLPerMin)), DailyCap: volume(l.DailyVolumeLimitL)})
+		left := l.FlowLimitLPerMin // for the plan
+		if l.ElsewhereLPerMin != nil {
+			left -= *l.ElsewhereLPerMin
+		}
+		p.Lines = append(p.Lines, problem.Line{ID: l.ID, FlowLimit: problem.RateDown(unit.LitersPerMinute(left)), DailyCap: volume(l.DailyVolumeLimitL)})
 	}
 	for _, s := range f.WaterSources {
 		p.Sources = append(p.Sources, f.source(s))

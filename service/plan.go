@@ -124,7 +124,7 @@ func (f *facts) result(p problem.Problem, made plan.Plan) (file.GardenPlan, erro
 func minutes(s problem.Span) float64 { return float64(s.Minutes()) }
 
 func (f *facts) sourcePlan(s file.WaterSource) file.SourcePlan {
-	out := file.SourcePlan{ID: s.ID, Supply: file.SupplyOf(f.supplies[s.ID], f.assumed[s.ID]), Hours: []file.HoursPlan{}}
+	out := file.SourcePlan{ID: s.ID, Supply: f.shown[s.ID], Hours: []file.HoursPlan{}}
 	for _, o := range f.openings {
 		if o.Source == s.ID {
 			out.Hours = append(out.Hours, file.HoursPlan{StartsAt: o.Start, EndsAt: o.End})

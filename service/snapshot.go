@@ -24,7 +24,7 @@ const weatherBefore = 366
 func snapshot(ctx context.Context, tx pgx.Tx, garden uuid.UUID, h file.Horizon, now time.Time) (file.Garden, error) {
 	s := &snapping{q: repo.New(tx), garden: garden, horizon: h}
 	out := file.Garden{Horizon: h}
-	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.ground, s.rules, s.climate, s.weather, s.rainReadings, s.watered, s.digs} {
+	for _, read := range []func(context.Context, *file.Garden) error{s.settings, s.people, s.water, s.closures, s.outages, s.ground, s.rules, s.climate, s.weather, s.rainReadings, s.watered, s.digs} {
 		if err := read(ctx, &out); err != nil {
 			return out, fmt.Errorf("snapshot of garden %s: %w", garden, err)
 		}
@@ -77,6 +77,7 @@ func (s *snapping) people(ctx context.Context, out *file.Garden) error {
 	return err
 }
 
+// water reads the service lines, the sources with their flow tests, and the hours in which they may run.
 func (s *snapping) water(ctx context.Context, out *file.Garden) error {
 	lines, err := s.q.ServiceLineList(ctx, s.garden)
 	if err != nil {
@@ -85,6 +86,7 @@ func (s *snapping) water(ctx context.Context, out *file.Garden) error {
 	for _, l := range lines {
 		out.ServiceLines = append(out.ServiceLines, file.ServiceLine{
 			ID: l.ID.String(), Name: l.Name, FlowLimitLPerMin: l.FlowLimitLPerMin, DailyVolumeLimitL: l.DailyVolumeLimitL,
+			ElsewhereLPerMin: l.ElsewhereLPerMin,
 		})
 	}
 	sources, err := s.q.WaterSourceList(ctx, s.garden)
@@ -99,10 +101,6 @@ func (s *snapping) water(ctx context.Context, out *file.Garden) error {
 		own := slices.DeleteFunc(slices.Clone(tests), func(t repo.FlowTest) bool { return t.WaterSourceID != w.ID })
 		out.WaterSources = append(out.WaterSources, waterSourceFile(w, own))
 	}
-	return s.times(ctx, out)
-}
-
-func (s *snapping) times(ctx context.Context, out *file.Garden) error {
 	hours, err := s.q.WaterHoursList(ctx, s.garden)
 	if err != nil {
 		return err
@@ -113,6 +111,10 @@ func (s *snapping) times(ctx context.Context, out *file.Garden) error {
 			EndLocal: h.EndLocal, ValidFrom: dayPointer(h.ValidFrom), ValidTo: dayPointer(h.ValidTo), Note: h.Note,
 		})
 	}
+	return nil
+}
+
+func (s *snapping) closures(ctx context.Context, out *file.Garden) error {
 	closures, err := s.q.ClosureList(ctx, s.garden)
 	if err != nil {
 		return err
@@ -123,7 +125,7 @@ func (s *snapping) times(ctx context.Context, out *file.Garden) error {
 			Weekdays: ints(c.Weekdays), DayParity: c.DayParity, ExemptMethods: c.ExemptMethods, Rule: c.Rule,
 		})
 	}
-	return s.outages(ctx, out)
+	return nil
 }
 
 func (s *snapping) ground(ctx context.Context, out *file.Garden) error {
@@ -260,7 +262,7 @@ func waterSourceFile(w repo.WaterSource, tests []repo.FlowTest) file.WaterSource
 		ID: w.ID.String(), Name: w.Name, Kind: w.Kind, ServiceLineID: idPointer(w.ServiceLineID), HoseConnections: int(w.HoseConnections),
 		HoseLengthM: w.HoseLengthM, HoseInsideDiameterMM: w.HoseInsideDiameterMm, StaticHeadM: w.StaticHeadM, ChangeoverMin: w.ChangeoverMin,
 		MinRunMin: w.MinRunMin, FlowLimitLPerMin: w.FlowLimitLPerMin, DailyVolumeLimitL: w.DailyVolumeLimitL, TankVolumeL: w.TankVolumeL,
-		TankLevelM: w.TankLevelM, TankRefillLPerDay: w.TankRefillLPerDay,
+		TankLevelM: w.TankLevelM, TankRefillLPerDay: w.TankRefillLPerDay, TankOutletDiameterMM: w.TankOutletDiameterMm, TankOutletK: w.TankOutletK,
 	}
 	for _, t := range tests {
 		tested := t.TestedAt.UTC()

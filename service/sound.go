@@ -21,6 +21,9 @@ func (f *facts) sound(faults *file.Faults) {
 	for i, l := range f.ServiceLines {
 		between(&l.FlowLimitLPerMin, leastFigure, mostFlow, "service_lines", i, "flow_limit_l_per_min")
 		between(l.DailyVolumeLimitL, leastFigure, mostVolume, "service_lines", i, "daily_volume_limit_l")
+		if e := l.ElsewhereLPerMin; e != nil && !(*e >= 0 && *e < l.FlowLimitLPerMin) {
+			faults.Add(file.Point("service_lines", i, "elsewhere_l_per_min"), "is %g, must lie between 0 and the flow limit of the line", *e)
+		}
 	}
 	for i, s := range f.WaterSources {
 		at := func(name string) []any { return []any{"water_sources", i, name} }
@@ -36,7 +39,7 @@ func (f *facts) sound(faults *file.Faults) {
 	}
 	for i, h := range f.WaterHours {
 		for _, c := range []struct{ name, clock string }{{"start_local", h.StartLocal}, {"end_local", h.EndLocal}} {
-			if !isClock(c.clock) {
+			if !file.IsClock(c.clock) {
 				faults.Add(file.Point("water_hours", i, c.name), "is %q, must be a clock time such as 18:30", c.clock)
 			}
 		}

@@ -245,7 +245,7 @@ func moreHours(g *file.Garden, m file.MoreHours, faults *file.Faults) {
 			}
 		}
 	}
-	if !isClock(start) {
+	if !file.IsClock(start) {
 		faults.Add("/more_hours/start_local", "must be a clock time such as 18:30: the weekday has no water hours that could last longer")
 		return
 	}
@@ -257,11 +257,4 @@ func moreHours(g *file.Garden, m file.MoreHours, faults *file.Faults) {
 	g.WaterHours = append(slices.Clone(g.WaterHours), file.WaterHours{
 		ID: "what-if", WaterSourceID: m.WaterSourceID, Weekdays: []int{m.Weekday}, StartLocal: start, EndLocal: fmt.Sprintf("%02d:%02d", end/60, end%60),
 	})
-}
-
-// isClock tells whether a text is a clock time of the form 18:30, up to 24:00.
-func isClock(text string) bool {
-	var h, m int
-	n, err := fmt.Sscanf(text, "%02d:%02d", &h, &m)
-	return err == nil && n == 2 && len(text) == len("18:30") && h >= 0 && m >= 0 && m < 60 && h*60+m <= minutesPerDay
 }

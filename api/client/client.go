@@ -1142,7 +1142,7 @@ type FlowTest struct {
 	// Note Anything worth knowing.
 	Note string `json:"note"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
@@ -1192,7 +1192,7 @@ type FlowTestValues struct {
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min,omitempty"`
 
 	// TestedAt When it was measured.
@@ -2769,13 +2769,16 @@ type SeasonValues struct {
 
 // ServiceLine A metered pipe that feeds sources.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
+// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
 type ServiceLine struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -2804,10 +2807,13 @@ type ServiceLineList struct {
 
 // ServiceLineValues A metered pipe that feeds sources.
 //
-// Examples: {"daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"name":"meter by the gate"}
+// Examples: {"daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"name":"meter by the gate"}
 type ServiceLineValues struct {
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -3055,8 +3061,11 @@ type Strip string
 // SupplyAssumption One thing the supply curve rests on besides the tests.
 type SupplyAssumption = file.AssumptionResult
 
-// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
+// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·((1 − `own_share`)·(Q + E)^`n` + `own_share`·Q^`n`) with Q in L/min and E = `elsewhere_l_per_min`, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// SupplyFlowTest Whether a flow test made the curve: tests made in the water hours of the source, or up to an hour from them, make it alone where there is one for all of the hours.
+type SupplyFlowTest = file.TestUse
 
 // Supposed One change; exactly one field is set.
 type Supposed struct {
@@ -3699,6 +3708,12 @@ type WaterSource struct {
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
 
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
+
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`
 
@@ -3760,6 +3775,12 @@ type WaterSourceValues struct {
 
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
+
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
 
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`

@@ -64,7 +64,7 @@ func (l *loader) people(ctx context.Context, g file.Garden) error {
 func (l *loader) water(ctx context.Context, g file.Garden) error {
 	for _, s := range g.ServiceLines {
 		row, err := l.svc.CreateServiceLine(ctx, l.p, repo.ServiceLineValues{
-			Name: s.Name, FlowLimitLPerMin: s.FlowLimitLPerMin, DailyVolumeLimitL: s.DailyVolumeLimitL,
+			Name: s.Name, FlowLimitLPerMin: s.FlowLimitLPerMin, DailyVolumeLimitL: s.DailyVolumeLimitL, ElsewhereLPerMin: s.ElsewhereLPerMin,
 		})
 		if err != nil {
 			return fmt.Errorf("service line %s: %w", s.Name, err)
@@ -76,7 +76,8 @@ func (l *loader) water(ctx context.Context, g file.Garden) error {
 			Name: s.Name, Kind: s.Kind, ServiceLineID: lookup(l.lines, s.ServiceLineID), HoseConnections: int32(s.HoseConnections),
 			HoseLengthM: s.HoseLengthM, HoseInsideDiameterMm: s.HoseInsideDiameterMM, StaticHeadM: s.StaticHeadM, ChangeoverMin: s.ChangeoverMin,
 			MinRunMin: s.MinRunMin, FlowLimitLPerMin: s.FlowLimitLPerMin, DailyVolumeLimitL: s.DailyVolumeLimitL, TankVolumeL: s.TankVolumeL,
-			TankLevelM: s.TankLevelM, TankRefillLPerDay: s.TankRefillLPerDay,
+			TankLevelM: s.TankLevelM, TankRefillLPerDay: s.TankRefillLPerDay, TankOutletDiameterMm: s.TankOutletDiameterMM,
+			TankOutletK: s.TankOutletK,
 		})
 		if err != nil {
 			return fmt.Errorf("water source %s: %w", s.Name, err)

@@ -3,6 +3,7 @@ package hydraulics
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -27,10 +28,8 @@ type FlowTest struct {
 	Seconds   float64     // bucket
 	Hose      *TestHose   // bucket filled after this hose; nil at the bare outlet
 	TimeOfDay unit.Minutes
-	Timed     bool // TimeOfDay was noted
-	// OthersOpen says that other outlets of the line ran during the test. The point stays at this outlet's own flow: the
-	// head was at least what it would have been alone, never more.
-	OthersOpen bool
+	Timed     bool      // TimeOfDay was noted
+	Other     unit.Flow // drawn at other outlets of the line meanwhile; 0 when this one was tested alone
 }
 
 // TestHose is the hose a bucket was filled through.
@@ -41,11 +40,29 @@ type TestHose struct {
 
 // FitOptions narrows a fit.
 type FitOptions struct {
-	// From and To pick the tests of a time of day [min after midnight]; From == To takes all. Line pressure differs
-	// between dawn and dusk.
-	From, To unit.Minutes
+	// Hours are the stretches of the day in which the source is to run; none takes the tests of all hours alike. Line
+	// pressure differs between dawn and dusk.
+	Hours []DayHours
 	// MaxFlow is a limit from elsewhere, such as the service line's; 0 for none.
 	MaxFlow unit.Flow
+}
+
+// DayHours is a stretch of the day, in minutes after midnight; From after To is one over midnight.
+type DayHours struct{ From, To unit.Minutes }
+
+// comparableWithin is how far outside a stretch of hours a test may lie and still tell of it [min]: demand on a public
+// line rises and falls over a few hours, and people test before the watering begins. Our choice.
+const comparableWithin = 60
+
+// tells says whether a test was made in the hours or close to them.
+func (h DayHours) tells(t *FlowTest) bool {
+	const day = 24 * 60
+	around := func(v unit.Minutes) float64 { return math.Mod(float64(v)+2*day, day) }
+	length := float64(h.To - h.From)
+	if length < 0 {
+		length += day
+	}
+	return t.Timed && around(t.TimeOfDay-h.From+comparableWithin) <= length+2*comparableWithin
 }
 
 // AssumptionCode names something a fitted supply rests on besides the tests.
@@ -54,12 +71,21 @@ type AssumptionCode string
 // What a fit may have assumed.
 const (
 	AssumedStatic       AssumptionCode = "static_assumed"         // Value, Low, High: static head [m]
+	AssumedOtherStatic  AssumptionCode = "static_of_other_hours"  // Value, Low, High: static head [m]; High as measured
 	AssumedExponent     AssumptionCode = "exponent_assumed"       // Value, Low, High: n
 	ClampedExponent     AssumptionCode = "exponent_clamped"       // Value: n used; Low: what the tests gave
-	AssumedOtherHours   AssumptionCode = "tests_of_other_hours"   // no test of the hours asked for
-	AssumedOthersOpen   AssumptionCode = "others_open_in_tests"   // tests with other outlets running, taken as alone
+	AssumedOtherHours   AssumptionCode = "tests_of_other_hours"   // no test of the hours from Low to High [min after midnight]
+	AssumedSwing        AssumptionCode = "pressure_swing_assumed" // Value, Low, High: share of the static head that other hours lack
+	AssumedOthersOpen   AssumptionCode = "others_open_in_tests"   // every test had other outlets running; it is taken as alone
 	AssumedBeyondTests  AssumptionCode = "flow_beyond_tests"      // Value: largest flow tested [L/min]
 	AssumedSeveralReads AssumptionCode = "several_readings_worst" // more tests than the curve has constants: the worst holds
+
+	// What a source may rest on besides its fit.
+	DrawnElsewhere      AssumptionCode = "drawn_elsewhere"          // Value: at other outlets of the line meanwhile [L/min]
+	AssumedAllShared    AssumptionCode = "all_pipes_shared"         // with others: nobody tested this one with others open
+	AssumedTankOutlet   AssumptionCode = "tank_outlet_bore_assumed" // Value, Low, High: inside diameter [mm]
+	AssumedTankOutletK  AssumptionCode = "tank_outlet_loss_assumed" // Value, Low, High: loss coefficient
+	UncountedTankOutlet AssumptionCode = "tank_outlet_not_counted"  // the loss of the outlet is left out
 )
 
 // Assumption is one of them with its numbers.
@@ -73,6 +99,7 @@ type Assumption struct {
 // assumed.
 type SupplyAssumptions struct {
 	List      []Assumption
+	Used      []int // the tests that made the curve, in rising order
 	Low, High Supply
 }
 
@@ -89,35 +116,60 @@ const (
 	// readings are never better than a few per cent.
 	leastFittedExponent = 1.0
 	mostFittedExponent  = 2.2
+	// assumedSwing is by how much of the static head a line may give way from the hours of the tests to others. Common
+	// practice, no source; from nothing to a quarter is plausible.
+	assumedSwing = 0.10
+	mostSwing    = 0.25
 )
 
 // point is a test brought to the source's outlet.
 type point struct {
-	flow, head float64
-	bucket     bool
+	flow, other, head float64
 }
 
 // FitSupply makes the supply curve of a source from its flow tests: h0 from static tests, k and n from one or more tests
 // with a flow. With one such test n is assumed, without a static test h0 is. Where tests disagree the curve runs through
 // the worst of them: never optimistic. Faults name the tests they are about as "[i].head_m" and so on.
+//
+//  1. Hours. A test tells of a stretch of hours when it was made within them or up to an hour before or after. When tests
+//     with a flow tell of every stretch, those that tell of one make the curve alone. Otherwise all tests do, the worst of
+//     them, and the range goes down to a line that gives way in the untested hours. When no test tells of any stretch, the
+//     static head is lowered by an assumed swing of the line's pressure. So is a static head of other hours, or of no noted
+//     hour, beside flows of these.
+//  2. Other outlets. Of the loss K·Q^n alone, kS·Q^n lies in pipes shared with other outlets of the line. A test at flow Q
+//     with E drawn elsewhere shows
+//     kS = (h0 - h - K·Q^n) / ((Q+E)^n - Q^n);
+//     the largest over the tests holds, within 0 and K, with the smallest K that a test made alone gives. Without a test
+//     made alone, K is what the tests give when nothing is shared, and kS what they give when everything is: each the
+//     worst of what may be. Without a test with others open everything counts as shared.
 func FitSupply(tests []FlowTest, o FitOptions) (Supply, SupplyAssumptions, error) {
 	if err := validateTests(tests); err != nil {
 		return Supply{}, SupplyAssumptions{}, err
 	}
 	var a SupplyAssumptions
-	chosen := a.ofHours(tests, o)
-	static, known := leastStatic(tests, chosen)
-	points, err := testPoints(tests, chosen, static, known)
-	if err != nil {
+	f := fit{limit: float64(o.MaxFlow), swing: a.choose(tests, o.Hours)}
+	closed := statics(tests, a.Used, false)
+	of := -1 // the static test of other hours
+	if len(closed) == 0 {
+		of, closed = staticsOfOthers(tests, a.Used)
+	}
+	var err error
+	if f.points, err = testPoints(tests, a.Used, closed); err != nil {
 		return Supply{}, SupplyAssumptions{}, err
 	}
-	if !known {
-		static = a.assumeStatic(points)
+	switch {
+	case of >= 0:
+		f.static = a.lowerStatic(f.highest(), closed[0])
+		a.Used = append(a.Used, of)
+		slices.Sort(a.Used)
+	case len(closed) == 0:
+		f.static = a.assumeStatic(f.highest(), statics(tests, a.Used, true))
+	default:
+		f.static = closed[0]
 	}
-	f := fit{static: static, points: points, limit: float64(o.MaxFlow)}
 	n := a.exponent(f)
-	s := f.curve(static, n)
-	a.noteTests(tests, chosen, points, s)
+	s := f.curve(f.static, n, f.swing)
+	a.noteTests(f, s)
 	a.Low, a.High = f.bounds(a.List, s)
 	return s, a, nil
 }
@@ -141,6 +193,7 @@ func validateTests(tests []FlowTest) error {
 		default:
 			c.add(at+".kind", FaultUnknownWord)
 		}
+		c.within(at+".other_flow_l_per_min", t.Other.LitersPerMinute(), 0, 10000)
 		if t.Timed {
 			c.within(at+".time_of_day_min", float64(t.TimeOfDay), 0, 24*60)
 		}
@@ -173,66 +226,97 @@ func (t *FlowTest) MeasuredFlow() unit.Flow {
 	return unit.Flow(float64(t.Volume) / t.Seconds)
 }
 
-// ofHours returns the indices of the tests to use.
-func (a *SupplyAssumptions) ofHours(tests []FlowTest, o FitOptions) []int {
-	var all, within []int
-	flows := false
-	for i := range tests {
-		all = append(all, i)
-		t := &tests[i]
-		inside := o.From <= o.To && t.TimeOfDay >= o.From && t.TimeOfDay <= o.To ||
-			o.From > o.To && (t.TimeOfDay >= o.From || t.TimeOfDay <= o.To)
-		if t.Timed && inside {
-			within = append(within, i)
-			flows = flows || t.Kind != StaticTest
-		}
-	}
-	switch {
-	case o.From == o.To:
-		return all
-	case !flows:
-		a.List = append(a.List, Assumption{Code: AssumedOtherHours, Low: float64(o.From), High: float64(o.To)})
-		return all
-	}
-	return within
-}
-
-// leastStatic returns the lowest static head among the chosen tests, else among all.
-func leastStatic(tests []FlowTest, chosen []int) (float64, bool) {
-	least := math.Inf(1)
-	for _, i := range chosen {
-		if tests[i].Kind == StaticTest {
-			least = math.Min(least, float64(tests[i].Head))
-		}
-	}
-	if math.IsInf(least, 1) {
+// choose notes which tests make the curve, and returns the share of the static head to take off.
+func (a *SupplyAssumptions) choose(tests []FlowTest, hours []DayHours) (swing float64) {
+	telling := map[int]bool{}
+	untested := 0
+	for _, h := range hours {
+		flows := false
 		for i := range tests {
-			if tests[i].Kind == StaticTest {
-				least = math.Min(least, float64(tests[i].Head))
+			if h.tells(&tests[i]) {
+				telling[i] = true
+				flows = flows || tests[i].Kind != StaticTest
 			}
 		}
+		if !flows {
+			untested++
+			a.List = append(a.List, Assumption{Code: AssumedOtherHours, Low: float64(h.From), High: float64(h.To)})
+		}
 	}
-	return least, !math.IsInf(least, 1)
+	if untested > 0 {
+		if untested == len(hours) {
+			swing = assumedSwing
+		}
+		a.List = append(a.List, Assumption{Code: AssumedSwing, Value: swing, High: mostSwing})
+	}
+	for i := range tests {
+		if untested > 0 || len(hours) == 0 || telling[i] {
+			a.Used = append(a.Used, i)
+		}
+	}
+	return swing
 }
 
-// testPoints brings each test with a flow to the source's outlet.
-func testPoints(tests []FlowTest, chosen []int, static float64, known bool) ([]point, error) {
+// statics returns the heads of the static tests among some, rising: those with everything closed, or those read while other
+// outlets of the line ran.
+func statics(tests []FlowTest, of []int, inUse bool) []float64 {
+	var heads []float64
+	for _, i := range of {
+		if t := &tests[i]; t.Kind == StaticTest && t.Other > 0 == inUse {
+			heads = append(heads, float64(t.Head))
+		}
+	}
+	slices.Sort(heads)
+	return heads
+}
+
+// staticsOfOthers returns the static heads with everything closed of tests that are not used, and the test of the least;
+// -1 for none.
+func staticsOfOthers(tests []FlowTest, used []int) (least int, heads []float64) {
+	least = -1
+	var others []int
+	for i := range tests {
+		t := &tests[i]
+		if t.Kind != StaticTest || t.Other > 0 || slices.Contains(used, i) {
+			continue
+		}
+		if others = append(others, i); least < 0 || t.Head < tests[least].Head {
+			least = i
+		}
+	}
+	return least, statics(tests, others, false)
+}
+
+// lowerStatic takes the swing of the line's pressure off a static head of other hours than the flows. It stays above the
+// highest head that was seen with water running.
+func (a *SupplyAssumptions) lowerStatic(seen, measured float64) float64 {
+	lowered := func(swing float64) float64 { return math.Min(measured, math.Max((1-swing)*measured, 1.1*seen)) }
+	a.List = append(a.List, Assumption{Code: AssumedOtherStatic, Value: lowered(assumedSwing), Low: lowered(mostSwing), High: measured})
+	return lowered(assumedSwing)
+}
+
+// testPoints brings each test that tells of a loss to the source's outlet, over the least static head. A head that lies
+// above it was read at an hour of more pressure: its loss counts from the least static head above it.
+func testPoints(tests []FlowTest, chosen []int, closed []float64) ([]point, error) {
 	var c checker
 	var points []point
 	for _, i := range chosen {
 		t := &tests[i]
-		if t.Kind == StaticTest {
-			continue
-		}
-		p := point{flow: float64(t.MeasuredFlow()), head: float64(t.Head), bucket: t.Kind == BucketTest}
+		p := point{flow: float64(t.MeasuredFlow()), other: float64(t.Other), head: float64(t.Head)}
 		code, field := FaultNotUnderStatic, "head_m"
-		if p.bucket {
+		if t.Kind == BucketTest {
 			p.head = t.Hose.headNeeded(p.flow)
 			code, field = FaultHoseTakesAll, "hose.length_m"
 		}
-		if known && p.head >= static {
-			c.limit(fmt.Sprintf("[%d].%s", i, field), code, p.head, 0, static)
+		above := slices.IndexFunc(closed, func(h float64) bool { return h > p.head })
+		switch {
+		case t.Kind == StaticTest && (p.other == 0 || above < 0):
+			continue // tells of no loss
+		case len(closed) > 0 && above < 0:
+			c.limit(fmt.Sprintf("[%d].%s", i, field), code, p.head, 0, closed[len(closed)-1])
 			continue
+		case above > 0:
+			p.head -= closed[above] - closed[0]
 		}
 		points = append(points, p)
 	}
@@ -254,38 +338,40 @@ func (h *TestHose) headNeeded(q float64) float64 {
 	return loss + float64(h.Rise)
 }
 
-// assumeStatic returns a static head for tests that lack one: the usual, or a little above the highest head seen.
-func (a *SupplyAssumptions) assumeStatic(points []point) float64 {
-	seen := 0.0
-	for _, p := range points {
-		seen = math.Max(seen, p.head)
+// assumeStatic returns a static head for tests that lack one: the lowest seen while other outlets ran, else the usual; in
+// any case a little above the highest head that was seen with water running.
+func (a *SupplyAssumptions) assumeStatic(seen float64, inUse []float64) float64 {
+	atLeast := func(head float64) float64 { return math.Max(head, 1.1*seen) }
+	x := Assumption{
+		Code: AssumedStatic, Value: atLeast(float64(unit.PSI(assumedStaticPSI))),
+		Low: atLeast(float64(unit.PSI(lowStaticPSI))), High: atLeast(float64(unit.PSI(highStaticPSI))),
 	}
-	atLeast := func(psi float64) float64 { return math.Max(float64(unit.PSI(psi)), 1.1*seen) }
-	static := atLeast(assumedStaticPSI)
-	a.List = append(a.List, Assumption{
-		Code: AssumedStatic, Value: static, Low: atLeast(lowStaticPSI), High: atLeast(highStaticPSI),
-	})
-	return static
+	if len(inUse) > 0 {
+		x.Value, x.Low, x.High = atLeast(inUse[0]), atLeast(inUse[0]), math.Max(atLeast(inUse[0]), x.High)
+	}
+	a.List = append(a.List, x)
+	return x.Value
 }
 
 // fit is the data of a curve.
 type fit struct {
 	static float64
+	swing  float64 // share of the static head that is taken off for hours without tests
 	points []point
 	limit  float64
 }
 
 // exponent returns n: from two points h0 - h = k·Q^n it is ln((h0-h1)/(h0-h2))/ln(Q1/Q2), from more the straight line
-// of least squares through the logarithms.
+// of least squares through the logarithms. Tests with other outlets open say nothing of n.
 func (a *SupplyAssumptions) exponent(f fit) float64 {
-	var sx, sy, sxx, sxy float64
+	var m, sx, sy, sxx, sxy float64
 	for _, p := range f.points {
-		x, y := math.Log(p.flow), math.Log(f.static-p.head)
-		sx, sy, sxx, sxy = sx+x, sy+y, sxx+x*x, sxy+x*y
+		if p.other == 0 {
+			x, y := math.Log(p.flow), math.Log(f.static-p.head)
+			m, sx, sy, sxx, sxy = m+1, sx+x, sy+y, sxx+x*x, sxy+x*y
+		}
 	}
-	m := float64(len(f.points))
-	spread := sxx - sx*sx/m
-	if m < 2 || spread < 1e-4 { // flows within 1 % tell nothing about n
+	if m < 2 || sxx-sx*sx/m < 1e-4 { // flows within 1 % tell nothing about n
 		a.List = append(a.List, Assumption{
 			Code: AssumedExponent, Value: assumedExponent, Low: lowExponent, High: highExponent,
 		})
@@ -294,7 +380,7 @@ func (a *SupplyAssumptions) exponent(f fit) float64 {
 	if m > 2 {
 		a.List = append(a.List, Assumption{Code: AssumedSeveralReads, Value: m})
 	}
-	n := (sxy - sx*sy/m) / spread
+	n := (sxy - sx*sy/m) / (sxx - sx*sx/m)
 	clamped := math.Max(leastFittedExponent, math.Min(mostFittedExponent, n))
 	if clamped != n {
 		a.List = append(a.List, Assumption{Code: ClampedExponent, Value: clamped, Low: n, High: n})
@@ -302,29 +388,63 @@ func (a *SupplyAssumptions) exponent(f fit) float64 {
 	return clamped
 }
 
-// curve returns the curve with static head and exponent that passes no test on the favourable side.
-func (f fit) curve(static, n float64) Supply {
-	s := Supply{Static: static, Exponent: n}
-	for _, p := range f.points {
-		s.Coefficient = math.Max(s.Coefficient, (static-p.head)/math.Pow(p.flow, n))
-	}
-	s.MaxFlow = math.Pow(static/s.Coefficient, 1/n)
+// curve returns the curve with static head and exponent that passes no test on the favourable side, lowered by a swing.
+func (f fit) curve(static, n, swing float64) Supply {
+	s := Supply{Static: static * (1 - swing), Exponent: n}
+	k, shared := f.losses(static, n)
+	s.Coefficient, s.Own = k, 1-shared/k
+	s.MaxFlow = math.Pow(s.Static/k, 1/n)
 	if f.limit > 0 {
 		s.MaxFlow = math.Min(s.MaxFlow, f.limit)
 	}
 	return s
 }
 
+// losses returns the loss coefficient of the outlet alone, and the part of it in pipes that it shares.
+func (f fit) losses(static, n float64) (k, shared float64) {
+	least := math.Inf(1) // that a test made alone gives
+	var none, all float64
+	joint := false
+	for _, p := range f.points {
+		loss := static - p.head
+		whole := loss / math.Pow(p.flow+p.other, n)
+		if k = math.Max(k, whole); p.other == 0 {
+			least = math.Min(least, whole)
+			continue
+		}
+		joint = true
+		all = math.Max(all, whole)
+		if p.flow > 0 {
+			none = math.Max(none, loss/math.Pow(p.flow, n))
+		}
+	}
+	switch {
+	case !joint:
+		return k, k
+	case math.IsInf(least, 1):
+		k = math.Max(none, all)
+		return k, all
+	}
+	for _, p := range f.points {
+		if own := math.Pow(p.flow, n); p.other > 0 {
+			shared = math.Max(shared, (static-p.head-least*own)/(math.Pow(p.flow+p.other, n)-own))
+		}
+	}
+	return k, math.Min(k, shared)
+}
+
 // bounds returns the curves at the ends of what was assumed. All pass the worst test, so they cross there; they are told
 // apart by the flow they give half way up to the static head, where layouts that take less than the test did work.
 func (f fit) bounds(list []Assumption, s Supply) (low, high Supply) {
-	statics, exponents := []float64{s.Static}, []float64{s.Exponent}
+	statics, exponents, swings := []float64{f.static}, []float64{s.Exponent}, []float64{f.swing}
 	for _, a := range list {
 		switch a.Code {
-		case AssumedStatic:
+		case AssumedStatic, AssumedOtherStatic:
 			statics = append(statics, a.Low, a.High)
 		case AssumedExponent:
 			exponents = append(exponents, a.Low, a.High)
+		case AssumedSwing:
+			swings = append(swings, a.Low, a.High)
 		default:
 		}
 	}
@@ -332,12 +452,14 @@ func (f fit) bounds(list []Assumption, s Supply) (low, high Supply) {
 	level := (s.Static + s.HeadAt(f.most())) / 2
 	for _, static := range statics {
 		for _, n := range exponents {
-			c := f.curve(static, n)
-			if c.FlowAt(level) < low.FlowAt(level) {
-				low = c
-			}
-			if c.FlowAt(level) > high.FlowAt(level) {
-				high = c
+			for _, swing := range swings {
+				c := f.curve(static, n, swing)
+				if c.FlowAt(level) < low.FlowAt(level) {
+					low = c
+				}
+				if c.FlowAt(level) > high.FlowAt(level) {
+					high = c
+				}
 			}
 		}
 	}
@@ -353,16 +475,21 @@ func (f fit) most() float64 {
 	return most
 }
 
-// noteTests records how the tests were taken.
-func (a *SupplyAssumptions) noteTests(tests []FlowTest, chosen []int, points []point, s Supply) {
-	for _, i := range chosen {
-		if tests[i].OthersOpen && tests[i].Kind != StaticTest {
-			a.List = append(a.List, Assumption{Code: AssumedOthersOpen})
-			break
-		}
+// highest returns the highest head seen while water ran.
+func (f fit) highest() float64 {
+	seen := 0.0
+	for _, p := range f.points {
+		seen = math.Max(seen, p.head)
 	}
-	most := fit{points: points}.most()
-	if s.MaxFlow > 1.25*most {
+	return seen
+}
+
+// noteTests records how the tests were taken.
+func (a *SupplyAssumptions) noteTests(f fit, s Supply) {
+	if !slices.ContainsFunc(f.points, func(p point) bool { return p.other == 0 }) {
+		a.List = append(a.List, Assumption{Code: AssumedOthersOpen})
+	}
+	if most := f.most(); s.MaxFlow > 1.25*most {
 		a.List = append(a.List, Assumption{
 			Code: AssumedBeyondTests, Value: unit.Flow(most).LitersPerMinute(), High: unit.Flow(s.MaxFlow).LitersPerMinute(),
 		})

@@ -3,7 +3,10 @@ package hydraulics
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -146,25 +149,240 @@ func TestFitSupply_exponentIsClampedAndNeverOptimistic(t *testing.T) {
 	}
 }
 
+func clock(hour, minute float64) unit.Minutes { return unit.Minutes(60*hour + minute) }
+
 func TestFitSupply_hoursPickTheTests(t *testing.T) {
 	tests := []FlowTest{
-		{Kind: StaticTest, Head: 32, Timed: true, TimeOfDay: 6 * 60},
-		{Kind: StaticTest, Head: 24, Timed: true, TimeOfDay: 19 * 60},
-		{Kind: BucketTest, Flow: lpm(30), Timed: true, TimeOfDay: 6 * 60},
-		{Kind: BucketTest, Flow: lpm(22), Timed: true, TimeOfDay: 19 * 60},
+		{Kind: StaticTest, Head: 32, Timed: true, TimeOfDay: clock(6, 0)},
+		{Kind: StaticTest, Head: 24, Timed: true, TimeOfDay: clock(19, 0)},
+		{Kind: BucketTest, Flow: lpm(30), Timed: true, TimeOfDay: clock(6, 0)},
+		{Kind: BucketTest, Flow: lpm(22), Timed: true, TimeOfDay: clock(19, 0)},
 	}
-	dusk, _, err := FitSupply(tests, FitOptions{From: 18 * 60, To: 21 * 60})
+	fit := func(hours ...DayHours) (Supply, SupplyAssumptions) {
+		t.Helper()
+		s, a, err := FitSupply(tests, FitOptions{Hours: hours})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s, a
+	}
+	dawn, a := fit(DayHours{clock(6, 30), clock(9, 0)}) // tested half an hour before
+	near(t, "dawn static", dawn.Static, 32, 1e-12)
+	near(t, "dawn flow", dawn.FlowAt(0), float64(lpm(30)), 1e-12)
+	if !slices.Equal(a.Used, []int{0, 2}) || has(a, AssumedOtherHours) {
+		t.Errorf("dawn rests on %v: %+v", a.Used, a.List)
+	}
+	dusk, a := fit(DayHours{clock(18, 0), clock(21, 0)})
+	near(t, "dusk static", dusk.Static, 24, 1e-12)
+	near(t, "dusk flow", dusk.FlowAt(0), float64(lpm(22)), 1e-12)
+	if !slices.Equal(a.Used, []int{1, 3}) {
+		t.Errorf("dusk rests on %v", a.Used)
+	}
+	both, a := fit(DayHours{clock(6, 0), clock(9, 0)}, DayHours{clock(18, 0), clock(21, 0)})
+	near(t, "worse static of both", both.Static, 24, 1e-12)
+	if !slices.Equal(a.Used, []int{0, 1, 2, 3}) || has(a, AssumedSwing) || both.FlowAt(0) > dusk.FlowAt(0)*(1+1e-12) {
+		t.Errorf("both stretches: %v, %+v, %v", a.Used, a.List, both.FlowAt(0))
+	}
+	all, a := fit()
+	if len(a.Used) != len(tests) || has(a, AssumedOtherHours) || all != both {
+		t.Errorf("no hours asked for: %+v, %v", all, a.Used)
+	}
+
+	// Nobody tested at night: all tests count, the worst of them, less the swing of the line's pressure.
+	night, a := fit(DayHours{clock(23, 0), clock(4, 0)})
+	if !has(a, AssumedOtherHours) || !has(a, AssumedSwing) || len(a.Used) != len(tests) {
+		t.Errorf("no test at night: %v, %+v", a.Used, a.List)
+	}
+	near(t, "night static", night.Static, 24*(1-assumedSwing), 1e-12)
+	for h := 0.5; h < 24; h++ {
+		if night.FlowAt(h) > all.FlowAt(h) || a.Low.FlowAt(h) > night.FlowAt(h) || a.High.FlowAt(h) < night.FlowAt(h) {
+			t.Errorf("at %v m night gives %v of %v to %v, all tests %v", h, night.FlowAt(h), a.Low.FlowAt(h), a.High.FlowAt(h), all.FlowAt(h))
+		}
+	}
+	// With one stretch tested and another not, all tests count, and the range goes down to a line that gives way.
+	noon, a := fit(DayHours{clock(6, 0), clock(9, 0)}, DayHours{clock(12, 0), clock(13, 0)})
+	if noon != all || !has(a, AssumedOtherHours) || !(a.Low.FlowAt(12) < 0.9*noon.FlowAt(12)) || a.High != noon {
+		t.Errorf("dawn and noon: %+v, from %+v to %+v", noon, a.Low, a.High)
+	}
+}
+
+func TestFitSupply_hoursOverMidnightAndUntimedTests(t *testing.T) {
+	tests := []FlowTest{{Kind: BucketTest, Flow: lpm(30), Timed: true, TimeOfDay: clock(0, 30)}, {Kind: BucketTest, Flow: lpm(20)}}
+	for name, c := range map[string]struct {
+		hours DayHours
+		used  int
+	}{
+		"over midnight":          {DayHours{clock(23, 0), clock(2, 0)}, 1},
+		"an hour before them":    {DayHours{clock(1, 30), clock(2, 0)}, 1},
+		"an hour after midnight": {DayHours{clock(20, 0), clock(23, 30)}, 1},
+		"all day":                {DayHours{0, clock(24, 0)}, 1},
+		"other hours":            {DayHours{clock(1, 31), clock(23, 29)}, 2},
+	} {
+		_, a, err := FitSupply(tests, FitOptions{Hours: []DayHours{c.hours}})
+		if err != nil || len(a.Used) != c.used || has(a, AssumedOtherHours) != (c.used == 2) {
+			t.Errorf("%s: tests %v, %+v, %v", name, a.Used, a.List, err)
+		}
+	}
+}
+
+func TestFitSupply_staticOfOtherHoursIsLowered(t *testing.T) {
+	tests := []FlowTest{{Kind: StaticTest, Head: 40}, {Kind: BucketTest, Flow: lpm(20), Timed: true, TimeOfDay: clock(7, 0)}}
+	s, a, err := FitSupply(tests, FitOptions{Hours: []DayHours{{clock(6, 0), clock(9, 0)}}})
+	if err != nil || !has(a, AssumedOtherStatic) || has(a, AssumedSwing) || !slices.Equal(a.Used, []int{0, 1}) {
+		t.Fatalf("%+v, %v, %v", a.List, a.Used, err)
+	}
+	near(t, "static", s.Static, 36, 1e-12)
+	near(t, "the bucket holds", s.FlowAt(0), float64(lpm(20)), 1e-12)
+	near(t, "range", a.High.Static-a.Low.Static, 10, 1e-12)
+	// A pressure that was seen with water running is not lowered away.
+	tests = append(tests, FlowTest{Kind: ResidualTest, Head: 38, Flow: lpm(5), Timed: true, TimeOfDay: clock(7, 0)})
+	if s, _, err = FitSupply(tests, FitOptions{Hours: []DayHours{{clock(6, 0), clock(9, 0)}}}); err != nil || s.Static != 40 {
+		t.Errorf("static %v, %v", s.Static, err)
+	}
+}
+
+// The pressures of an hour are compared with the static head of that hour, not refused for another's.
+func TestFitSupply_hoursOfDifferentPressure(t *testing.T) {
+	morning := []FlowTest{{Kind: StaticTest, Head: 32}, {Kind: ResidualTest, Head: 26, Flow: lpm(12)}}
+	alone, _, err := FitSupply(morning, FitOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "dusk static", dusk.Static, 24, 1e-12)
-	near(t, "dusk flow", dusk.FlowAt(0), float64(lpm(22)), 1e-12)
-	night, a, err := FitSupply(tests, FitOptions{From: 23 * 60, To: 4 * 60})
-	if err != nil || !has(a, AssumedOtherHours) {
-		t.Errorf("no test at night: %+v, %v", a, err)
+	both, _, err := FitSupply(append(morning, FlowTest{Kind: StaticTest, Head: 24}), FitOptions{})
+	if err != nil || both.Static != 24 || both.Coefficient != alone.Coefficient {
+		t.Errorf("with the evening's pressure %+v, want the losses of %+v (%v)", both, alone, err)
 	}
-	if night.FlowAt(0) > float64(lpm(22))*(1+1e-12) {
-		t.Errorf("all tests together must be no better than the worst: %v", night.FlowAt(0))
+	if _, _, err := FitSupply(append(morning, FlowTest{Kind: ResidualTest, Head: 33, Flow: lpm(3)}), FitOptions{}); err == nil {
+		t.Error("more pressure with water running than any with the tap closed was accepted")
+	}
+}
+
+// twoTaps is a true line: a common pipe and a branch to each tap.
+type twoTaps struct{ static, common, own, n float64 }
+
+// at returns the head at the first tap.
+func (l twoTaps) at(q, e float64) float64 {
+	return l.static - l.common*math.Pow(q+e, l.n) - l.own*math.Pow(q, l.n)
+}
+
+// open returns the flow of the first tap, open, while e is drawn elsewhere; 0 when nothing comes.
+func (l twoTaps) open(e float64) float64 {
+	if l.at(0, e) <= 0 {
+		return 0
+	}
+	most := math.Pow(l.static/(l.common+l.own), 1/l.n)
+	q, _ := root(0, most, func(q float64) float64 { return -l.at(q, e) })
+	return q
+}
+
+func (l twoTaps) residual(q, e float64) FlowTest {
+	return FlowTest{Kind: ResidualTest, Head: unit.Head(l.at(q, e)), Flow: unit.Flow(q), Other: unit.Flow(e)}
+}
+
+func (l twoTaps) bucket(e float64) FlowTest {
+	return FlowTest{Kind: BucketTest, Flow: unit.Flow(l.open(e)), Other: unit.Flow(e)}
+}
+
+// Whatever was tested, alone or together, a tap is never promised more than the true line gives, whatever runs elsewhere.
+func TestFitSupply_twoTapsAreNeverOptimistic(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		between := func(lo, hi float64, what string) float64 { return rapid.Float64Range(lo, hi).Draw(t, what) }
+		l := twoTaps{static: between(5, 60, "static"), n: assumedExponent}
+		tests := []FlowTest{{Kind: StaticTest, Head: unit.Head(l.static)}}
+		kind := rapid.SampledFrom([]string{"alone", "two alone", "together", "alone and together", "all"}).Draw(t, "tests")
+		two := kind == "two alone" || kind == "all"
+		if two { // n shows
+			l.n = between(1.05, 2.15, "n")
+		}
+		share := rapid.SampledFrom([]float64{0, 0.2, 0.5, 0.9, 1}).Draw(t, "share")
+		k := l.static / math.Pow(float64(lpm(between(5, 60, "open flow"))), l.n)
+		l.common, l.own = share*k, (1-share)*k
+		open := l.open(0)
+		if kind != "together" {
+			tests = append(tests, l.bucket(0))
+		}
+		if kind == "alone and together" && rapid.Bool().Draw(t, "a slower bucket") {
+			tests = append(tests, FlowTest{Kind: BucketTest, Flow: unit.Flow(0.995 * open)})
+		}
+		if two {
+			tests = append(tests, l.residual(between(0.2, 0.8, "residual at")*open, 0))
+		}
+		if kind != "alone" && kind != "two alone" {
+			for range rapid.IntRange(1, 3).Draw(t, "joint tests") {
+				e := between(0.1, 0.8, "elsewhere in the test") * open
+				if q := l.open(e); q > 0.05*open && rapid.Bool().Draw(t, "bucket") {
+					tests = append(tests, l.bucket(e))
+				} else if l.at(0.1*open, e) > 0 {
+					tests = append(tests, l.residual(0.1*open, e), FlowTest{Kind: StaticTest, Head: unit.Head(l.at(0, e)), Other: unit.Flow(e)})
+				}
+			}
+		}
+		s, _, err := FitSupply(tests, FitOptions{})
+		if err != nil {
+			t.Skip("tests that tell nothing")
+		}
+		if !(s.Own >= 0 && s.Own <= 1) {
+			t.Fatalf("share of its own %v", s.Own)
+		}
+		for range 8 {
+			q, e := between(0, 1.2, "q")*open, between(0, 1.2, "e")*open
+			if got, most := s.WithElsewhere(e).HeadAt(q), l.at(q, e); got > most+1e-9*l.static {
+				t.Fatalf("%v m at %v with %v elsewhere, the line gives %v (%+v)", got, q, e, most, s)
+			}
+			if got, most := s.WithElsewhere(e).FlowAt(0), l.open(e); got > most*(1+1e-9)+1e-9*open {
+				t.Fatalf("%v open with %v elsewhere, the line gives %v (%+v)", got, e, most, s)
+			}
+		}
+	})
+}
+
+// The common part of a line is found when two taps were tested alone and together.
+func TestFitSupply_jointTestFindsTheCommonPart(t *testing.T) {
+	k := 30 / math.Pow(float64(lpm(25)), assumedExponent)
+	for _, share := range []float64{0, 0.1, 0.4, 0.8, 1} {
+		l := twoTaps{static: 30, common: share * k, own: (1 - share) * k, n: assumedExponent}
+		e := float64(lpm(12))
+		s, a, err := FitSupply([]FlowTest{{Kind: StaticTest, Head: 30}, l.bucket(0), l.bucket(e)}, FitOptions{})
+		if err != nil || has(a, AssumedOthersOpen) {
+			t.Fatal(err, a.List)
+		}
+		if math.Abs(1-s.Own-share) > 1e-9 {
+			t.Errorf("shared %v, want %v", 1-s.Own, share)
+		}
+		for _, q := range []float64{0, 1e-5, 1e-4, 3e-4} {
+			read := s.WithElsewhere(e / 2)
+			if got, want := read.HeadAt(q), l.at(q, e/2); math.Abs(got-want) > 1e-9*30 {
+				t.Errorf("share %v: %v m at %v, want %v", share, got, q, want)
+			}
+			if h := read.HeadAt(q); q > 0 && h > 0 {
+				near(t, "inverse", read.FlowAt(h), q, 1e-9)
+			}
+			head, slope := read.offered(q)
+			near(t, "offered", head, read.HeadAt(q), 1e-12)
+			if q > 0 {
+				near(t, "slope", slope, (read.HeadAt(q+1e-9)-read.HeadAt(q))/1e-9, 1e-3)
+			}
+		}
+	}
+	// Pressures of an idle tap: the loss is all in the common part.
+	l := twoTaps{static: 30, common: 0.4 * k, own: 0.6 * k, n: assumedExponent}
+	e := float64(lpm(12))
+	s, _, err := FitSupply([]FlowTest{{Kind: StaticTest, Head: 30}, l.bucket(0), {Kind: StaticTest, Head: unit.Head(l.at(0, e)), Other: unit.Flow(e)}}, FitOptions{})
+	if err != nil || math.Abs(s.Own-0.6) > 1e-9 {
+		t.Errorf("own share %v, %v", s.Own, err)
+	}
+}
+
+// A pressure read while others draw is no static head, but better than none.
+func TestFitSupply_staticOfALineInUse(t *testing.T) {
+	tests := []FlowTest{{Kind: StaticTest, Head: 25, Other: lpm(10)}, {Kind: ResidualTest, Head: 20, Flow: lpm(12)}}
+	s, a, err := FitSupply(tests, FitOptions{})
+	if err != nil || s.Static != 25 || !has(a, AssumedStatic) {
+		t.Errorf("static %v, %+v, %v", s.Static, a.List, err)
+	}
+	tests[1].Head = 28 // with the neighbours quiet there was more
+	if s, _, err = FitSupply(tests, FitOptions{}); err != nil || !(s.Static > 28) {
+		t.Errorf("static %v, %v", s.Static, err)
 	}
 }
 

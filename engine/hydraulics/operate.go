@@ -140,12 +140,3 @@ func (c *Compiled) running(s Supply) (*state, error) {
 	}
 	return state, nil
 }
-
-// offered returns the head at the outlet and its derivative while q [m³/s] is drawn.
-func (s Supply) offered(q float64) (h, slope float64) {
-	if s.Coefficient == 0 || q+s.Elsewhere <= 0 {
-		return s.Static, 0
-	}
-	loss := s.Coefficient * math.Pow(q+s.Elsewhere, s.Exponent)
-	return s.Static - loss, -s.Exponent * loss / (q + s.Elsewhere)
-}

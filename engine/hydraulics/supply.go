@@ -6,17 +6,20 @@ import (
 	"rillturn.example/rillturn/engine/unit"
 )
 
-// Supply is the head at a source's outlet against the flow drawn there:
+// Supply is the head at a source's outlet against the flow drawn there, with a part of the loss in pipes that it shares
+// with other outlets of its line and a part in pipes of its own:
 //
-//	head = Static - Coefficient·(Q + Elsewhere)^Exponent
+//	head = Static - Coefficient·((1-Own)·(Q + Elsewhere)^Exponent + Own·Q^Exponent)
 //
-// It is plain data. A Coefficient of 0 is a source whose level does not give way.
+// It is plain data. A Coefficient of 0 is a source whose level does not give way. Own is 0 unless a test with other
+// outlets open showed what is shared.
 type Supply struct {
 	Static      float64 // head with nothing drawn [m]
 	Coefficient float64 // loss per Q^Exponent [m·(s/m³)^n]
 	Exponent    float64 // n [-]
-	MaxFlow     float64 // most the source gives [m³/s]; +Inf for no limit of its own
+	MaxFlow     float64 // most that may be drawn at this outlet [m³/s]; +Inf for no limit of its own
 	Elsewhere   float64 // flow drawn on the same line at other outlets [m³/s]
+	Own         float64 // share of Coefficient in pipes that no other outlet draws through, 0 to 1
 }
 
 // HeadAt returns the head [m] at the outlet while q [m³/s] is drawn. It falls with q and may be negative beyond what the
@@ -25,26 +28,66 @@ func (s Supply) HeadAt(q float64) float64 {
 	if s.Coefficient == 0 {
 		return s.Static
 	}
-	return s.Static - s.Coefficient*math.Pow(math.Max(0, q+s.Elsewhere), s.Exponent)
+	return s.Static - s.Coefficient*s.power(math.Max(0, q))
+}
+
+// power is what the Coefficient is multiplied by at flow q.
+func (s Supply) power(q float64) float64 {
+	shared := math.Pow(q+s.Elsewhere, s.Exponent)
+	if s.Own == 0 || s.Elsewhere == 0 {
+		return shared
+	}
+	return (1-s.Own)*shared + s.Own*math.Pow(q, s.Exponent)
 }
 
 // FlowAt returns the most the source gives [m³/s] while its outlet is held at head h [m]: the inverse of HeadAt, never
 // above the flow limit nor below 0.
 func (s Supply) FlowAt(h float64) float64 {
-	most := math.Max(0, s.MaxFlow-s.Elsewhere)
 	if !(h < s.Static) {
 		return 0
 	}
 	if s.Coefficient == 0 {
+		return s.MaxFlow
+	}
+	power := (s.Static - h) / s.Coefficient
+	most := math.Pow(power, 1/s.Exponent) // with nothing drawn elsewhere
+	if s.Own == 0 || s.Elsewhere == 0 {
+		return math.Min(s.MaxFlow, math.Max(0, most-s.Elsewhere))
+	}
+	most = math.Min(most, s.MaxFlow)
+	if math.IsInf(power, 1) || s.power(most) <= power {
 		return most
 	}
-	return math.Min(most, math.Max(0, math.Pow((s.Static-h)/s.Coefficient, 1/s.Exponent)-s.Elsewhere))
+	q, _ := root(0, most, func(q float64) float64 { return s.power(q) - power })
+	return q
 }
 
-// WithElsewhere returns the supply while other outlets of the same line draw q [m³/s] in all. A tap tested alone is read
-// at the line's total flow, as if the taps shared every pipe: never optimistic, whatever part of the line they share.
+// offered returns the head at the outlet and its derivative while q [m³/s] is drawn.
+func (s Supply) offered(q float64) (h, slope float64) {
+	if s.Coefficient == 0 || q+s.Elsewhere <= 0 {
+		return s.Static, 0
+	}
+	n, total := s.Exponent, q+s.Elsewhere
+	loss := s.Coefficient * math.Pow(total, n)
+	if s.Own == 0 || s.Elsewhere == 0 {
+		return s.Static - loss, -n * loss / total
+	}
+	own := s.Own * s.Coefficient * math.Pow(math.Max(0, q), n)
+	loss *= 1 - s.Own
+	slope = -n * loss / total
+	if q > 0 {
+		slope -= n * own / q
+	}
+	return s.Static - loss - own, slope
+}
+
+// WithElsewhere returns the supply while other outlets of the same line draw q [m³/s] in all. A tap that was tested alone
+// is read at the line's total flow, as if the taps shared every pipe: never optimistic, whatever part of the line they
+// share. The most it gives falls to what then comes out of its open outlet.
 func (s Supply) WithElsewhere(q float64) Supply {
-	s.Elsewhere = q
+	if s.Elsewhere = q; q > 0 {
+		s.MaxFlow = s.FlowAt(0)
+	}
 	return s
 }
 

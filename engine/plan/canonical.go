@@ -23,6 +23,7 @@ func canonical(p problem.Problem) problem.Problem {
 		return cmp.Or(
 			cmp.Compare(load[a.ID], load[b.ID]), cmp.Compare(a.FlowMax, b.FlowMax),
 			cmp.Compare(a.Supply.Static, b.Supply.Static), cmp.Compare(a.Supply.Coefficient, b.Supply.Coefficient),
+			cmp.Compare(a.Supply.Elsewhere, b.Supply.Elsewhere), cmp.Compare(a.Supply.Own, b.Supply.Own),
 			cmp.Compare(a.Changeover, b.Changeover), cmp.Compare(a.ID, b.ID),
 		)
 	})

@@ -185,6 +185,7 @@ func TestValidate_pointsAtTheField(t *testing.T) {
 		"/Lines/0/FlowLimit":            func(p *problem.Problem) { p.Lines[0].FlowLimit = 0 },
 		"/Sources/0/Supply/MaxFlow":     func(p *problem.Problem) { p.Sources[0].Supply.MaxFlow = math.NaN() },
 		"/Sources/0/Supply/Elsewhere":   func(p *problem.Problem) { p.Sources[0].Supply.Elsewhere = -1 },
+		"/Sources/0/Supply/Own":         func(p *problem.Problem) { p.Sources[0].Supply.Own = 1.1 },
 		"/Sources/0/Supply/Coefficient": func(p *problem.Problem) { p.Sources[0].Supply.Coefficient = -1 },
 	} {
 		p := garden()

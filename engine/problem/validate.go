@@ -105,6 +105,9 @@ func (s *Source) validate(f *faults, at string, lines map[string]int) {
 	if q := s.Supply.Elsewhere; !(q >= 0) || math.IsInf(q, 0) {
 		f.add(at+"/Supply/Elsewhere", "must be zero or more, is %g", q)
 	}
+	if own := s.Supply.Own; !(own >= 0 && own <= 1) {
+		f.add(at+"/Supply/Own", "must lie between 0 and 1, is %g", own)
+	}
 	inRange(f, at+"/FlowMax", s.FlowMax, 1, MaxRate)
 	inRange(f, at+"/Changeover", s.Changeover, 0, 24*60*Minute)
 	inRange(f, at+"/MinRun", s.MinRun, 0, 24*60*Minute)

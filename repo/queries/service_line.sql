@@ -1,8 +1,8 @@
 -- name: ServiceLineInsert :one
 INSERT INTO service_line (
-    name, flow_limit_l_per_min, daily_volume_limit_l, garden_id, id, revision
+    name, flow_limit_l_per_min, daily_volume_limit_l, elsewhere_l_per_min, garden_id, id, revision
 ) VALUES (
-    @name, @flow_limit_l_per_min, sqlc.narg('daily_volume_limit_l'), @garden_id, @id, @revision
+    @name, @flow_limit_l_per_min, sqlc.narg('daily_volume_limit_l'), sqlc.narg('elsewhere_l_per_min'), @garden_id, @id, @revision
 )
 RETURNING *;
 
@@ -10,7 +10,8 @@ RETURNING *;
 -- name: ServiceLineUpdate :one
 UPDATE service_line SET
     name = @name, flow_limit_l_per_min = @flow_limit_l_per_min,
-    daily_volume_limit_l = sqlc.narg('daily_volume_limit_l'), revision = revision + 1, updated_at = now()
+    daily_volume_limit_l = sqlc.narg('daily_volume_limit_l'), elsewhere_l_per_min = sqlc.narg('elsewhere_l_per_min'),
+    revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND id = @id AND revision = @revision
 RETURNING *;
 

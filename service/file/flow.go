@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -36,15 +37,15 @@ type FlowOptions struct {
 // FlowConditions are what holds while layouts run on a source that is known already.
 type FlowConditions struct {
 	Options          FlowOptions `json:"options,omitzero"`
-	ElsewhereLPerMin float64     `json:"elsewhere_l_per_min,omitempty"`
+	ElsewhereLPerMin *float64    `json:"elsewhere_l_per_min,omitempty"` // left out: what the source says
 	CommonFeed       *LayoutFeed `json:"common_feed,omitempty"`
 	OpenHose         *SourceHose `json:"open_hose,omitempty"`
 }
 
 // Under returns the flow file with other conditions.
 func (f Flow) Under(c FlowConditions) Flow {
-	f.Options, f.OpenHose = c.Options, c.OpenHose
-	f.Source.ElsewhereLPerMin, f.Source.CommonFeed = c.ElsewhereLPerMin, c.CommonFeed
+	f.Options, f.OpenHose, f.Source.CommonFeed = c.Options, c.OpenHose, c.CommonFeed
+	f.Source.ElsewhereLPerMin = or(c.ElsewhereLPerMin, f.Source.ElsewhereLPerMin)
 	return f
 }
 
@@ -66,6 +67,15 @@ type FlowSource struct {
 	FlowLimitLPerMin *float64     `json:"flow_limit_l_per_min,omitempty"`
 	ElsewhereLPerMin float64      `json:"elsewhere_l_per_min,omitempty"` // drawn at other taps of the line meanwhile
 	CommonFeed       *LayoutFeed  `json:"common_feed,omitempty"`         // one hose in front of all layouts
+	// WaterHours are the hours in which the source is to run: tests of these hours make the curve. Left out, all tests do.
+	WaterHours []ClockHours `json:"water_hours,omitempty"`
+	TimeZone   string       `json:"time_zone,omitempty"` // of water_hours; left out: clocks as written in tested_at
+}
+
+// ClockHours are hours of every day; an end before the start is one after midnight.
+type ClockHours struct {
+	StartLocal string `json:"start_local" file:"required"` // 06:00
+	EndLocal   string `json:"end_local" file:"required"`   // up to 24:00
 }
 
 // SourceHose is the hose on a source.
@@ -77,9 +87,11 @@ type SourceHose struct {
 
 // SourceTank is an open tank or barrel.
 type SourceTank struct {
-	LevelM           float64  `json:"level_m" file:"required"` // water above the outlet
-	OutletDiameterMM float64  `json:"outlet_diameter_mm,omitempty"`
-	OutletK          *float64 `json:"outlet_k,omitempty"` // left out: 0.5, a sharp entrance
+	LevelM           float64  `json:"level_m" file:"required"`      // water above the outlet
+	OutletDiameterMM float64  `json:"outlet_diameter_mm,omitempty"` // left out: the loss of the outlet is not counted
+	OutletK          *float64 `json:"outlet_k,omitempty"`           // left out: 0.5, a sharp entrance
+	// OutletAssumed says that nobody measured the outlet: its diameter stands for a plausible range.
+	OutletAssumed bool `json:"outlet_assumed,omitempty"`
 }
 
 // SourceCurve is head = h0_m - k·Q^n with Q in L/min.
@@ -105,22 +117,29 @@ type FlowTest struct {
 }
 
 // Engine returns the test in the engine's shape. hose is the source's working hose, nil if it has none; in is the zone
-// in which the time of day is read.
+// in which the time of day is read, nil to read it as it was written.
 func (t FlowTest) Engine(hose *SourceHose, in *time.Location) hydraulics.FlowTest {
 	e := hydraulics.FlowTest{
 		Kind: hydraulics.FlowTestKind(t.Kind), Head: unit.Head(or(t.HeadM, 0)),
 		Flow: unit.LitersPerMinute(or(t.FlowLPerMin, 0)), Volume: unit.Liters(or(t.VolumeL, 0)), Seconds: or(t.DurationS, 0),
-		OthersOpen: t.OtherFlowLPerMin > 0,
+		Other: unit.LitersPerMinute(t.OtherFlowLPerMin),
 	}
 	if t.AfterHose && hose != nil {
 		h := hose.engine()
 		e.Hose = &h
 	}
 	if t.TestedAt != nil {
-		local := t.TestedAt.In(in)
+		local := t.local(in)
 		e.Timed, e.TimeOfDay = true, unit.Minutes(60*local.Hour()+local.Minute())
 	}
 	return e
+}
+
+func (t FlowTest) local(in *time.Location) time.Time {
+	if in == nil {
+		return *t.TestedAt
+	}
+	return t.TestedAt.In(in)
 }
 
 func (h SourceHose) engine() hydraulics.TestHose {
@@ -152,9 +171,7 @@ func (t FlowTest) check(at string, hose *SourceHose, faults *Faults) {
 	if t.AfterHose && hose == nil {
 		faults.Add(at+"/after_hose", "needs the source's hose, or the hose would be counted twice")
 	}
-	if t.OtherFlowLPerMin < 0 {
-		faults.Add(at+"/other_flow_l_per_min", "is %.6g, must not be negative", t.OtherFlowLPerMin)
-	}
+	between(faults, at+"/other_flow_l_per_min", t.OtherFlowLPerMin, 0, 10000)
 }
 
 // Supply returns the supply curve and what it rests on. Its errors are Faults with pointers below at.
@@ -168,33 +185,80 @@ func (s FlowSource) Supply(at string) (hydraulics.Supply, hydraulics.SupplyAssum
 	var assumed hydraulics.SupplyAssumptions
 	switch {
 	case s.Tank != nil:
-		supply = s.Tank.supply()
+		supply, assumed = s.Tank.supply()
 	case s.Curve != nil:
 		supply = s.Curve.supply()
+		assumed.Low, assumed.High = supply, supply
 	default:
-		tests := make([]hydraulics.FlowTest, 0, len(s.FlowTests)+1)
-		for _, t := range s.FlowTests {
-			tests = append(tests, t.Engine(s.Hose, time.UTC))
-		}
-		if s.StaticHeadM != nil {
-			tests = append(tests, hydraulics.FlowTest{Kind: hydraulics.StaticTest, Head: unit.Head(*s.StaticHeadM)})
-		}
 		var err error
-		if supply, assumed, err = hydraulics.FitSupply(tests, hydraulics.FitOptions{}); err != nil {
+		if supply, assumed, err = s.fit(); err != nil {
 			return supply, assumed, s.testFaults(err, at)
 		}
 	}
-	limited := []*hydraulics.Supply{&supply, &assumed.Low, &assumed.High}
-	for _, l := range limited {
+	elsewhere := unit.LitersPerMinute(s.ElsewhereLPerMin)
+	for _, l := range []*hydraulics.Supply{&supply, &assumed.Low, &assumed.High} {
 		if s.FlowLimitLPerMin != nil {
 			l.MaxFlow = math.Min(l.MaxFlow, float64(unit.LitersPerMinute(*s.FlowLimitLPerMin)))
 		}
-		*l = l.WithElsewhere(float64(unit.LitersPerMinute(s.ElsewhereLPerMin)))
+		*l = l.WithElsewhere(float64(elsewhere))
 	}
-	if len(s.FlowTests) == 0 {
-		assumed.Low, assumed.High = supply, supply
+	if elsewhere > 0 {
+		assumed.List = append(assumed.List, hydraulics.Assumption{Code: hydraulics.DrawnElsewhere, Value: s.ElsewhereLPerMin})
+		if len(s.FlowTests) > 0 && !slices.ContainsFunc(s.FlowTests, FlowTest.joint) {
+			assumed.List = append(assumed.List, hydraulics.Assumption{Code: hydraulics.AssumedAllShared})
+		}
 	}
-	return supply, assumed, nil
+	if !(unit.Flow(supply.MaxFlow).LitersPerMinute() > leastLeftLPerMin) {
+		supply.Elsewhere, supply.MaxFlow = 0, math.Inf(1)
+		faults.Add(at+"/elsewhere_l_per_min", "is %.6g, which leaves nothing at this tap: its line gives it %.3g L/min when nothing else is drawn",
+			s.ElsewhereLPerMin, unit.Flow(supply.FlowAt(0)).LitersPerMinute())
+	}
+	return supply, assumed, faults.Err()
+}
+
+// leastLeftLPerMin is a millilitre a minute: a tap that has less beside others gives nothing.
+const leastLeftLPerMin = 0.001
+
+// joint says that other taps of the line ran during the test.
+func (t FlowTest) joint() bool { return t.OtherFlowLPerMin > 0 }
+
+// fit fits the curve to the flow tests.
+func (s FlowSource) fit() (hydraulics.Supply, hydraulics.SupplyAssumptions, error) {
+	in, hours := s.zone(), make([]hydraulics.DayHours, len(s.WaterHours))
+	for i, h := range s.WaterHours {
+		hours[i] = hydraulics.DayHours{From: minuteOfDay(h.StartLocal), To: minuteOfDay(h.EndLocal)}
+	}
+	tests := make([]hydraulics.FlowTest, 0, len(s.FlowTests)+1)
+	for _, t := range s.FlowTests {
+		tests = append(tests, t.Engine(s.Hose, in))
+	}
+	if s.StaticHeadM != nil {
+		tests = append(tests, hydraulics.FlowTest{Kind: hydraulics.StaticTest, Head: unit.Head(*s.StaticHeadM)})
+	}
+	return hydraulics.FitSupply(tests, hydraulics.FitOptions{Hours: hours})
+}
+
+// zone is where the clocks of the source stand; nil when tests are read as they were written.
+func (s FlowSource) zone() *time.Location {
+	if s.TimeZone == "" {
+		return nil
+	}
+	in, _ := time.LoadLocation(s.TimeZone) // checked
+	return in
+}
+
+// IsClock tells whether a text is a clock time of the form 18:30, up to 24:00.
+func IsClock(text string) bool {
+	var h, m int
+	n, err := fmt.Sscanf(text, "%02d:%02d", &h, &m)
+	return err == nil && n == 2 && len(text) == len("18:30") && h >= 0 && m >= 0 && m < 60 && h*60+m <= 24*60
+}
+
+// minuteOfDay reads a clock time.
+func minuteOfDay(clock string) unit.Minutes {
+	var h, m int
+	_, _ = fmt.Sscanf(clock, "%02d:%02d", &h, &m) // checked
+	return unit.Minutes(60*h + m)
 }
 
 // testFaults gives the engine's faults of tests their place in the document.
@@ -233,6 +297,16 @@ func (s FlowSource) check(at string, faults *Faults) {
 	for i, t := range s.FlowTests {
 		t.check(fmt.Sprintf("%s/flow_tests/%d", at, i), s.Hose, faults)
 	}
+	for i, h := range s.WaterHours {
+		for _, c := range []struct{ name, clock string }{{"start_local", h.StartLocal}, {"end_local", h.EndLocal}} {
+			if !IsClock(c.clock) {
+				faults.Add(at+Point("water_hours", i, c.name), "is %q, must be a clock time such as 18:30", c.clock)
+			}
+		}
+	}
+	if _, err := time.LoadLocation(s.TimeZone); err != nil || s.TimeZone == "Local" {
+		faults.Add(at+"/time_zone", "is not a zone of the IANA time zone database, such as America/Los_Angeles")
+	}
 	if s.Tank != nil {
 		between(faults, at+"/tank/level_m", s.Tank.LevelM, 0.01, 100)
 		between(faults, at+"/tank/outlet_diameter_mm", s.Tank.OutletDiameterMM, 0, 500)
@@ -258,10 +332,38 @@ func between(faults *Faults, at string, v, least, most float64) {
 	}
 }
 
-func (t SourceTank) supply() hydraulics.Supply {
-	return hydraulics.Tank{
-		Level: unit.Length(t.LevelM), OutletDiameter: unit.Millimeters(t.OutletDiameterMM), OutletK: or(t.OutletK, 0.5),
-	}.Supply()
+// What the outlet of a tank may be where nobody measured it. The bore is that of the commonest garden hoses (half an inch,
+// five eighths, one inch; common practice, no source); an outlet lies between a sharp entrance and an open globe valve
+// (loss coefficients as in LMNO Engineering's table and Crane TP-410).
+const (
+	usualOutletMM   = 15.875
+	leastOutletMM   = 12.7
+	mostOutletMM    = 25.4
+	sharpEntranceK  = 0.5
+	openGlobeValveK = 10
+)
+
+// supply returns the tank's curve and what was assumed of its outlet.
+func (t SourceTank) supply() (hydraulics.Supply, hydraulics.SupplyAssumptions) {
+	with := func(boreMM, k float64) hydraulics.Supply {
+		return hydraulics.Tank{Level: unit.Length(t.LevelM), OutletDiameter: unit.Millimeters(boreMM), OutletK: k}.Supply()
+	}
+	k, most, low, high := or(t.OutletK, sharpEntranceK), or(t.OutletK, openGlobeValveK), t.OutletDiameterMM, t.OutletDiameterMM
+	var a hydraulics.SupplyAssumptions
+	if t.OutletDiameterMM == 0 {
+		a.List = append(a.List, hydraulics.Assumption{Code: hydraulics.UncountedTankOutlet})
+		a.Low, a.High = with(0, 0), with(0, 0)
+		return with(0, 0), a
+	}
+	if t.OutletAssumed {
+		low, high = math.Min(leastOutletMM, low), math.Max(mostOutletMM, high)
+		a.List = append(a.List, hydraulics.Assumption{Code: hydraulics.AssumedTankOutlet, Value: t.OutletDiameterMM, Low: low, High: high})
+	}
+	if t.OutletK == nil {
+		a.List = append(a.List, hydraulics.Assumption{Code: hydraulics.AssumedTankOutletK, Value: k, Low: k, High: most})
+	}
+	a.Low, a.High = with(low, most), with(high, k)
+	return with(t.OutletDiameterMM, k), a
 }
 
 func (c SourceCurve) supply() hydraulics.Supply {

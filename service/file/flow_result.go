@@ -2,8 +2,10 @@ package file
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -17,13 +19,26 @@ type FlowResult struct {
 	Answers []FlowAnswers `json:"answers,omitempty"`
 }
 
-// SupplyResult is the supply curve used, head = h0_m - k·Q^n with Q in L/min, and what it rests on.
+// SupplyResult is the supply curve used and what it rests on: with Q in L/min and E drawn elsewhere on the line
+//
+//	head = h0_m - k·((1-own_share)·(Q + E)^n + own_share·Q^n)
 type SupplyResult struct {
-	H0M            float64            `json:"h0_m"`
-	K              float64            `json:"k"`
-	N              float64            `json:"n"`
-	FlowMaxLPerMin *float64           `json:"flow_max_l_per_min,omitempty"` // left out: no limit of its own
-	Assumptions    []AssumptionResult `json:"assumptions,omitempty"`
+	H0M              float64            `json:"h0_m"`
+	K                float64            `json:"k"`
+	N                float64            `json:"n"`
+	FlowMaxLPerMin   *float64           `json:"flow_max_l_per_min,omitempty"` // left out: no limit of its own
+	ElsewhereLPerMin float64            `json:"elsewhere_l_per_min,omitempty"`
+	OwnShare         float64            `json:"own_share,omitempty"` // of the loss, in pipes that no other tap draws through
+	FlowTests        []TestUse          `json:"flow_tests,omitempty"`
+	Assumptions      []AssumptionResult `json:"assumptions,omitempty"`
+}
+
+// TestUse says whether a flow test made the curve.
+type TestUse struct {
+	Kind      string     `json:"kind"`
+	TestedAt  *time.Time `json:"tested_at,omitempty"`
+	LocalTime string     `json:"local_time,omitempty"` // the clock that decides, such as 06:30
+	Used      bool       `json:"used"`
 }
 
 // AssumptionResult is one thing the supply curve rests on besides the tests.
@@ -159,7 +174,7 @@ func runSets(f Flow) (*flowRun, FlowResult, error) {
 			sets = append(sets, all)
 		}
 	}
-	result := FlowResult{Supply: SupplyOf(supply, assumed)}
+	result := FlowResult{Supply: f.Source.SupplyOf(supply, assumed)}
 	for _, set := range sets {
 		s, err := run.set(set)
 		if err != nil {
@@ -170,10 +185,18 @@ func runSets(f Flow) (*flowRun, FlowResult, error) {
 	return &run, result, nil
 }
 
-// SupplyOf returns a supply curve, and what it rests on, as files show it.
-func SupplyOf(s hydraulics.Supply, a hydraulics.SupplyAssumptions) SupplyResult {
+// SupplyOf returns the supply curve of the source, and what it rests on, as files show it.
+func (f FlowSource) SupplyOf(s hydraulics.Supply, a hydraulics.SupplyAssumptions) SupplyResult {
 	r := SupplyResult{
 		H0M: s.Static, N: s.Exponent, K: s.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Exponent),
+		ElsewhereLPerMin: f.ElsewhereLPerMin, OwnShare: s.Own,
+	}
+	for i, t := range f.FlowTests {
+		use := TestUse{Kind: t.Kind, TestedAt: t.TestedAt, Used: slices.Contains(a.Used, i)}
+		if t.TestedAt != nil {
+			use.LocalTime = t.local(f.zone()).Format("15:04")
+		}
+		r.FlowTests = append(r.FlowTests, use)
 	}
 	if !math.IsInf(s.MaxFlow, 1) {
 		most := unit.Flow(s.MaxFlow).LitersPerMinute()

@@ -1,9 +1,14 @@
 package file
 
 import (
+	"cmp"
 	"encoding/json"
 	"io"
+	"math"
+	"slices"
 	"time"
+
+	"rillturn.example/rillturn/engine/unit"
 )
 
 // Garden is one whole garden: what the demo loads, what `rillturn plan` reads, and the input that every rotation stores.
@@ -71,6 +76,8 @@ type ServiceLine struct {
 	Name              string   `json:"name" file:"required"`
 	FlowLimitLPerMin  float64  `json:"flow_limit_l_per_min" file:"required"`
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+	// ElsewhereLPerMin is what taps outside the plan usually draw during water hours: a house, neighbours.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 }
 
 // WaterSource is a spigot, hydrant or raised tank with its flow tests.
@@ -89,20 +96,87 @@ type WaterSource struct {
 	DailyVolumeLimitL    *float64   `json:"daily_volume_limit_l,omitempty"`
 	TankVolumeL          *float64   `json:"tank_volume_l,omitempty"`
 	TankLevelM           *float64   `json:"tank_level_m,omitempty"`
+	TankOutletDiameterMM *float64   `json:"tank_outlet_diameter_mm,omitempty"` // left out: the bore of the hose, as an assumption
+	TankOutletK          *float64   `json:"tank_outlet_k,omitempty"`           // left out: 0.5, a sharp entrance, as an assumption
 	TankRefillLPerDay    *float64   `json:"tank_refill_l_per_day,omitempty"`
 	FlowTests            []FlowTest `json:"flow_tests,omitempty"`
 }
 
-// FlowSource returns the source as a flow file has it: its flow tests with the working hose, or its tank.
-func (w WaterSource) FlowSource() FlowSource {
-	s := FlowSource{FlowTests: w.FlowTests, StaticHeadM: w.StaticHeadM, FlowLimitLPerMin: w.FlowLimitLPerMin}
+// FlowSource returns a source of the garden as a flow file has it: its tank, or its flow tests with the working hose, the
+// hours in which it is to run, and what is drawn elsewhere on its line. That is what taps outside the plan draw and,
+// where the source was tested with other taps open, what the other sources of the line may draw at the same time.
+// Otherwise a line is a limit on flow and no coupling of pressures.
+func (g Garden) FlowSource(w WaterSource) FlowSource {
+	if w.TankLevelM != nil {
+		return FlowSource{Tank: w.tank(), FlowLimitLPerMin: w.FlowLimitLPerMin}
+	}
+	s := FlowSource{
+		FlowTests: w.FlowTests, StaticHeadM: w.StaticHeadM, FlowLimitLPerMin: w.FlowLimitLPerMin, TimeZone: g.Garden.TimeZone,
+		WaterHours: g.clockHours(w.ID),
+	}
 	if w.HoseLengthM != nil && w.HoseInsideDiameterMM != nil {
 		s.Hose = &SourceHose{LengthM: *w.HoseLengthM, DiameterMM: *w.HoseInsideDiameterMM}
 	}
-	if w.TankLevelM != nil {
-		s.FlowTests, s.StaticHeadM, s.Tank = nil, nil, &SourceTank{LevelM: *w.TankLevelM}
+	for _, l := range g.ServiceLines {
+		if w.ServiceLineID != nil && l.ID == *w.ServiceLineID {
+			s.ElsewhereLPerMin = or(l.ElsewhereLPerMin, 0)
+			if slices.ContainsFunc(w.FlowTests, FlowTest.joint) {
+				s.ElsewhereLPerMin += math.Min(g.othersOn(l.ID, w.ID), l.FlowLimitLPerMin)
+			}
+		}
 	}
 	return s
+}
+
+// tank is the tank of a source, its outlet assumed where nobody measured it.
+func (w WaterSource) tank() *SourceTank {
+	t := &SourceTank{LevelM: *w.TankLevelM, OutletK: w.TankOutletK}
+	switch {
+	case w.TankOutletDiameterMM != nil:
+		t.OutletDiameterMM = *w.TankOutletDiameterMM
+	case w.HoseInsideDiameterMM != nil:
+		t.OutletDiameterMM, t.OutletAssumed = *w.HoseInsideDiameterMM, true
+	default:
+		t.OutletDiameterMM, t.OutletAssumed = usualOutletMM, true
+	}
+	return t
+}
+
+// clockHours are the hours of the day in which a source is to run, on whatever days, those that overlap or touch joined.
+func (g Garden) clockHours(source string) []ClockHours {
+	var all []ClockHours
+	for _, h := range g.WaterHours {
+		if h.WaterSourceID == nil || *h.WaterSourceID == source {
+			all = append(all, ClockHours{h.StartLocal, h.EndLocal})
+		}
+	}
+	slices.SortFunc(all, func(a, b ClockHours) int { return cmp.Compare(a.StartLocal, b.StartLocal) })
+	var out []ClockHours
+	for _, h := range all {
+		if n := len(out); n > 0 && h.StartLocal <= out[n-1].EndLocal {
+			out[n-1].EndLocal = max(out[n-1].EndLocal, h.EndLocal)
+			continue
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
+// othersOn is what the other spigots of a service line give together when they are open [L/min]. One without a flow test
+// counts nothing: it does not run either.
+func (g Garden) othersOn(line, source string) float64 {
+	sum := 0.0
+	for _, w := range g.WaterSources {
+		if w.ID == source || w.ServiceLineID == nil || *w.ServiceLineID != line || w.TankLevelM != nil {
+			continue
+		}
+		alone := w
+		alone.ServiceLineID = nil
+		if supply, _, err := g.FlowSource(alone).Supply(""); err == nil {
+			sum += unit.Flow(supply.MaxFlow).LitersPerMinute()
+		}
+	}
+	return sum
 }
 
 // WaterHours are clock times on ISO weekdays (1 = Monday) at which a source, or every source, may run.

@@ -61,7 +61,7 @@ func (g Garden) sheetSource(id string) *FlowSource {
 	if i < 0 {
 		return nil
 	}
-	source := g.WaterSources[i].FlowSource()
+	source := g.FlowSource(g.WaterSources[i])
 	if _, _, err := source.Supply(""); err != nil {
 		return nil
 	}

@@ -167,12 +167,12 @@ func TestFlowSource_ofATankAndOfASpigot(t *testing.T) {
 	t.Parallel()
 	test := []FlowTest{{Kind: "bucket", VolumeL: new(10.0), DurationS: new(30.0)}}
 	spigot := WaterSource{StaticHeadM: new(30.0), HoseLengthM: new(15.0), HoseInsideDiameterMM: new(15.9), FlowTests: test}
-	if s := spigot.FlowSource(); s.Tank != nil || s.Hose == nil || s.Hose.LengthM != 15 || len(s.FlowTests) != 1 || *s.StaticHeadM != 30 {
+	if s := (Garden{}).FlowSource(spigot); s.Tank != nil || s.Hose == nil || s.Hose.LengthM != 15 || len(s.FlowTests) != 1 || *s.StaticHeadM != 30 {
 		t.Errorf("spigot: %+v", s)
 	}
 	tank := spigot
 	tank.TankLevelM = new(2.0)
-	if s := tank.FlowSource(); s.Tank == nil || s.Tank.LevelM != 2 || s.FlowTests != nil || s.StaticHeadM != nil {
+	if s := (Garden{}).FlowSource(tank); s.Tank == nil || s.Tank.LevelM != 2 || s.FlowTests != nil || s.StaticHeadM != nil {
 		t.Errorf("tank: %+v", s)
 	}
 }

@@ -113,6 +113,12 @@ func TestReadFlow_faultsOfTheSource(t *testing.T) {
 		"residual above":    {`{"static_head_m": 20, "flow_tests": [{"kind": "residual", "head_m": 21, "flow_l_per_min": 9}]}`, "", []string{"/source/flow_tests/0/head_m"}},
 		"static too low":    {`{"static_head_m": 0, "flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30}]}`, "", []string{"/source/static_head_m"}},
 		"no seconds at all": {`{"flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 0}]}`, "", []string{"/source/flow_tests/0/duration_s"}},
+		"no clock":          {`{"flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30}], "water_hours": [{"start_local": "6", "end_local": "24:01"}]}`, "", []string{"/source/water_hours/0/start_local", "/source/water_hours/0/end_local"}},
+		"no zone":           {`{"flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30}], "time_zone": "Mars/Olympus"}`, "", []string{"/source/time_zone"}},
+		"this machine's":    {`{"flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30}], "time_zone": "Local"}`, "", []string{"/source/time_zone"}},
+		"others backwards":  {`{"flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30, "other_flow_l_per_min": -1}]}`, "", []string{"/source/flow_tests/0/other_flow_l_per_min"}},
+		"all elsewhere":     {`{"static_head_m": 20, "flow_tests": [{"kind": "bucket", "volume_l": 10, "duration_s": 30}], "elsewhere_l_per_min": 21}`, "", []string{"/source/elsewhere_l_per_min"}},
+		"outlet":            {`{"tank": {"level_m": 1, "outlet_diameter_mm": -3, "outlet_k": -1}}`, "", []string{"/source/tank/outlet_diameter_mm", "/source/tank/outlet_k"}},
 		"unknown layout":    {`{"tank": {"level_m": 1}}`, `, "open": [["a", "b"]]`, []string{"/open/0/1"}},
 		"options":           {`{"tank": {"level_m": 1}}`, `, "options": {"water_temperature_c": 90}`, []string{"/options/water_temperature_c"}},
 		"common feed":       {`{"tank": {"level_m": 1}, "common_feed": {"hose_length_m": 5}}`, "", []string{"/source/common_feed/hose_diameter_mm", "/source/common_feed/hose_diameter_mm"}},
@@ -162,6 +168,36 @@ func TestRunFlow_fromFlowTests(t *testing.T) {
 	}
 	if both, one := r.Sets[2].Layouts[0].FlowLPerMin, r.Sets[0].FlowLPerMin; both >= one {
 		t.Errorf("with the other open %v L/min, alone %v", both, one)
+	}
+}
+
+// The hour of a test is that of its clock as written, or of a zone that is named.
+func TestFlow_hoursOfTests(t *testing.T) {
+	for name, c := range map[string]struct {
+		at, zone, clock string
+		used            bool
+	}{
+		"as written":          {"2015-07-06T07:10:00-07:00", "", "07:10", true},
+		"as written, another": {"2015-07-06T14:10:00Z", "", "14:10", false},
+		"in the zone":         {"2015-07-06T14:10:00Z", "America/Los_Angeles", "07:10", true},
+		"in winter":           {"2015-12-06T14:10:00Z", "America/Los_Angeles", "06:10", true},
+		"an hour early":       {"2015-12-06T13:00:00Z", "America/Los_Angeles", "05:00", true},
+		"a minute more":       {"2015-12-06T12:59:00Z", "America/Los_Angeles", "04:59", false},
+	} {
+		f, err := ReadFlow(strings.NewReader(`{"source": {"time_zone": "` + c.zone + `", "water_hours": [{"start_local": "06:00", "end_local": "09:30"}],
+		  "flow_tests": [{"kind": "bucket", "volume_l": 20, "duration_s": 40, "tested_at": "` + c.at + `"},
+		    {"kind": "bucket", "volume_l": 20, "duration_s": 50, "tested_at": "2015-07-06T08:00:00-07:00"}]},
+		  "layouts": [{"id": "a", "layout": ` + tidyLayout + `}]}`))
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		r, err := RunFlow(f)
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		if got := r.Supply.FlowTests[0]; got.LocalTime != c.clock || got.Used != c.used || !r.Supply.FlowTests[1].Used {
+			t.Errorf("%s: %+v", name, r.Supply.FlowTests)
+		}
 	}
 }
 

@@ -50,11 +50,13 @@ type ProblemSource struct {
 	Tank            *ProblemTank  `json:"tank,omitempty"`
 }
 
-// ProblemSupply is the curve head = h0 - k·Q^n with Q in L/min.
+// ProblemSupply is the curve head = h0 - k·((1-own)·(Q+E)^n + own·Q^n) with Q in L/min and E drawn elsewhere on the line.
 type ProblemSupply struct {
-	H0M float64 `json:"h0_m" file:"required"`
-	K   float64 `json:"k" file:"required"`
-	N   float64 `json:"n" file:"required"`
+	H0M          float64 `json:"h0_m" file:"required"`
+	K            float64 `json:"k" file:"required"`
+	N            float64 `json:"n" file:"required"`
+	ElsewhereLPM float64 `json:"elsewhere_lpm,omitempty"`
+	OwnShare     float64 `json:"own_share,omitempty"`
 }
 
 // ProblemTank is the store behind a source.
@@ -249,6 +251,8 @@ func (s *ProblemSource) faults(f *problemFaults, i int, parents map[string]bool)
 	f.between(s.Supply.H0M, 1e-6, maxHeadM, "sources", i, "supply", "h0_m")
 	f.between(s.Supply.K, 0, maxHeadM, "sources", i, "supply", "k")
 	f.between(s.Supply.N, 1e-3, maxExponent, "sources", i, "supply", "n")
+	f.between(s.Supply.ElsewhereLPM, 0, maxFlowLPM, "sources", i, "supply", "elsewhere_lpm")
+	f.between(s.Supply.OwnShare, 0, 1, "sources", i, "supply", "own_share")
 	f.between(s.FlowMaxLPM, 1e-3, maxFlowLPM, "sources", i, "flow_max_lpm")
 	f.between(s.ChangeoverMin, 0, minutesPerDay, "sources", i, "changeover_min")
 	f.between(s.MinRunMin, 0, minutesPerDay, "sources", i, "min_run_min")
@@ -385,6 +389,7 @@ func (s *ProblemSource) engine() problem.Source {
 		Supply: hydraulics.Supply{
 			Static: s.Supply.H0M, Exponent: s.Supply.N, MaxFlow: float64(unit.LitersPerMinute(s.FlowMaxLPM)),
 			Coefficient: s.Supply.K / math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.N),
+			Elsewhere:   float64(unit.LitersPerMinute(s.Supply.ElsewhereLPM)), Own: s.Supply.OwnShare,
 		},
 		Changeover: problem.SpanUp(unit.Minutes(s.ChangeoverMin)), MinRun: problem.SpanUp(unit.Minutes(s.MinRunMin)),
 		DailyCap: litersDown(s.DailyVolumeCapL), Connections: s.HoseConnections,
@@ -473,7 +478,8 @@ func newProblemSource(s *problem.Source) ProblemSource {
 		FreeShare: float64(s.Reserve) / 1000,
 		Supply: ProblemSupply{
 			H0M: s.Supply.Static, N: s.Supply.Exponent,
-			K: s.Supply.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.Exponent),
+			K:            s.Supply.Coefficient * math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.Exponent),
+			ElsewhereLPM: unit.Flow(s.Supply.Elsewhere).LitersPerMinute(), OwnShare: s.Supply.Own,
 		},
 	}
 	if s.Line != "" {

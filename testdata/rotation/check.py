@@ -9,7 +9,8 @@ Extensions beyond the first form of the files, all optional:
   layouts: hand_flow_lpm (a hand turn: always alone, at that flow), max_day_min, own_valve,
            reservoirs [{from_day, missing_l, use_l, holds_l, reaches_l}] (no plant goes short on a day, in litres at the layout)
   sources: hose_connections (most members of a zone), free_share (part of each window that stays free),
-           tank {volume_l, level_l, refill_lpm} (never empty)
+           tank {volume_l, level_l, refill_lpm} (never empty),
+           supply {elsewhere_lpm, own_share}: head(Q) = h0 - k*((1-own_share)*(Q+elsewhere_lpm)^n + own_share*Q^n)
   windows: attended (somebody is there, who may shut a valve early)
   runs:    closings [{layout, at_min}] (a member with its own valve shut before the run ends, in an attended window; the
            others then have the flows of a zone without it)
@@ -34,7 +35,8 @@ class Hydraulics:
 
     def head_for(self, q):
         s = self.source["supply"]
-        return s["h0_m"] - s["k"] * math.pow(max(q, 0.0), s["n"])
+        q, elsewhere, own = max(q, 0.0), s.get("elsewhere_lpm", 0.0), s.get("own_share", 0.0)
+        return s["h0_m"] - s["k"] * ((1 - own) * math.pow(q + elsewhere, s["n"]) + own * math.pow(q, s["n"]))
 
     def taken(self, layout, head):
         if layout.get("hand_flow_lpm") is not None:

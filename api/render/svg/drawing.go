@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -16,7 +17,7 @@ import (
 const (
 	drawingTop    = headHeight
 	drawingHeight = 420 // most height of the layout itself
-	drawingSide   = 46  // room beside the pipes for numbers and the feed
+	drawingSide   = 54  // room beside the pipes for numbers and the feed
 	pipeWidth     = 5
 	flowClasses   = 5
 )
@@ -85,13 +86,21 @@ const (
 	sentenceStep = 15
 )
 
+// sentenceColumns is 2 for many sentences that are short enough to be read whole in a half of the page.
 func (c *drawing) sentenceColumns() int {
 	const oneColumn = 8 // sentences that stand under one another
-	if len(c.sentences) > oneColumn {
-		return 2
+	if len(c.sentences) <= oneColumn {
+		return 1
 	}
-	return 1
+	for _, s := range c.sentences[1:] {
+		if textWidth(s, smallText) > sentenceWidth(2) {
+			return 1
+		}
+	}
+	return 2
 }
+
+func sentenceWidth(columns int) float64 { return float64(pageWidth-2*margin)/float64(columns) - 12 }
 
 func (c *drawing) height() float64 {
 	return c.bottom() + drawingKeys + rows(len(c.sentences), c.sentenceColumns())*sentenceStep + margin
@@ -103,10 +112,8 @@ func (c *drawing) draw() {
 		c.drawOutlet(i, o)
 	}
 	c.line(c.manifoldX, c.y(0)-4, c.manifoldX, c.y(c.d.ManifoldM)+4, at("stroke", ink), num("stroke-width", pipeWidth+2), at("stroke-linecap", "round"))
-	for i, o := range c.d.Outlets {
-		c.drawNumber(i, o)
-	}
 	c.drawFeed()
+	c.drawNumbers()
 	c.drawScaleBar(c.bottom() + 8)
 	c.drawFlowKeys(c.bottom() + 34)
 	c.drawSentences(c.bottom() + drawingKeys)
@@ -127,19 +134,29 @@ func (c *drawing) drawOutlet(i int, o render.DrawnOutlet) {
 	c.line(c.manifoldX, y, end, y, at("stroke", "#8f8f8f"), num("stroke-width", pipeWidth))
 	c.line(c.manifoldX, y, end, y, at("stroke", "#f4f4f4"), num("stroke-width", pipeWidth-2))
 	c.line(end, y-pipeWidth, end, y+pipeWidth, at("stroke", ink), num("stroke-width", 2))
-	radius := c.holeRadius(o.Lateral)
+	radius := c.holeRadius(i, o)
 	for _, h := range o.Lateral.HoleSets {
 		c.drawHole(c.manifoldX+direction*h.AtM*c.scale, y, radius, h)
 	}
 	c.end()
 }
 
-// holeRadius keeps the signs of neighbouring hole sets apart.
-func (c *drawing) holeRadius(l *render.DrawnLateral) float64 {
+// holeRadius keeps the signs of neighbouring hole sets apart, along the lateral and from one lateral to the next.
+func (c *drawing) holeRadius(i int, o render.DrawnOutlet) float64 {
 	const largest, smallest, ofSpacing = 4.6, 1.4, 0.42
 	radius := largest
-	for i := 1; i < len(l.HoleSets); i++ {
-		radius = math.Min(radius, ofSpacing*math.Abs(l.HoleSets[i].AtM-l.HoleSets[i-1].AtM)*c.scale)
+	closest := func(m float64) {
+		if m > 0 {
+			radius = math.Min(radius, ofSpacing*m*c.scale)
+		}
+	}
+	for k := 1; k < len(o.Lateral.HoleSets); k++ {
+		closest(math.Abs(o.Lateral.HoleSets[k].AtM - o.Lateral.HoleSets[k-1].AtM))
+	}
+	for j, other := range c.d.Outlets {
+		if j != i && other.Lateral != nil && other.ToLeft == o.ToLeft {
+			closest(math.Abs(other.AtM - o.AtM))
+		}
 	}
 	return math.Max(radius, smallest)
 }
@@ -155,42 +172,68 @@ func (c *drawing) flowClass(flow float64) int {
 // flowTones grow darker with flow, in even steps of grey when printed without colour.
 var flowTones = [flowClasses]string{"#e4f0f8", "#b3d2e6", "#78a9cb", "#3d7aa6", "#123f63"}
 
+// outlined is the least radius [px] of a sign that an outline leaves room in for its tone.
+const outlined = 2
+
 func (c *drawing) drawHole(x, y, radius float64, h render.DrawnHoles) {
 	switch {
 	case h.Plugged:
 		c.line(x, y-radius, x, y+radius, at("stroke", ink), num("stroke-width", 1.4))
+	case h.Unreliable && radius < outlined:
+		c.circle(x, y, radius, at("fill", tones[4].strong))
 	case h.Unreliable:
 		c.circle(x, y, radius, at("fill", paper), at("stroke", tones[4].strong), num("stroke-width", 0.9))
 		s := radius * 0.6
 		c.line(x-s, y-s, x+s, y+s, at("stroke", tones[4].strong), num("stroke-width", 0.9))
 		c.line(x-s, y+s, x+s, y-s, at("stroke", tones[4].strong), num("stroke-width", 0.9))
+	case radius < outlined:
+		c.circle(x, y, radius, at("fill", flowTones[c.flowClass(h.FlowLPerH)]))
 	default:
 		c.circle(x, y, radius, at("fill", flowTones[c.flowClass(h.FlowLPerH)]), at("stroke", ink), num("stroke-width", 0.6))
 	}
 }
 
-// drawNumber writes the number of an outlet beside the manifold, on the side without its lateral; a plugged outlet
-// gets a cross.
-func (c *drawing) drawNumber(i int, o render.DrawnOutlet) {
-	if c.crowded(i) {
-		return
+// drawNumbers writes the number of each outlet beside the manifold, on the side without its lateral, or above its own
+// lateral where something else leaves to that side. A plugged outlet gets a cross. A number that would touch one written
+// before is left out; the sentences below have them all.
+func (c *drawing) drawNumbers() {
+	type place struct {
+		y    float64
+		left bool
 	}
-	y, x, anchor := c.y(o.AtM), c.manifoldX-8, "end"
-	if o.ToLeft {
-		x, anchor = c.manifoldX+8, "start"
+	var written []place
+	for i, o := range c.d.Outlets {
+		p := place{c.y(o.AtM) + 3.5, !o.ToLeft}
+		number := strconv.Itoa(i + 1)
+		switch {
+		case o.Lateral == nil:
+			number += " ×"
+			p.left = !c.leaves(i, true)
+		case c.leaves(i, p.left):
+			p.y, p.left = p.y-3.5-c.holeRadius(i, o)-3, !p.left
+		}
+		if slices.ContainsFunc(written, func(w place) bool { return w.left == p.left && math.Abs(w.y-p.y) < smallText }) {
+			continue
+		}
+		written = append(written, p)
+		x, anchor := c.manifoldX-8, "end"
+		if !p.left {
+			x, anchor = c.manifoldX+8, "start"
+		}
+		c.text(x, p.y, smallText, number, at("text-anchor", anchor), at("font-weight", "bold"),
+			at("paint-order", "stroke"), at("stroke", paper), num("stroke-width", 3))
 	}
-	number := strconv.Itoa(i + 1)
-	if o.Lateral == nil {
-		number += " ×"
-	}
-	c.text(x, y+3.5, smallText, number, at("text-anchor", anchor), at("font-weight", "bold"))
 }
 
-// crowded reports whether an outlet's number would touch that of an earlier one on the same side.
-func (c *drawing) crowded(i int) bool {
-	for j := range i {
-		near := math.Abs(c.d.Outlets[i].AtM-c.d.Outlets[j].AtM)*c.scale < smallText
-		if near && c.d.Outlets[i].ToLeft == c.d.Outlets[j].ToLeft {
+// leaves reports whether something other than outlet i leaves to a side of the manifold at its place: a lateral, or a
+// plugged outlet, which stands on the side that is free.
+func (c *drawing) leaves(i int, left bool) bool {
+	const near = smallText / 2
+	for j, o := range c.d.Outlets {
+		if j == i || math.Abs(o.AtM-c.d.Outlets[i].AtM)*c.scale > near {
+			continue
+		}
+		if o.Lateral != nil && o.ToLeft == left || o.Lateral == nil && c.d.Outlets[i].Lateral != nil && left {
 			return true
 		}
 	}
@@ -214,7 +257,7 @@ func (c *drawing) drawFeed() {
 		c.polygon([]point{{x - wing, y + gap + head}, {x + wing, y + gap + head}, {x, y + gap}}, look)
 		label(x+wing+6, y+gap+head-1, "start")
 	default:
-		const numbers = 20 // room for the numbers of the outlets
+		const numbers = 28 // room for the numbers of the outlets
 		c.line(x-numbers-head, y, x-3, y, at("stroke", tones[1].strong), num("stroke-width", 1.4))
 		c.polygon([]point{{x - numbers - head, y - wing}, {x - numbers, y}, {x - numbers - head, y + wing}}, look)
 		label(x-numbers-head-4, y-4, "end")
@@ -259,10 +302,9 @@ func (c *drawing) drawFlowKeys(y float64) {
 
 func (c *drawing) drawSentences(y float64) {
 	columns := c.sentenceColumns()
-	width := float64(pageWidth-2*margin) / float64(columns)
 	perColumn := int(rows(len(c.sentences), columns))
 	for i, s := range c.sentences[1:] {
-		x := margin + float64(i/perColumn)*width
-		c.fitted(x, y+float64(i%perColumn)*sentenceStep+smallText, smallText, width-12, s)
+		x := margin + float64(i/perColumn)*(sentenceWidth(columns)+12)
+		c.fitted(x, y+float64(i%perColumn)*sentenceStep+smallText, smallText, sentenceWidth(columns), s)
 	}
 }

@@ -101,9 +101,7 @@ func (c profile) draw() {
 		c.begin("g")
 		c.leaf("title", c.p.Profile(l))
 		c.polyline(path, look...)
-		for _, p := range path {
-			c.point(i, p)
-		}
+		c.marks(i, path)
 		c.end()
 		entries[i] = key{words.OneLine(l.Name), func(x, y float64) {
 			c.line(x, y, x+swatchWidth, y, look...)
@@ -111,6 +109,18 @@ func (c profile) draw() {
 		}}
 	}
 	c.keys(profileHeight-22, profileColumn, entries)
+}
+
+// marks draws the hole sets of a line; on a long lateral only so many that they stay apart.
+func (c profile) marks(i int, path []point) {
+	const apart = 6
+	last := path[0]
+	for j, p := range path {
+		if j == 0 || math.Hypot(p.x-last.x, p.y-last.y) >= apart {
+			c.point(i, p)
+			last = p
+		}
+	}
 }
 
 func (c profile) drawScales() {

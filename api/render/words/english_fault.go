@@ -86,16 +86,56 @@ var englishSupply = map[hydraulics.AssumptionCode]func(Printer, hydraulics.Assum
 			Remedy: "Repeat them one right after the other.",
 		}
 	},
-	hydraulics.AssumedOtherHours: func(p Printer, a hydraulics.Assumption) Notice {
+	hydraulics.AssumedOtherHours: func(_ Printer, a hydraulics.Assumption) Notice {
 		return Notice{
-			Text:   fmt.Sprintf("No test was made between %s and %s, when the water runs; tests of other hours are used.", dayClock(a.Low), dayClock(a.High)),
-			Remedy: "Repeat the bucket test within the water hours.",
+			Text:   fmt.Sprintf("No bucket test was made between %s and %s, when the water runs, nor within an hour of it; tests of other hours count.", dayClock(a.Low), dayClock(a.High)),
+			Remedy: "Repeat the bucket test in these hours.",
+		}
+	},
+	hydraulics.AssumedSwing: func(_ Printer, a hydraulics.Assumption) Notice {
+		if a.Value == 0 {
+			return Notice{Text: fmt.Sprintf("In the hours without a test the pressure may be up to %s lower.", Percent(a.High))}
+		}
+		return Notice{Text: fmt.Sprintf("The pressure in the hours without a test is taken as %s lower than in the tests; it may be up to %s lower.", Percent(a.Value), Percent(a.High))}
+	},
+	hydraulics.AssumedOtherStatic: func(p Printer, a hydraulics.Assumption) Notice {
+		return Notice{
+			Text: fmt.Sprintf("The pressure of the closed tap was measured at another hour, as %s; when the water runs it is taken as %s, and may be as low as %s.",
+				p.Pressure(unit.Head(a.High)), p.Pressure(unit.Head(a.Value)), p.Pressure(unit.Head(a.Low))),
+			Remedy: "Measure it within the water hours.",
 		}
 	},
 	hydraulics.AssumedOthersOpen: func(Printer, hydraulics.Assumption) Notice {
 		return Notice{
-			Text:   "Other outlets ran during a test; it counts as if this one had run alone, so the tap may give more than shown.",
-			Remedy: "Repeat it with everything else closed.",
+			Text:   "Every test was made while other taps ran; this one alone may give more than shown.",
+			Remedy: "Repeat one with everything else closed.",
+		}
+	},
+	hydraulics.DrawnElsewhere: func(p Printer, a hydraulics.Assumption) Notice {
+		return Notice{Text: fmt.Sprintf("It is read while %s are drawn at other taps of its line.", p.Flow(unit.LitersPerMinute(a.Value)))}
+	},
+	hydraulics.AssumedAllShared: func(Printer, hydraulics.Assumption) Notice {
+		return Notice{
+			Text:   "No test was made with another tap open, so all pipes up to this tap count as shared: it may give more than shown.",
+			Remedy: "Fill a bucket once more while the other taps run, and note what they draw.",
+		}
+	},
+	hydraulics.AssumedTankOutlet: func(p Printer, a hydraulics.Assumption) Notice {
+		return Notice{
+			Text:   fmt.Sprintf("The inside diameter of the tank's outlet is assumed as %s; it may be %s.", p.HoleDiameter(unit.Millimeters(a.Value)), Range(p.HoleDiameter(unit.Millimeters(a.Low)), p.HoleDiameter(unit.Millimeters(a.High)))),
+			Remedy: "Measure it.",
+		}
+	},
+	hydraulics.AssumedTankOutletK: func(_ Printer, a hydraulics.Assumption) Notice {
+		return Notice{
+			Text:   fmt.Sprintf("The outlet of the tank counts as an opening with sharp edges (loss coefficient %s); a globe tap there loses more, up to %s.", Digits(a.Value), Digits(a.High)),
+			Remedy: "Fill a bucket at the tap and compare, or enter the coefficient of the tap.",
+		}
+	},
+	hydraulics.UncountedTankOutlet: func(Printer, hydraulics.Assumption) Notice {
+		return Notice{
+			Text:   "What the tank's outlet loses is not counted, so the tank may give less than shown.",
+			Remedy: "Measure the inside diameter of its outlet.",
 		}
 	},
 	hydraulics.AssumedBeyondTests: func(p Printer, a hydraulics.Assumption) Notice {

@@ -297,6 +297,7 @@ type ServiceLine struct {
 	Revision          int64
 	CreatedAt         time.Time
 	UpdatedAt         time.Time
+	ElsewhereLPerMin  *float64
 }
 
 type StoredPipe struct {
@@ -415,6 +416,8 @@ type WaterSource struct {
 	Revision             int64
 	CreatedAt            time.Time
 	UpdatedAt            time.Time
+	TankOutletDiameterMm *float64
+	TankOutletK          *float64
 }
 
 type WeatherDay struct {

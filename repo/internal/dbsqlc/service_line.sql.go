@@ -12,7 +12,7 @@ import (
 )
 
 const serviceLineByID = `-- name: ServiceLineByID :one
-SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at FROM service_line WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at, elsewhere_l_per_min FROM service_line WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) ServiceLineByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (ServiceLine, error) {
@@ -27,6 +27,7 @@ func (q *Queries) ServiceLineByID(ctx context.Context, gardenID uuid.UUID, iD uu
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.ElsewhereLPerMin,
 	)
 	return i, err
 }
@@ -45,17 +46,18 @@ func (q *Queries) ServiceLineDelete(ctx context.Context, gardenID uuid.UUID, iD 
 
 const serviceLineInsert = `-- name: ServiceLineInsert :one
 INSERT INTO service_line (
-    name, flow_limit_l_per_min, daily_volume_limit_l, garden_id, id, revision
+    name, flow_limit_l_per_min, daily_volume_limit_l, elsewhere_l_per_min, garden_id, id, revision
 ) VALUES (
-    $1, $2, $3, $4, $5, $6
+    $1, $2, $3, $4, $5, $6, $7
 )
-RETURNING garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at
+RETURNING garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at, elsewhere_l_per_min
 `
 
 type ServiceLineInsertParams struct {
 	Name              string
 	FlowLimitLPerMin  float64
 	DailyVolumeLimitL *float64
+	ElsewhereLPerMin  *float64
 	GardenID          uuid.UUID
 	ID                uuid.UUID
 	Revision          int64
@@ -66,6 +68,7 @@ func (q *Queries) ServiceLineInsert(ctx context.Context, arg ServiceLineInsertPa
 		arg.Name,
 		arg.FlowLimitLPerMin,
 		arg.DailyVolumeLimitL,
+		arg.ElsewhereLPerMin,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -80,12 +83,13 @@ func (q *Queries) ServiceLineInsert(ctx context.Context, arg ServiceLineInsertPa
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.ElsewhereLPerMin,
 	)
 	return i, err
 }
 
 const serviceLineList = `-- name: ServiceLineList :many
-SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at FROM service_line WHERE garden_id = $1 ORDER BY name, id
+SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at, elsewhere_l_per_min FROM service_line WHERE garden_id = $1 ORDER BY name, id
 `
 
 func (q *Queries) ServiceLineList(ctx context.Context, gardenID uuid.UUID) ([]ServiceLine, error) {
@@ -106,6 +110,7 @@ func (q *Queries) ServiceLineList(ctx context.Context, gardenID uuid.UUID) ([]Se
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.ElsewhereLPerMin,
 		); err != nil {
 			return nil, err
 		}
@@ -118,7 +123,7 @@ func (q *Queries) ServiceLineList(ctx context.Context, gardenID uuid.UUID) ([]Se
 }
 
 const serviceLineListPage = `-- name: ServiceLineListPage :many
-SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at FROM service_line
+SELECT garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at, elsewhere_l_per_min FROM service_line
 WHERE garden_id = $1 AND (name, id) > ($2, $3::uuid)
 ORDER BY name, id
 LIMIT $4
@@ -147,6 +152,7 @@ func (q *Queries) ServiceLineListPage(ctx context.Context, gardenID uuid.UUID, a
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.ElsewhereLPerMin,
 		); err != nil {
 			return nil, err
 		}
@@ -161,15 +167,17 @@ func (q *Queries) ServiceLineListPage(ctx context.Context, gardenID uuid.UUID, a
 const serviceLineUpdate = `-- name: ServiceLineUpdate :one
 UPDATE service_line SET
     name = $1, flow_limit_l_per_min = $2,
-    daily_volume_limit_l = $3, revision = revision + 1, updated_at = now()
-WHERE garden_id = $4 AND id = $5 AND revision = $6
-RETURNING garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at
+    daily_volume_limit_l = $3, elsewhere_l_per_min = $4,
+    revision = revision + 1, updated_at = now()
+WHERE garden_id = $5 AND id = $6 AND revision = $7
+RETURNING garden_id, id, name, flow_limit_l_per_min, daily_volume_limit_l, revision, created_at, updated_at, elsewhere_l_per_min
 `
 
 type ServiceLineUpdateParams struct {
 	Name              string
 	FlowLimitLPerMin  float64
 	DailyVolumeLimitL *float64
+	ElsewhereLPerMin  *float64
 	GardenID          uuid.UUID
 	ID                uuid.UUID
 	Revision          int64
@@ -181,6 +189,7 @@ func (q *Queries) ServiceLineUpdate(ctx context.Context, arg ServiceLineUpdatePa
 		arg.Name,
 		arg.FlowLimitLPerMin,
 		arg.DailyVolumeLimitL,
+		arg.ElsewhereLPerMin,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -195,6 +204,7 @@ func (q *Queries) ServiceLineUpdate(ctx context.Context, arg ServiceLineUpdatePa
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.ElsewhereLPerMin,
 	)
 	return i, err
 }

@@ -12,7 +12,7 @@ import (
 )
 
 const waterSourceByID = `-- name: WaterSourceByID :one
-SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at FROM water_source WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at, tank_outlet_diameter_mm, tank_outlet_k FROM water_source WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) WaterSourceByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (WaterSource, error) {
@@ -38,6 +38,8 @@ func (q *Queries) WaterSourceByID(ctx context.Context, gardenID uuid.UUID, iD uu
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.TankOutletDiameterMm,
+		&i.TankOutletK,
 	)
 	return i, err
 }
@@ -58,14 +60,15 @@ const waterSourceInsert = `-- name: WaterSourceInsert :one
 INSERT INTO water_source (
     name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m,
     changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m,
-    tank_refill_l_per_day, garden_id, id, revision
+    tank_refill_l_per_day, tank_outlet_diameter_mm, tank_outlet_k, garden_id, id, revision
 ) VALUES (
     $1, $2, $3, $4, $5,
     $6, $7, $8, $9,
     $10, $11, $12,
-    $13, $14, $15, $16, $17
+    $13, $14, $15,
+    $16, $17, $18, $19
 )
-RETURNING garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at
+RETURNING garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at, tank_outlet_diameter_mm, tank_outlet_k
 `
 
 type WaterSourceInsertParams struct {
@@ -83,6 +86,8 @@ type WaterSourceInsertParams struct {
 	TankVolumeL          *float64
 	TankLevelM           *float64
 	TankRefillLPerDay    *float64
+	TankOutletDiameterMm *float64
+	TankOutletK          *float64
 	GardenID             uuid.UUID
 	ID                   uuid.UUID
 	Revision             int64
@@ -104,6 +109,8 @@ func (q *Queries) WaterSourceInsert(ctx context.Context, arg WaterSourceInsertPa
 		arg.TankVolumeL,
 		arg.TankLevelM,
 		arg.TankRefillLPerDay,
+		arg.TankOutletDiameterMm,
+		arg.TankOutletK,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -129,12 +136,14 @@ func (q *Queries) WaterSourceInsert(ctx context.Context, arg WaterSourceInsertPa
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.TankOutletDiameterMm,
+		&i.TankOutletK,
 	)
 	return i, err
 }
 
 const waterSourceList = `-- name: WaterSourceList :many
-SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at FROM water_source WHERE garden_id = $1 ORDER BY name, id
+SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at, tank_outlet_diameter_mm, tank_outlet_k FROM water_source WHERE garden_id = $1 ORDER BY name, id
 `
 
 func (q *Queries) WaterSourceList(ctx context.Context, gardenID uuid.UUID) ([]WaterSource, error) {
@@ -166,6 +175,8 @@ func (q *Queries) WaterSourceList(ctx context.Context, gardenID uuid.UUID) ([]Wa
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.TankOutletDiameterMm,
+			&i.TankOutletK,
 		); err != nil {
 			return nil, err
 		}
@@ -178,7 +189,7 @@ func (q *Queries) WaterSourceList(ctx context.Context, gardenID uuid.UUID) ([]Wa
 }
 
 const waterSourceListPage = `-- name: WaterSourceListPage :many
-SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at FROM water_source
+SELECT garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at, tank_outlet_diameter_mm, tank_outlet_k FROM water_source
 WHERE garden_id = $1 AND (name, id) > ($2, $3::uuid)
 ORDER BY name, id
 LIMIT $4
@@ -218,6 +229,8 @@ func (q *Queries) WaterSourceListPage(ctx context.Context, gardenID uuid.UUID, a
 			&i.Revision,
 			&i.CreatedAt,
 			&i.UpdatedAt,
+			&i.TankOutletDiameterMm,
+			&i.TankOutletK,
 		); err != nil {
 			return nil, err
 		}
@@ -238,9 +251,10 @@ UPDATE water_source SET
     flow_limit_l_per_min = $10,
     daily_volume_limit_l = $11, tank_volume_l = $12,
     tank_level_m = $13, tank_refill_l_per_day = $14,
+    tank_outlet_diameter_mm = $15, tank_outlet_k = $16,
     revision = revision + 1, updated_at = now()
-WHERE garden_id = $15 AND id = $16 AND revision = $17
-RETURNING garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at
+WHERE garden_id = $17 AND id = $18 AND revision = $19
+RETURNING garden_id, id, name, kind, service_line_id, hose_connections, hose_length_m, hose_inside_diameter_mm, static_head_m, changeover_min, min_run_min, flow_limit_l_per_min, daily_volume_limit_l, tank_volume_l, tank_level_m, tank_refill_l_per_day, revision, created_at, updated_at, tank_outlet_diameter_mm, tank_outlet_k
 `
 
 type WaterSourceUpdateParams struct {
@@ -258,6 +272,8 @@ type WaterSourceUpdateParams struct {
 	TankVolumeL          *float64
 	TankLevelM           *float64
 	TankRefillLPerDay    *float64
+	TankOutletDiameterMm *float64
+	TankOutletK          *float64
 	GardenID             uuid.UUID
 	ID                   uuid.UUID
 	Revision             int64
@@ -280,6 +296,8 @@ func (q *Queries) WaterSourceUpdate(ctx context.Context, arg WaterSourceUpdatePa
 		arg.TankVolumeL,
 		arg.TankLevelM,
 		arg.TankRefillLPerDay,
+		arg.TankOutletDiameterMm,
+		arg.TankOutletK,
 		arg.GardenID,
 		arg.ID,
 		arg.Revision,
@@ -305,6 +323,8 @@ func (q *Queries) WaterSourceUpdate(ctx context.Context, arg WaterSourceUpdatePa
 		&i.Revision,
 		&i.CreatedAt,
 		&i.UpdatedAt,
+		&i.TankOutletDiameterMm,
+		&i.TankOutletK,
 	)
 	return i, err
 }
