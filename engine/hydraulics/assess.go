@@ -96,11 +96,12 @@ func (c *Compiled) outcome(s Supply) (Outcome, error) {
 	if err != nil {
 		return Outcome{}, err
 	}
-	all := make(tally, 0, c.holeSets())
+	defer c.spare.Put(state)
+	all := state.holes[:0]
 	for j := range c.laterals {
 		all = c.openHoles(state, j, all)
 	}
-	u := all.uniformity(c.options.OutletVariation)
+	u := all.distribution()
 	return Outcome{
 		Flow: unit.Flow(state.flow), ManifoldHead: unit.Head(state.manifold), LeastHole: unit.Flow(u.Least), Distribution: u.Distribution,
 	}, nil

@@ -51,10 +51,10 @@ type branch struct {
 }
 
 // correction bends a stored curve to the exact march at head h: flow is curve + miss + slope·(x - h), never under 0.
-// Where that would make a curve fall, the straight line through the march stands in for it; where bending does not
-// come to rest, the march itself does.
+// Where the curve is close to the march or bending would make it fall, a straight line of Q² over h through the march
+// stands in for it; where that does not come to rest, the march itself does.
 type correction struct {
-	h, miss, slope float64
+	h, miss, slope float64 // straight: miss is Q² at h [m⁶/s²], slope its derivative
 	straight       bool
 	march          *lateral
 }
@@ -62,12 +62,22 @@ type correction struct {
 // flow returns what the bent curve gives at head x, and its derivative.
 func (c *correction) flow(curve *Table, x float64) (q, slope float64) {
 	if c.march != nil {
-		s := c.march.chain.settle(request{target: x, tolerance: fineTolerance, near: c.march.near(x)})
+		r := request{target: x, tolerance: fineTolerance}
+		if near, ok := c.march.near(x); ok {
+			r.near = &near
+		}
+		s := c.march.chain.settle(r)
 		return s.flow, s.slope
 	}
-	if !c.straight {
-		q, slope = curve.flow(x)
+	if c.straight {
+		square := c.miss + c.slope*(x-c.h)
+		if square <= 0 {
+			return 0, 0
+		}
+		q = math.Sqrt(square)
+		return q, c.slope / (2 * q)
 	}
+	q, slope = curve.flow(x)
 	q += c.miss + c.slope*(x-c.h)
 	if q < 0 {
 		return 0, 0
@@ -157,15 +167,14 @@ func (c *chain) finish() {
 }
 
 // profile is the record of a march, one entry per node.
-type profile struct {
-	head []float64 // above the node [m]
-	out  []float64 // leaving there [m³/s]
-	flow []float64 // in the stretch towards the inlet [m³/s]
-}
+type profile []station
 
-func newProfile(n int) *profile {
-	all := make([]float64, 3*n)
-	return &profile{head: all[:n:n], out: all[n : 2*n : 2*n], flow: all[2*n:]}
+// station is the state at a node.
+type station struct {
+	head      float64 // above the node [m]
+	out       float64 // leaving there [m³/s]
+	flow      float64 // in the stretch towards the inlet [m³/s]
+	headSlope float64 // d head / d head at node 0, where a march made it
 }
 
 // marched is the state at the inlet and its derivatives by the head at node 0.
@@ -179,23 +188,24 @@ type marched struct {
 const mostMarchedHead = 1e4
 
 // march goes from head h at node 0 to the inlet, or as far as heads stay under mostMarchedHead. It allocates nothing.
-func (c *chain) march(h float64, bend []correction, rec *profile) marched {
+func (c *chain) march(h float64, bend []correction, rec profile) marched {
 	m := marched{head: h, headSlope: 1}
 	if c.holes != nil {
-		lanes := [1]lane{{marched: m, record: rec}}
-		c.marchLanes(lanes[:])
-		return lanes[0].marched
+		var one lanes
+		one.put(h, rec)
+		c.marchPlain(&one)
+		return one.marched(0)
 	}
 	for i := range c.nodes {
 		n := &c.nodes[i]
 		q, slope := n.out.flow(m.head, bend)
-		if rec != nil {
-			rec.head[i], rec.out[i], rec.flow[i] = m.head, q, m.flow+q
-		}
 		before, beforeSlope := m.flow, m.flowSlope
 		m.flow += q
 		if slope > 0 {
 			m.flowSlope += slope * m.headSlope
+		}
+		if rec != nil {
+			rec[i] = station{m.head, q, m.flow, m.headSlope}
 		}
 		if n.up > 0 {
 			m.head -= n.up*m.flow*m.flow - n.down*before*before
@@ -234,13 +244,13 @@ const leastEndHead = 1e-300
 
 // settled is a chain at a given inlet head.
 type settled struct {
-	target    float64  // inlet head
-	end       float64  // head at node 0, for the march that made it
-	headSlope float64  // d inlet head / d end head
-	flow      float64  // into the inlet [m³/s]
-	slope     float64  // dQ/dh at the inlet
-	dead      *profile // set when the dead end had to be solved another way
-	steps     int      // marches or Newton steps; 0 where nothing flows
+	target    float64 // inlet head
+	end       float64 // head at node 0, for the march that made it
+	headSlope float64 // d inlet head / d end head
+	flow      float64 // into the inlet [m³/s]
+	slope     float64 // dQ/dh at the inlet
+	dead      profile // set when the dead end had to be solved another way
+	steps     int     // marches or Newton steps; 0 where nothing flows
 }
 
 // request says how to settle a chain.
@@ -249,17 +259,14 @@ type request struct {
 	tolerance float64
 	near      *settled // a state to start from, or nil
 	bend      []correction
-	record    *profile // filled by the march that answers, or nil
+	record    profile // filled by the march that answers, or nil
 }
 
 // settle finds the state of the chain at an inlet head.
 func (c *chain) settle(r request) settled {
 	if len(c.nodes) == 0 || r.target <= c.dry {
-		s := settled{target: r.target, end: r.target - c.lift}
-		if r.record != nil {
-			c.march(s.end, r.bend, r.record)
-		}
-		return s
+		c.stand(r.target, r.record)
+		return settled{target: r.target, end: r.target - c.lift}
 	}
 	steps := 0
 	// Under a head with a dead end lie only heads with one.
@@ -273,11 +280,18 @@ func (c *chain) settle(r request) settled {
 	s := c.settleDeadEnd(r)
 	s.steps += steps
 	if r.record != nil {
-		copy(r.record.head, s.dead.head)
-		copy(r.record.out, s.dead.out)
-		copy(r.record.flow, s.dead.flow)
+		copy(r.record, s.dead)
 	}
 	return s
+}
+
+// stand records water that stands level up to inlet head h and runs nowhere. A march would, by a rounding error, let
+// some out of the lowest hole.
+func (c *chain) stand(h float64, record profile) {
+	for i := len(record) - 1; i >= 0; i-- {
+		h -= c.nodes[i].drop
+		record[i] = station{head: h}
+	}
 }
 
 // start returns the end head to begin with: by the slope from a state close by, in proportion from one farther off.

@@ -3,6 +3,7 @@ package hydraulics
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"rillturn.example/rillturn/engine/unit"
 )
@@ -49,6 +50,7 @@ func (o Options) Validate() error {
 
 // Compiled is a layout made ready to calculate. It never changes and may be used from several goroutines.
 type Compiled struct {
+	spare    sync.Pool // states that were let go, for the next calculation
 	layout   Layout
 	options  Options
 	feed     feedLine

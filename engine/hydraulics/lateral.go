@@ -11,9 +11,11 @@ import (
 type lateral struct {
 	chain  chain
 	sets   []holeSet // from the tee to the closed end
+	open   []openSet // those of them with open holes
 	openK  float64   // flow per √h of all its drilled holes
 	table  Table
 	states []settled // for each point of the table, to start marches from
+	ends   endCurve
 }
 
 // holeSet is one drilled position.
@@ -25,6 +27,13 @@ type holeSet struct {
 	open       int
 	node       int // in the chain; negative in standing water behind the last open hole
 	outlet     outlet
+}
+
+// openSet is a hole set with open holes.
+type openSet struct {
+	node  int // as in holeSet
+	holes float64
+	share float64 // of one of them
 }
 
 // lateral returns the compiled lateral with that content, made at the first call.
@@ -136,7 +145,11 @@ func (c *Compiler) compileLateral(l *Lateral, branchK float64) *lateral {
 	}
 	made.chain.finish()
 	for i := range made.sets {
-		made.sets[i].node = len(made.chain.nodes) - 1 - made.sets[i].node
+		s := &made.sets[i]
+		s.node = len(made.chain.nodes) - 1 - s.node
+		if s.open > 0 {
+			made.open = append(made.open, openSet{s.node, float64(s.open), 1 / float64(s.open)})
+		}
 	}
 	return made
 }
@@ -172,36 +185,58 @@ func (c *Compiler) outwardNodes(l *Lateral, made *lateral, branchK float64) []no
 	return nodes
 }
 
-// near returns the stored state next to inlet head h, nil without any, moved to h by a cubic through both neighbours.
-func (l *lateral) near(h float64) *settled {
+// endCurve is the head at the far end against that at the inlet, where the end runs: a monotone cubic in the logarithms of
+// both, for the end head goes with a power of the inlet head. Slopes come from the secants and not from the marches: a
+// march's own slope is that of the ramp of friction which one stretch happens to be on.
+type endCurve struct {
+	first               int       // the table's point of the first entry
+	height, head, slope []float64 // ln inlet head above dry, ln end head, and its derivative by the former
+}
+
+// newEndCurve returns the curve through the states from the first on from which all run to the end.
+func newEndCurve(dry float64, states []settled) endCurve {
+	f := endCurve{first: len(states)}
+	for f.first > 1 && states[f.first-1].end > 0 && states[f.first-1].dead == nil {
+		f.first--
+	}
+	n := len(states) - f.first
+	f.height, f.head, f.slope = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i, s := range states[f.first:] {
+		f.height[i], f.head[i] = math.Log(s.target-dry), math.Log(s.end)
+	}
+	if n > 1 {
+		monotoneSlopes(f.height, f.head, f.slope)
+	}
+	return f
+}
+
+// at returns the end head where the inlet stands so high above dry, between entries i and i+1.
+func (f *endCurve) at(height float64, i int) float64 {
+	w := f.height[i+1] - f.height[i]
+	u := (math.Log(height) - f.height[i]) / w
+	y, ma, mb := f.head[i+1]-f.head[i], w*f.slope[i], w*f.slope[i+1]
+	return math.Exp(f.head[i] + u*(ma+u*(3*y-2*ma-mb+u*(ma+mb-2*y))))
+}
+
+// near returns the stored state next to inlet head h, moved to h between both neighbours, and whether there is one.
+func (l *lateral) near(h float64) (settled, bool) {
 	t, n := &l.table, len(l.states)
 	if n < 3 || h <= t.Head[1] {
-		return nil
+		return settled{}, false
 	}
-	lo, hi := 1, n-1
-	for hi-lo > 1 {
-		if mid := (lo + hi) / 2; t.Head[mid] <= h {
-			lo = mid
-		} else {
-			hi = mid
-		}
+	if h > t.Head[n-1] {
+		return l.states[n-1], true
 	}
-	a, b := &l.states[lo], &l.states[hi]
-	if h > t.Head[n-1] || a.dead != nil || b.dead != nil {
-		return b
+	lo := max(1, t.interval(h))
+	a, b := &l.states[lo], &l.states[lo+1]
+	if a.dead != nil || b.dead != nil {
+		return *b, true
 	}
 	s := settled{target: h, steps: 1, headSlope: b.headSlope}
-	if a.end <= 0 || b.end <= 0 {
+	if lo < l.ends.first {
 		s.end = a.end + (h-a.target)/(b.target-a.target)*(b.end-a.end)
-		return &s
+	} else {
+		s.end = l.ends.at(h-l.chain.dry, lo-l.ends.first)
 	}
-	// The end head goes with a power of the inlet head, so the cubic is one in logarithms.
-	xa, x, xb := math.Log(a.target-t.Head[0]), math.Log(h-t.Head[0]), math.Log(b.target-t.Head[0])
-	w := xb - xa
-	u := (x - xa) / w
-	y := math.Log(b.end / a.end)
-	ma := w * (a.target - t.Head[0]) / (a.headSlope * a.end)
-	mb := w * (b.target - t.Head[0]) / (b.headSlope * b.end)
-	s.end = a.end * math.Exp(u*(ma+u*(3*y-2*ma-mb+u*(ma+mb-2*y))))
-	return &s
+	return s, true
 }

@@ -22,15 +22,15 @@ func TestMarch_sideBySideIsAsMarchAlone(t *testing.T) {
 		general := *narrow
 		general.holes = nil
 		ends := []float64{-0.05, 1e-300, 1e-9, 0.003, 0.2, 3, 40, 9e3}
-		lanes := make([]lane, len(ends))
-		for i, h := range ends {
-			lanes[i] = lane{marched: marched{head: h, headSlope: 1}, record: newProfile(len(narrow.nodes))}
+		var lanes lanes
+		for _, h := range ends {
+			lanes.put(h, make(profile, len(narrow.nodes)))
 		}
-		narrow.marchLanes(lanes)
+		narrow.marchLanes(&lanes)
 		for i, h := range ends {
-			want := newProfile(len(narrow.nodes))
+			want := make(profile, len(narrow.nodes))
 			m := general.march(h, nil, want)
-			got := lanes[i].marched
+			got := lanes.marched(i)
 			if got.head != m.head || got.flow != m.flow || got.headSlope != m.headSlope || got.flowSlope != m.flowSlope {
 				t.Errorf("%s from %v m: side by side %+v, alone %+v", name, h, got, m)
 			}
@@ -40,8 +40,8 @@ func TestMarch_sideBySideIsAsMarchAlone(t *testing.T) {
 			if m.head > mostMarchedHead {
 				continue
 			}
-			for n := range want.head {
-				if lanes[i].record.head[n] != want.head[n] || lanes[i].record.out[n] != want.out[n] || lanes[i].record.flow[n] != want.flow[n] {
+			for n := range want {
+				if lanes.record[i][n] != want[n] {
 					t.Fatalf("%s from %v m, node %d: records differ", name, h, n)
 				}
 			}
@@ -59,10 +59,11 @@ func TestMarch_anythingButHolesMarchesByTheGeneralWay(t *testing.T) {
 			t.Fatal(err)
 		}
 		l := c.laterals[0].lateral
-		lanes := []lane{{marched: marched{head: 0.2, headSlope: 1}}}
-		l.chain.marchLanes(lanes)
-		if want := l.chain.march(0.2, nil, nil); l.chain.holes != nil || lanes[0].marched != want || math.IsNaN(want.head) {
-			t.Errorf("%s: %+v, alone %+v", name, lanes[0].marched, want)
+		var lanes lanes
+		lanes.put(0.2, nil)
+		l.chain.marchLanes(&lanes)
+		if want := l.chain.march(0.2, nil, nil); l.chain.holes != nil || lanes.marched(0) != want || math.IsNaN(want.head) {
+			t.Errorf("%s: %+v, alone %+v", name, lanes.marched(0), want)
 		}
 	}
 }
@@ -77,7 +78,7 @@ func TestSettle_knownStateARoundingErrorAboveDryIsNoStart(t *testing.T) {
 	if want.dead == nil {
 		t.Fatal("the end is not dead")
 	}
-	near := settled{target: c.dry + math.SmallestNonzeroFloat64, dead: newProfile(len(c.nodes)), steps: 1}
+	near := settled{target: c.dry + math.SmallestNonzeroFloat64, dead: make(profile, len(c.nodes)), steps: 1}
 	got := c.settle(request{target: 0.02, tolerance: fineTolerance, near: &near})
 	if got.dead == nil || !(math.Abs(got.flow-want.flow) <= 1e-9*want.flow) {
 		t.Errorf("flow %v, without a start %v", got.flow, want.flow)

@@ -34,11 +34,10 @@ func (c *chain) settleDeadEnd(r request) settled {
 	}
 	n := newNewton(c, r)
 	steps := n.solve()
-	p := newProfile(len(c.nodes))
-	copy(p.head, n.head)
-	for i := range c.nodes {
-		p.out[i], _ = smoothFlow(&c.nodes[i].out, n.head[i], r.bend)
-		p.flow[i] = n.flow[i]
+	p := make(profile, len(c.nodes))
+	for i := range p {
+		out, _ := smoothFlow(&c.nodes[i].out, n.head[i], r.bend)
+		p[i] = station{head: n.head[i], out: out, flow: n.flow[i]}
 	}
 	last := len(c.nodes) - 1
 	return settled{target: r.target, end: n.head[0], flow: n.flow[last], slope: n.inletSlope(), dead: p, steps: steps}
@@ -57,10 +56,10 @@ func (c *chain) regains() bool {
 // the target. With velocity head regained there is no convex function to minimise.
 func (c *chain) startEarlier(r request) settled {
 	steps := 0
-	without := func(first int) (rest chain, s settled, tail *profile, ok bool) {
+	without := func(first int) (rest chain, s settled, tail profile, ok bool) {
 		rest = chain{nodes: append([]node(nil), c.nodes[first:]...)}
 		rest.finish()
-		tail = newProfile(len(rest.nodes))
+		tail = make(profile, len(rest.nodes))
 		s, ok = rest.search(request{target: r.target, tolerance: fineTolerance, bend: r.bend, record: tail})
 		steps += s.steps
 		return rest, s, tail, ok
@@ -72,16 +71,14 @@ func (c *chain) startEarlier(r request) settled {
 	if first < len(c.nodes) {
 		rest, s, tail, _ := without(first)
 		skipped := len(c.nodes) - len(rest.nodes)
-		p := newProfile(len(c.nodes))
-		copy(p.head[skipped:], tail.head)
-		copy(p.out[skipped:], tail.out)
-		copy(p.flow[skipped:], tail.flow)
+		p := make(profile, len(c.nodes))
+		copy(p[skipped:], tail)
 		for i := skipped - 1; i >= 0; i-- { // standing water at the level of the first node that flows
-			p.head[i] = p.head[i+1] - c.nodes[i].drop
+			p[i].head = p[i+1].head - c.nodes[i].drop
 		}
-		return settled{target: r.target, end: p.head[0], flow: s.flow, slope: s.slope, dead: p, steps: steps}
+		return settled{target: r.target, end: p[0].head, flow: s.flow, slope: s.slope, dead: p, steps: steps}
 	}
-	return settled{target: r.target, end: r.target - c.lift, dead: newProfile(len(c.nodes)), steps: steps}
+	return settled{target: r.target, end: r.target - c.lift, dead: make(profile, len(c.nodes)), steps: steps}
 }
 
 type newton struct {
@@ -106,7 +103,7 @@ func newNewton(c *chain, r request) *newton {
 		share := (r.target - c.dry) / (r.near.target - c.dry)
 		if share > 1/mostShare && share < mostShare {
 			for i := range w.head {
-				w.head[i] = r.near.dead.head[i] * share
+				w.head[i] = r.near.dead[i].head * share
 			}
 			return w
 		}

@@ -126,17 +126,40 @@ func SolveOn(s Supply, c *Compiled) (Result, error) {
 // running finds the recorded state of the layout alone on a source. The stored curve gives the operating point to start
 // from; marches end it.
 func (c *Compiled) running(s Supply) (*state, error) {
-	near, err := Operate(s, []HeadFlow{c.Table()})
+	state := c.solve(s, c.table.meets(s))
+	if state.flow <= s.FlowAt(math.Inf(-1)) && state.manifold > lowestHead {
+		return state, nil
+	}
+	// The source's flow limit binds, or more is asked for than it gives.
+	op, err := Operate(s, []HeadFlow{c})
 	if err != nil {
 		return nil, err
 	}
-	state := c.solve(s, near.Head, true)
-	if state.flow > s.FlowAt(math.Inf(-1)) { // the source's flow limit binds
-		op, err := Operate(s, []HeadFlow{c})
-		if err != nil {
-			return nil, err
+	return c.solve(held(op.Head), op.Head), nil
+}
+
+// meets returns about the head at which the source gives what the curve takes, whatever its flow limit: Newton's steps in
+// a bracket from the static head down. Against the head both sides are nearly straight lines, so a few are enough.
+func (t *Table) meets(s Supply) float64 {
+	const most, enough = 30, 1e-4 // of the static head
+	lo, hi := min(lowestHead, s.Static), s.Static
+	h := hi
+	for range most {
+		q, slope := t.flow(h)
+		offered, fall := s.offered(q)
+		if h > offered {
+			hi = h
+		} else {
+			lo = h
 		}
-		state = c.solve(held{op.Head}, op.Head, true)
+		next := h - (h-offered)/(1-fall*slope)
+		if !(next > lo && next < hi) {
+			next = lo + (hi-lo)/2
+		}
+		if math.Abs(next-h) < enough*math.Abs(s.Static) {
+			return next
+		}
+		h = next
 	}
-	return state, nil
+	return h
 }

@@ -7,73 +7,80 @@ import (
 )
 
 // The march of a layout: stored curves steer, real marches decide. The manifold is solved with each lateral's curve, the
-// laterals are then marched at the heads found, and the curves are bent to the marches until both agree.
+// laterals are marched to about the heads found, and the curves give way to what the marches say. The manifold is then
+// solved anew, and every march is shifted by its own derivatives to the head that came out. The shifted state is held to
+// the equations; where it doesn't satisfy them, the laterals march again from there.
 const (
-	// bendTolerance ends the bending when the curves miss their marches by no more than this share of the layout's flow,
-	// all laterals together: a tenth of what is promised for the mass balance.
-	bendTolerance = 1e-10
-	mostBends     = 12
+	// verified is the largest residual with which a state is accepted: a hundredth of what is promised, for where a hole
+	// just starts to run, flows miss by more than heads do.
+	verified  = 1e-11
+	mostBends = 12
 	// bendBack is how much a bend may take from a curve's slope: so little that the curve still rises over any range of
 	// heads that one search meets.
 	bendBack = 0.02
+	// closeCurve is the share of the flow by which a curve may miss its march and a straight line of Q² through the march
+	// stand in for it: the heads then move by about as little, and a line errs by less than the square of that.
+	closeCurve = 1e-3
 	// leastFlow [m³/s] and leastHead [m] are what residuals are a share of at least: a drop in half a day, a micrometre.
 	leastFlow = 1e-12
 	leastHead = 1e-6
 	// closeMarch is the share of its height above the dry level by which a march may miss its head and still steer the
 	// next one: Newton's steps from there square it to 1e-4 and 1e-8, sooner than a search of its own.
 	closeMarch = 1e-2
+	// closeShift is the same for a shift by derivatives: what it errs by goes with the square, and rarely passes the
+	// check from farther off.
+	closeShift = 1e-5
 )
 
 // state is one calculation under way.
 type state struct {
-	manifold   float64 // head at the feed in the manifold [m]
-	flow       float64 // [m³/s]
-	bend       []correction
-	arms       [3]settled
-	armRecord  [3]profile
-	laterals   []settled
-	records    []profile // of the laterals; nil where nobody asked
-	heads      []float64 // at the inlet of each lateral [m]
-	lanes      []lane
-	iterations int
+	manifold  float64 // head at the feed in the manifold [m]
+	flow      float64 // [m³/s]
+	bend      []correction
+	arms      [3]settled
+	armRecord [3]profile
+	laterals  []settled
+	records   []profile // of the laterals
+	heads     []float64 // at the inlet of each lateral [m]
+	stations  profile   // all of the above in one piece
+	holes     tally     // room for the flows of all open holes
+	lanes     lanes
+	residuals Residuals
 }
 
-func (c *Compiled) newState(record bool) *state {
+// newState returns an empty state, if possible one that was let go.
+func (c *Compiled) newState() *state {
+	if s, ok := c.spare.Get().(*state); ok {
+		s.manifold, s.flow, s.arms, s.residuals = 0, 0, [3]settled{}, Residuals{}
+		clear(s.bend)
+		clear(s.laterals)
+		clear(s.stations)
+		return s
+	}
 	n, nodes := len(c.laterals), 0
 	for i := range c.arms {
 		nodes += len(c.arms[i].nodes)
 	}
-	if record {
-		for j := range c.laterals {
-			nodes += len(c.laterals[j].lateral.chain.nodes)
-		}
+	for j := range c.laterals {
+		nodes += len(c.laterals[j].lateral.chain.nodes)
 	}
-	room := make([]float64, n+3*nodes)
+	s := &state{
+		bend: make([]correction, n), laterals: make([]settled, n), heads: make([]float64, n), records: make([]profile, n),
+		stations: make(profile, nodes), holes: make(tally, 0, c.holeSets()),
+	}
+	room := s.stations
 	take := func(n int) profile {
-		p := profile{room[:n:n], room[n : 2*n : 2*n], room[2*n : 3*n : 3*n]}
-		room = room[3*n:]
+		p := room[:n:n]
+		room = room[n:]
 		return p
 	}
-	s := &state{bend: make([]correction, n), laterals: make([]settled, n), heads: room[:n:n], lanes: make([]lane, 0, n)}
-	room = room[n:]
 	for i := range c.arms {
 		s.armRecord[i] = take(len(c.arms[i].nodes))
 	}
-	if record {
-		s.records = make([]profile, n)
-		for j := range c.laterals {
-			s.records[j] = take(len(c.laterals[j].lateral.chain.nodes))
-		}
+	for j := range c.laterals {
+		s.records[j] = take(len(c.laterals[j].lateral.chain.nodes))
 	}
 	return s
-}
-
-// record returns where the march of lateral j is written, or nil.
-func (s *state) record(j int) *profile {
-	if s.records == nil {
-		return nil
-	}
-	return &s.records[j]
 }
 
 // armsFlow returns the flow of all arms at head h in the manifold at the feed, and its derivative. arms carries their
@@ -88,11 +95,7 @@ func (c *Compiled) settleArms(h, tolerance float64, bend []correction, arms *[3]
 		if len(c.arms[i].nodes) == 0 {
 			continue
 		}
-		r := request{target: h, tolerance: tolerance, near: &arms[i], bend: bend}
-		if records[i].head != nil {
-			r.record = &records[i]
-		}
-		arms[i] = c.arms[i].settle(r)
+		arms[i] = c.arms[i].settle(request{target: h, tolerance: tolerance, near: &arms[i], bend: bend, record: records[i]})
 		q += arms[i].flow
 		slope += arms[i].slope
 	}
@@ -100,54 +103,99 @@ func (c *Compiled) settleArms(h, tolerance float64, bend []correction, arms *[3]
 }
 
 // FlowAt returns the flow [m³/s] that the layout takes at head h [m] at the source's outlet, by real marches.
-func (c *Compiled) FlowAt(h float64) float64 { return c.solve(held{h}, h, false).flow }
-
-// offer is the head at the source's outlet while flow q is drawn, and its derivative: held, or a supply that gives way.
-type offer interface {
-	offered(q float64) (h, slope float64)
+func (c *Compiled) FlowAt(h float64) float64 {
+	s := c.solve(held(h), h)
+	defer c.spare.Put(s)
+	return s.flow
 }
 
-// held is a head that does not give way.
-type held struct{ head float64 }
+// held is a source whose head does not give way.
+func held(h float64) Supply { return Supply{Static: h} }
 
-func (h held) offered(float64) (head, slope float64) { return h.head, 0 }
-
-// solve finds the state of the layout behind an offer, with the profiles of its laterals if asked. near is about the head
-// that will be found.
-func (c *Compiled) solve(source offer, near float64, record bool) *state {
-	s := c.newState(record)
+// solve finds the state of the layout behind a source, whose flow limit is left out. near is about the head that will be
+// found.
+func (c *Compiled) solve(source Supply, near float64) *state {
+	s := c.newState()
 	if still, _ := source.offered(0); still-c.feed.rise <= c.dry() {
 		s.manifold = still - c.feed.rise
 		c.settleArms(s.manifold, fineTolerance, s.bend, &s.arms, &s.armRecord)
 		c.readHeads(s)
-		c.marchLaterals(s)
+		c.settleLaterals(s)
+		c.check(source, s)
 		return s
 	}
 	loss, _ := c.feed.loss(c.table.FlowAt(near))
 	s.manifold = math.Max(near-c.feed.rise-loss, c.dry())
 	tolerance := coarseTolerance // the stored curves are no finer
-	for s.iterations = 1; s.iterations <= mostBends; s.iterations++ {
+	for bends := range mostBends {
+		s.residuals.Iterations = bends + 1
 		c.solveManifold(source, s, tolerance)
 		c.readHeads(s)
-		if c.marchLaterals(s) && tolerance == fineTolerance {
+		if bends > 0 && c.shift(s) && c.check(source, s) {
 			return s
 		}
+		c.marchLaterals(s)
 		tolerance = fineTolerance
 	}
 	for j := range s.bend {
 		s.bend[j].march = c.laterals[j].lateral
 	}
-	c.solveManifold(source, s, fineTolerance)
+	c.searchManifold(source, s, fineTolerance)
 	c.readHeads(s)
-	for j := range c.laterals {
-		c.settleLateral(s, j, &s.laterals[j])
-	}
-	s.sum()
+	c.settleLaterals(s)
+	c.check(source, s)
 	return s
 }
 
-// solveManifold finds the head at the feed: what the source offers less the feed's loss at the flow that head drives.
-func (c *Compiled) solveManifold(source offer, s *state, tolerance float64) {
+// solveManifold finds the head at the feed: what the source offers less the feed's loss at the flow that head drives. The
+// arms march together with it, each taken one march nearer by every Newton step; where that does not end, it is searched
+// for.
+func (c *Compiled) solveManifold(source Supply, s *state, tolerance float64) {
+	const most = 12
+	x := s.manifold
+	for i := range c.arms {
+		switch a := &s.arms[i]; {
+		case a.dead != nil:
+			c.searchManifold(source, s, tolerance)
+			return
+		case a.steps == 0:
+			a.end = x - c.arms[i].lift
+		}
+	}
+	for steps := range most {
+		q, slope, off := 0.0, 0.0, 0.0
+		for i := range c.arms {
+			arm, a := &c.arms[i], &s.arms[i]
+			if len(arm.nodes) == 0 {
+				continue
+			}
+			if steps > 0 {
+				a.end += (x - a.target) / a.headSlope
+			}
+			m := arm.march(a.end, s.bend, s.armRecord[i])
+			*a = settled{target: m.head, end: a.end, headSlope: m.headSlope, flow: m.flow, slope: m.flowSlope / m.headSlope, steps: 1}
+			q += a.flow + a.slope*(x-a.target)
+			slope += a.slope
+			off = math.Max(off, math.Abs(x-a.target)/arm.tolerance(x, tolerance))
+		}
+		loss, lossSlope := c.feed.loss(q)
+		h, fall := source.offered(q)
+		miss := x + loss + c.feed.rise - h
+		if off <= 1 && math.Abs(miss) <= tolerance*math.Max(math.Abs(x), math.Abs(loss)) {
+			s.manifold, s.flow = x, q
+			return
+		}
+		x -= miss / (1 + (lossSlope-fall)*slope)
+		if !(x > c.dry()) {
+			break
+		}
+	}
+	s.arms = [3]settled{}
+	c.searchManifold(source, s, tolerance)
+}
+
+// searchManifold is a bracketed search for the same.
+func (c *Compiled) searchManifold(source Supply, s *state, tolerance float64) {
 	still, _ := source.offered(0)
 	lo, hi := c.dry(), still-c.feed.rise
 	x := math.Min(s.manifold, hi)
@@ -180,90 +228,119 @@ func (c *Compiled) solveManifold(source offer, s *state, tolerance float64) {
 func (c *Compiled) readHeads(s *state) {
 	for j := range c.laterals {
 		p := &c.laterals[j]
-		s.heads[j] = s.armRecord[p.arm].head[p.node] - p.rise
+		s.heads[j] = s.armRecord[p.arm][p.node].head - p.rise
 	}
 }
 
 // marchLaterals takes every lateral one march nearer to its head and bends its curve to that march, which is exact for
-// the head it arrives at. It reports whether all arrived at their heads and the curves missed them by no more than
-// bendTolerance of the layout's flow.
-func (c *Compiled) marchLaterals(s *state) bool {
+// the head it arrives at.
+func (c *Compiled) marchLaterals(s *state) {
 	for first := 0; first < len(c.laterals); {
 		end := first + 1
-		for end < len(c.laterals) && c.laterals[end].lateral == c.laterals[first].lateral {
+		for end < len(c.laterals) && end < first+abreast && c.laterals[end].lateral == c.laterals[first].lateral {
 			end++
 		}
 		c.marchAlike(s, first, end)
 		first = end
 	}
-	missed, arrived := 0.0, true
 	for j := range c.laterals {
-		l, exact := c.laterals[j].lateral, &s.laterals[j]
-		over := s.heads[j] - exact.target
-		arrived = arrived && math.Abs(over) <= l.chain.tolerance(s.heads[j], fineTolerance)
-		model, _ := s.bend[j].flow(&l.table, s.heads[j])
-		missed += math.Abs(exact.flow + over*exact.slope - model)
-		s.bend[j] = l.bend(exact)
+		s.bend[j] = c.laterals[j].lateral.bend(&s.laterals[j])
 	}
-	s.sum()
-	return arrived && missed <= bendTolerance*math.Max(s.flow, leastFlow)
 }
 
 // marchAlike marches the laterals from first up to end, which are one lateral, side by side. Those that have no state to
 // start from, lie where rounding decides, or arrive too far off, search for their heads.
 func (c *Compiled) marchAlike(s *state, first, end int) {
 	l := c.laterals[first].lateral
-	s.lanes = s.lanes[:0]
+	var begun [abreast]int // the lateral in each lane
+	s.lanes.n = 0
 	for j := first; j < end; j++ {
-		near := &s.laterals[j]
+		near, known := &s.laterals[j], true
 		if near.steps == 0 {
-			if near = l.near(s.heads[j]); near != nil {
-				s.laterals[j] = *near
-			}
+			*near, known = l.near(s.heads[j])
 		}
-		if near == nil || near.dead != nil || fineTolerance*(s.heads[j]-l.chain.dry) <= roundingHead*l.chain.scale(s.heads[j]) {
+		if !known || near.dead != nil || fineTolerance*(s.heads[j]-l.chain.dry) <= roundingHead*l.chain.scale(s.heads[j]) {
 			c.settleLateral(s, j, near)
 			continue
 		}
-		begin := l.chain.start(request{target: s.heads[j], near: near})
-		s.lanes = append(s.lanes, lane{lateral: j, begin: begin, marched: marched{head: begin, headSlope: 1}, record: s.record(j)})
+		s.laterals[j].end = l.chain.start(request{target: s.heads[j], near: near})
+		begun[s.lanes.n] = j
+		s.lanes.put(s.laterals[j].end, s.records[j])
 	}
-	l.chain.marchLanes(s.lanes)
-	for i := range s.lanes {
-		a := &s.lanes[i]
-		h := s.heads[a.lateral]
-		if !(a.headSlope > 0) || math.Abs(a.head-h) > closeMarch*(h-l.chain.dry) {
-			c.settleLateral(s, a.lateral, &s.laterals[a.lateral])
+	l.chain.marchLanes(&s.lanes)
+	for i, j := range begun[:s.lanes.n] {
+		m, h := s.lanes.marched(i), s.heads[j]
+		if !(m.headSlope > 0) || math.Abs(m.head-h) > closeMarch*(h-l.chain.dry) {
+			c.settleLateral(s, j, &s.laterals[j])
 			continue
 		}
-		s.laterals[a.lateral] = settled{
-			target: a.head, end: a.begin, headSlope: a.headSlope, flow: a.flow, slope: a.flowSlope / a.headSlope, steps: 1,
+		s.laterals[j] = settled{
+			target: m.head, end: s.laterals[j].end, headSlope: m.headSlope, flow: m.flow, slope: m.flowSlope / m.headSlope, steps: 1,
 		}
+	}
+}
+
+// settleLaterals searches for every lateral's state at its head.
+func (c *Compiled) settleLaterals(s *state) {
+	for j := range c.laterals {
+		c.settleLateral(s, j, &s.laterals[j])
 	}
 }
 
 // settleLateral searches for a lateral's state at its head.
 func (c *Compiled) settleLateral(s *state, j int, near *settled) {
 	s.laterals[j] = c.laterals[j].lateral.chain.settle(request{
-		target: s.heads[j], tolerance: fineTolerance, near: near, record: s.record(j),
+		target: s.heads[j], tolerance: fineTolerance, near: near, record: s.records[j],
 	})
 }
 
 // bend returns what takes the stored curve through an exact state.
 func (l *lateral) bend(exact *settled) correction {
 	stored, rise := l.table.flow(exact.target)
-	if exact.slope-rise < -bendBack*rise {
-		return correction{h: exact.target, miss: exact.flow, slope: exact.slope, straight: true}
+	if math.Abs(exact.flow-stored) < closeCurve*stored || exact.slope-rise < -bendBack*rise {
+		return correction{h: exact.target, miss: exact.flow * exact.flow, slope: 2 * exact.flow * exact.slope, straight: true}
 	}
 	return correction{h: exact.target, miss: exact.flow - stored, slope: exact.slope - rise}
 }
 
-// sum sets the flow to that of all laterals.
-func (s *state) sum() {
-	s.flow = 0
-	for j := range s.laterals {
-		s.flow += s.laterals[j].flow
+// shift moves every lateral's march to the head at its inlet by the march's derivatives. It reports false where one lies
+// too far off for that.
+func (c *Compiled) shift(s *state) bool {
+	for j := range c.laterals {
+		chain, a := &c.laterals[j].lateral.chain, &s.laterals[j]
+		over := s.heads[j] - a.target
+		switch {
+		case math.Abs(over) <= chain.tolerance(s.heads[j], fineTolerance):
+			continue
+		case a.steps == 0 && s.heads[j] <= chain.dry:
+			a.target = s.heads[j]
+			chain.stand(a.target, s.records[j])
+			continue
+		case a.dead != nil || !(a.headSlope > 0) || math.Abs(over) > closeShift*math.Abs(s.heads[j]-chain.dry):
+			return false
+		}
+		a.target = s.heads[j]
+		a.end += over / a.headSlope
+		a.flow = chain.shift(s.records[j], over/a.headSlope)
 	}
+	return true
+}
+
+// shift moves the heads of a march as if it had begun with a head higher by over, lets out what these heads drive, and
+// returns the inflow.
+func (c *chain) shift(p profile, over float64) float64 {
+	if c.holes != nil {
+		return c.shiftPlain(p, over)
+	}
+	flow := 0.0
+	for i := range p {
+		at := &p[i]
+		at.head += at.headSlope * over
+		at.out, _ = c.nodes[i].out.flow(at.head, nil)
+		flow += at.out
+		at.flow = flow
+	}
+	return flow
 }
 
 // HoleSetResult is what happens at one drilled position of a lateral.
@@ -311,8 +388,10 @@ func (l *LateralResult) Last() (HoleSetResult, bool) {
 
 // Residuals says how well a result satisfies the equations.
 type Residuals struct {
-	Mass       float64 // worst |inflow - Σ outflow| of lateral or layout over the inflow [-]
-	Energy     float64 // worst |head drop - loss| of a stretch over the largest head [-]
+	Mass float64 // worst |inflow - Σ outflow so far - flow| along a lateral or the manifold over the inflow [-]
+	// Energy is the worst |inlet head - Σ losses so far - head| along it over the inlet head or its height above dry, or
+	// that of the feed over the source's static head [-].
+	Energy     float64
 	Iterations int
 }
 
@@ -332,22 +411,22 @@ type Result struct {
 
 // Solve returns everything about the layout with head h at the source's outlet.
 func (c *Compiled) Solve(h unit.Head) Result {
-	return c.result(c.solve(held{float64(h)}, float64(h), true))
+	return c.result(c.solve(held(float64(h)), float64(h)))
 }
 
-// result lays a recorded state out.
+// result lays a state out and lets it go.
 func (c *Compiled) result(s *state) Result {
+	defer c.spare.Put(s)
 	loss, _ := c.feed.loss(s.flow)
 	r := Result{
 		SourceHead: unit.Head(s.manifold + loss + c.feed.rise), ManifoldHead: unit.Head(s.manifold), FeedLoss: unit.Head(loss), Flow: unit.Flow(s.flow),
 		Laterals: make([]LateralResult, len(c.laterals)),
 	}
-	n := c.holeSets()
-	sets, all := make([]HoleSetResult, n), make(tally, 0, n)
+	all := s.holes[:0]
 	for j := range c.laterals {
-		n, from := len(c.laterals[j].lateral.sets), len(all)
-		r.Laterals[j] = c.lateralResult(s, j, sets[:n:n])
-		sets, all = sets[n:], c.openHoles(s, j, all)
+		from := len(all)
+		r.Laterals[j] = c.lateralResult(s, j)
+		all = c.openHoles(s, j, all)
 		r.Laterals[j].Uniformity = all[from:].uniformity(c.options.OutletVariation)
 	}
 	for _, t := range all {
@@ -357,7 +436,7 @@ func (c *Compiled) result(s *state) Result {
 		}
 	}
 	r.Uniformity = all.uniformity(c.options.OutletVariation)
-	r.Residuals = c.residuals(s)
+	r.Residuals = s.residuals
 	r.Warnings = c.warnings(s, &r)
 	return r
 }
@@ -373,82 +452,98 @@ func (c *Compiled) holeSets() int {
 
 // openHoles adds the open holes of lateral j to a tally.
 func (c *Compiled) openHoles(s *state, j int, all tally) tally {
-	l, out := c.laterals[j].lateral, s.records[j].out
-	for i := range l.sets {
-		set := &l.sets[i]
-		if set.open == 0 {
-			continue
+	record := s.records[j]
+	for _, o := range c.laterals[j].lateral.open {
+		q := 0.0
+		if o.node >= 0 {
+			q = record[o.node].out
 		}
-		n, q := float64(set.open), 0.0
-		if set.node >= 0 {
-			q = out[set.node]
-		}
-		all = append(all, tallied{q / n, n})
+		all = append(all, tallied{q * o.share, o.holes})
 	}
 	return all
 }
 
-// lateralResult lays lateral j out in the room given, without its uniformity.
-func (c *Compiled) lateralResult(s *state, j int, sets []HoleSetResult) LateralResult {
-	l, p := c.laterals[j].lateral, &s.records[j]
+// lateralResult lays lateral j out, without its uniformity.
+func (c *Compiled) lateralResult(s *state, j int) LateralResult {
+	l, p := c.laterals[j].lateral, s.records[j]
 	nodes := l.chain.nodes
 	r := LateralResult{
 		Outlet: c.laterals[j].outlet, InletHead: unit.Head(s.heads[j]), Flow: unit.Flow(s.laterals[j].flow),
 		Velocity: unit.Velocity(nodes[len(nodes)-1].pipe.velocity(s.laterals[j].flow)),
-		Sets:     sets, DeadEnd: s.laterals[j].dead != nil,
+		Sets:     make([]HoleSetResult, len(l.sets)), DeadEnd: s.laterals[j].dead != nil,
 	}
 	for i := range l.sets {
-		set, out := &l.sets[i], &sets[i]
+		set, out := &l.sets[i], &r.Sets[i]
 		*out = HoleSetResult{
 			Piece: set.piece, Set: set.set, Position: unit.Length(set.at), Height: unit.Length(set.height),
 			Drilled: set.drilled, Open: set.open,
 		}
 		if set.node >= 0 {
-			out.Head, out.Flow = unit.Head(p.head[set.node]), unit.Flow(p.out[set.node])
-			out.Velocity = unit.Velocity(nodes[set.node].pipe.velocity(p.flow[set.node]))
+			out.Head, out.Flow = unit.Head(p[set.node].head), unit.Flow(p[set.node].out)
+			out.Velocity = unit.Velocity(nodes[set.node].pipe.velocity(p[set.node].flow))
 		} else { // standing water
-			out.Head = unit.Head(p.head[0] + l.chain.lift - set.height)
+			out.Head = unit.Head(p[0].head + l.chain.lift - set.height)
 		}
 	}
 	return r
 }
 
-// residuals checks the result against the equations, stretch by stretch, without using how it was found.
-func (c *Compiled) residuals(s *state) Residuals {
-	r := Residuals{Iterations: s.iterations}
-	total := 0.0
+// check sets the flow and holds the state to the equations, node by node, without using how it was found. It reports
+// whether the residuals are as small as asked.
+func (c *Compiled) check(source Supply, s *state) bool {
+	r := &s.residuals
+	r.Mass, r.Energy = 0, 0
+	total, missed := 0.0, 0.0
 	for j := range c.laterals {
 		l := c.laterals[j].lateral
-		l.chain.check(&s.records[j], s.heads[j], s.laterals[j].flow, &r)
+		l.chain.check(s.records[j], s.heads[j], s.laterals[j].flow, r)
 		total += s.laterals[j].flow
+		model, _ := s.bend[j].flow(&l.table, s.heads[j])
+		missed += math.Abs(model - s.laterals[j].flow)
 	}
-	armed := 0.0
+	s.flow = total
 	for i := range c.arms {
-		if len(c.arms[i].nodes) == 0 {
-			continue
+		if len(c.arms[i].nodes) > 0 {
+			c.arms[i].check(s.armRecord[i], s.manifold, s.arms[i].flow, r)
 		}
-		c.arms[i].check(&s.armRecord[i], s.manifold, s.arms[i].flow, &r)
-		armed += s.arms[i].flow
 	}
-	r.Mass = math.Max(r.Mass, math.Abs(armed-total)/math.Max(total, leastFlow))
-	return r
+	r.Mass = max(r.Mass, missed/max(total, leastFlow))
+	loss, _ := c.feed.loss(total)
+	head, _ := source.offered(total)
+	r.Energy = max(r.Energy, math.Abs(s.manifold+loss+c.feed.rise-head)/max(leastHead, math.Abs(source.Static), loss))
+	return r.Mass <= verified && r.Energy <= verified
 }
 
 // check raises the residuals by those of a chain with the given inlet head and inflow.
-func (c *chain) check(p *profile, inlet, inflow float64, r *Residuals) {
-	scale := max(leastHead, max(math.Abs(inlet), inlet-c.dry))
-	sum, before := 0.0, 0.0
-	for i := range c.nodes {
-		n := &c.nodes[i]
-		above := inlet
-		if i+1 < len(c.nodes) {
-			above = p.head[i+1]
+func (c *chain) check(p profile, inlet, inflow float64, r *Residuals) {
+	mass, energy, head, passing := 0.0, 0.0, inlet, inflow // the latter two by the equations
+	for i := len(p) - 1; i >= 0; i-- {
+		at := &p[i]
+		if c.holes != nil {
+			head -= c.holes[i].rise(at.flow)
+		} else {
+			head -= c.rise(p, i)
 		}
-		loss, _ := n.pipe.loss(p.flow[i])
-		gain := n.up*p.flow[i]*p.flow[i] - n.down*before*before
-		r.Energy = max(r.Energy, math.Abs(above-p.head[i]-n.drop-loss+gain)/scale)
-		before = p.flow[i]
-		sum += p.out[i]
+		if miss := math.Abs(head - at.head); !(miss <= energy) {
+			if energy = miss; math.IsNaN(miss) {
+				break
+			}
+		}
+		if miss := math.Abs(passing - at.flow); miss > mass {
+			mass = miss
+		}
+		passing -= at.out
 	}
-	r.Mass = max(r.Mass, math.Abs(sum-inflow)/max(inflow, leastFlow))
+	r.Mass = max(r.Mass, mass/max(inflow, leastFlow), math.Abs(passing)/max(inflow, leastFlow))
+	r.Energy = max(r.Energy, energy/max(leastHead, math.Abs(inlet), inlet-c.dry))
+}
+
+// rise returns what the head rises by from node i to the next one towards the inlet.
+func (c *chain) rise(p profile, i int) float64 {
+	n, q, before := &c.nodes[i], p[i].flow, 0.0
+	if i > 0 {
+		before = p[i-1].flow
+	}
+	loss, _ := n.pipe.loss(q)
+	return n.drop + loss - (n.up*q*q - n.down*before*before)
 }

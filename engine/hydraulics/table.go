@@ -3,7 +3,6 @@ package hydraulics
 import (
 	"fmt"
 	"math"
-	"sort"
 )
 
 // Table is a head–flow curve stored as Q² over h, which for holes is nearly a straight line, with a monotone cubic
@@ -47,21 +46,25 @@ func NewTable(head, flow []float64) (Table, error) {
 	return t, nil
 }
 
-// setSlopes chooses slopes that keep the cubic monotone: the weighted harmonic mean of the neighbouring secants.
+// setSlopes chooses the slopes of the cubic.
+func (t *Table) setSlopes() { monotoneSlopes(t.Head, t.FlowSquared, t.Slope) }
+
+// monotoneSlopes fills in the slopes that keep a cubic through rising points monotone: the weighted harmonic mean of the
+// neighbouring secants.
 // Source: F. N. Fritsch, R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) 238–246 for the condition; the harmonic mean is
 // the choice of F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300–304.
-func (t *Table) setSlopes() {
-	n := len(t.Head)
-	secant := func(i int) float64 { return (t.FlowSquared[i+1] - t.FlowSquared[i]) / (t.Head[i+1] - t.Head[i]) }
-	t.Slope[0], t.Slope[n-1] = secant(0), secant(n-2)
+func monotoneSlopes(x, y, slope []float64) {
+	n := len(x)
+	secant := func(i int) float64 { return (y[i+1] - y[i]) / (x[i+1] - x[i]) }
+	slope[0], slope[n-1] = secant(0), secant(n-2)
 	for i := 1; i < n-1; i++ {
 		a, b := secant(i-1), secant(i)
 		if a <= 0 || b <= 0 {
-			t.Slope[i] = 0
+			slope[i] = 0
 			continue
 		}
-		left, right := t.Head[i]-t.Head[i-1], t.Head[i+1]-t.Head[i]
-		t.Slope[i] = 3 * (left + right) / ((left+2*right)/a + (2*left+right)/b)
+		left, right := x[i]-x[i-1], x[i+1]-x[i]
+		slope[i] = 3 * (left + right) / ((left+2*right)/a + (2*left+right)/b)
 	}
 }
 
@@ -90,10 +93,7 @@ func (t *Table) square(h float64) (square, rise float64) {
 	if h >= t.Head[n-1] {
 		return t.FlowSquared[n-1] + t.Slope[n-1]*(h-t.Head[n-1]), t.Slope[n-1]
 	}
-	i := sort.SearchFloat64s(t.Head, h)
-	if i == 0 || t.Head[i] > h {
-		i--
-	}
+	i := t.interval(h)
 	w := t.Head[i+1] - t.Head[i]
 	s := (h - t.Head[i]) / w
 	y0, y1, m0, m1 := t.FlowSquared[i], t.FlowSquared[i+1], t.Slope[i]*w, t.Slope[i+1]*w
@@ -101,6 +101,19 @@ func (t *Table) square(h float64) (square, rise float64) {
 	c2 := 3*(y1-y0) - 2*m0 - m1
 	c3 := 2*(y0-y1) + m0 + m1
 	return y0 + s*(m0+s*(c2+s*c3)), (m0 + s*(2*c2+s*3*c3)) / w
+}
+
+// interval returns the last point that is no higher than h, of those before the last; h must not lie under the first.
+func (t *Table) interval(h float64) int {
+	lo, hi := 0, len(t.Head)-1
+	for hi-lo > 1 {
+		if mid := int(uint(lo+hi) / 2); t.Head[mid] <= h {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo
 }
 
 // HeadFor returns the least head [m] at which the flow reaches q [m³/s]. ok is false where no head does.

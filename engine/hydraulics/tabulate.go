@@ -98,6 +98,7 @@ func (l *lateral) tabulate() {
 	for i := range points {
 		l.states[i] = points[i].state
 	}
+	l.ends = newEndCurve(l.chain.dry, l.states)
 }
 
 // tabulate stores the layout's curve. It goes by the head in the manifold at the feed, from which flow and then the head

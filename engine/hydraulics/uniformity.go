@@ -25,80 +25,77 @@ type tallied struct {
 
 // uniformity returns the uniformity of the flows. It puts the tally in another order.
 func (t tally) uniformity(variation float64) Uniformity {
+	u := t.distribution()
+	if u.Mean <= 0 { // nothing flows, or there are no holes
+		return u
+	}
+	off, n := 0.0, 0.0
+	for _, s := range t {
+		off += math.Abs(s.flow-u.Mean) * s.holes
+		n += s.holes
+	}
+	u.Christiansen = 1 - off/n/u.Mean
+	u.Emission = EmissionUniformity(variation, 1, u.Least/u.Mean)
+	return u
+}
+
+// distribution is uniformity without Christiansen's and the emission uniformity. It leaves the tally in its order.
+func (t tally) distribution() Uniformity {
 	sum, n := 0.0, 0.0
 	least, most := math.Inf(1), 0.0
 	for _, s := range t {
 		sum += s.flow * s.holes
 		n += s.holes
-		least, most = min(least, s.flow), max(most, s.flow)
+		if s.flow < least {
+			least = s.flow
+		}
+		if s.flow > most {
+			most = s.flow
+		}
 	}
-	if sum <= 0 { // nothing flows, or there are no holes
+	if !(sum > 0) {
 		return Uniformity{}
 	}
-	mean, off := sum/n, 0.0
-	for _, s := range t {
-		off += math.Abs(s.flow-mean) * s.holes
-	}
-	return Uniformity{
-		Least: least, Mean: mean, Most: most,
-		Distribution: t.lowest(n/4) / (n / 4) / mean,
-		Christiansen: 1 - off/n/mean,
-		Emission:     EmissionUniformity(variation, 1, least/mean),
-	}
+	mean := sum / n
+	return Uniformity{Least: least, Mean: mean, Most: most, Distribution: t.lowest(n/4, least, most) / (n / 4) / mean}
 }
 
-// lowest returns the flow of the n holes that have the least; of a set on the boundary a share counts. It selects by
-// parting the tally around a pivot, which no more than touches every set a few times.
-func (t tally) lowest(n float64) float64 {
+// lowest returns the flow of the n holes that have the least, of flows from least to most; of a set on the boundary a
+// share counts. The flows are counted in classes: those of the lower ones belong to it, and the class on the boundary is
+// parted again.
+func (t tally) lowest(n, least, most float64) float64 {
+	const classes = 256
+	if least == most || len(t) == 1 {
+		return n * least
+	}
+	var count [classes + 1]float64
+	scale := classes / (most - least)
+	if math.IsInf(scale, 1) {
+		return n * least
+	}
+	for _, s := range t {
+		count[int((s.flow-least)*scale)] += s.holes
+	}
+	boundary, under := 0, 0.0
+	for boundary < classes && under+count[boundary] < n {
+		under += count[boundary]
+		boundary++
+	}
 	low := 0.0
-	for len(t) > 0 {
-		pivot := middle(t[0].flow, t[len(t)/2].flow, t[len(t)-1].flow)
-		less, more := t.part(pivot)
-		under, holes := less.sum()
-		if holes > n {
-			t = less
-			continue
-		}
-		low, n = low+under, n-holes
-		_, even := t[len(less) : len(t)-len(more)].sum()
-		low += pivot * min(n, even)
-		if n <= even {
-			break
-		}
-		t, n = more, n-even
-	}
-	return low
-}
-
-// part orders a tally by whether a flow is less than the pivot, as much, or more, and returns the first and last part.
-func (t tally) part(pivot float64) (less, more tally) {
-	under, over := 0, len(t)
-	for i := 0; i < over; {
-		switch f := t[i].flow; {
-		case f < pivot:
-			t[i], t[under] = t[under], t[i]
-			under++
-			i++
-		case f > pivot:
-			over--
-			t[i], t[over] = t[over], t[i]
-		default:
-			i++
-		}
-	}
-	return t[:under], t[over:]
-}
-
-// sum returns the flow of all holes and their number.
-func (t tally) sum() (flow, holes float64) {
+	var room [64]tallied
+	on := tally(room[:0])
+	lo, hi := most, least
 	for _, s := range t {
-		flow += s.flow * s.holes
-		holes += s.holes
+		switch at := int((s.flow - least) * scale); {
+		case at < boundary:
+			low += s.flow * s.holes
+		case at == boundary:
+			on = append(on, s)
+			lo, hi = min(lo, s.flow), max(hi, s.flow)
+		}
 	}
-	return flow, holes
+	return low + on.lowest(n-under, lo, hi)
 }
-
-func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
 
 // UniformityOf returns the uniformity of flows measured or reckoned, such as the cups of a catch test. variation is the
 // coefficient of variation of the outlets as made.

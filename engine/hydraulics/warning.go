@@ -76,7 +76,11 @@ func (c *Compiled) warnings(s *state, r *Result) []Warning {
 	var w []Warning
 	w = c.closedOutlets(w)
 	for j := range c.laterals {
-		w = c.lateralWarnings(w, &r.Laterals[j], c.laterals[j].lateral)
+		from := len(w)
+		w = lateralWarnings(w, &r.Laterals[j], c.laterals[j].lateral)
+		for i := from; i < len(w); i++ {
+			w[i].Path = lateralPath(r.Laterals[j].Outlet)
+		}
 	}
 	if r.DryHoles > 0 {
 		w = append(w, Warning{
@@ -106,24 +110,26 @@ func (c *Compiled) closedOutlets(w []Warning) []Warning {
 	return w
 }
 
-func (c *Compiled) lateralWarnings(w []Warning, r *LateralResult, l *lateral) []Warning {
-	path := lateralPath(r.Outlet)
-	low := Warning{Code: WarnLowHead, Path: path, Value: math.Inf(1), Limit: ReliableHead}
-	part := Warning{Code: WarnPartFull, Path: path}
-	under := Warning{Code: WarnOutletBelowRegulation, Path: path, Value: math.Inf(1)}
-	fast := Warning{Code: WarnVelocity, Path: path, Limit: MostVelocity}
+// lateralWarnings looks at one lateral. The caller sets the paths.
+func lateralWarnings(w []Warning, r *LateralResult, l *lateral) []Warning {
+	low := Warning{Code: WarnLowHead, Value: math.Inf(1), Limit: ReliableHead}
+	part := Warning{Code: WarnPartFull}
+	under := Warning{Code: WarnOutletBelowRegulation, Value: math.Inf(1)}
+	fast := Warning{Code: WarnVelocity, Limit: MostVelocity}
 	for i := range r.Sets {
 		set := &r.Sets[i]
 		h := float64(set.Head)
-		fast.Value = max(fast.Value, float64(set.Velocity))
+		if v := float64(set.Velocity); v > fast.Value {
+			fast.Value = v
+		}
 		if set.Open == 0 {
 			continue
 		}
-		if o := &l.sets[i].outlet; o.kind == rated && o.exponent == 0 && h < o.head {
-			under.Value, under.Limit, under.Count = math.Min(under.Value, h), o.head, under.Count+set.Open
-		}
 		if h < ReliableHead && l.sets[i].outlet.kind == orifice {
 			low.Value, low.Count = math.Min(low.Value, h), low.Count+set.Open
+		}
+		if o := &l.sets[i].outlet; o.kind == rated && o.exponent == 0 && h < o.head {
+			under.Value, under.Limit, under.Count = math.Min(under.Value, h), o.head, under.Count+set.Open
 		}
 		if h <= 0 && set.Velocity > 0 {
 			part.Value, part.Count = math.Min(part.Value, h), part.Count+1
@@ -138,15 +144,15 @@ func (c *Compiled) lateralWarnings(w []Warning, r *LateralResult, l *lateral) []
 	if under.Count > 0 {
 		w = append(w, under)
 	}
-	w = farEnd(w, path, r)
+	w = farEnd(w, r)
 	if fast.Value > MostVelocity {
 		w = append(w, fast)
 	}
-	return velocityHeadWarning(w, path, l)
+	return velocityHeadWarning(w, l)
 }
 
 // farEnd reports a dry or starved far end.
-func farEnd(w []Warning, path string, r *LateralResult) []Warning {
+func farEnd(w []Warning, r *LateralResult) []Warning {
 	first, ok := r.First()
 	last, _ := r.Last()
 	if !ok || first.Flow <= 0 {
@@ -155,7 +161,7 @@ func farEnd(w []Warning, path string, r *LateralResult) []Warning {
 	share := float64(last.Flow) / float64(last.Open) / (float64(first.Flow) / float64(first.Open))
 	if last.Flow > 0 {
 		if share < starvedShare {
-			w = append(w, Warning{Code: WarnStarvedEnd, Path: path, Value: share, Limit: starvedShare})
+			w = append(w, Warning{Code: WarnStarvedEnd, Value: share, Limit: starvedShare})
 		}
 		return w
 	}
@@ -165,14 +171,14 @@ func farEnd(w []Warning, path string, r *LateralResult) []Warning {
 			reach = float64(s.Position)
 		}
 	}
-	return append(w, Warning{Code: WarnDryEnd, Path: path, Value: reach})
+	return append(w, Warning{Code: WarnDryEnd, Value: reach})
 }
 
 // velocityHeadWarning flags a lateral whose holes are large for its pipe.
-func velocityHeadWarning(w []Warning, path string, l *lateral) []Warning {
+func velocityHeadWarning(w []Warning, l *lateral) []Warning {
 	area := l.chain.nodes[len(l.chain.nodes)-1].pipe.area
 	if share := l.openK / math.Sqrt(2*unit.Gravity) / area; share > MostVelocityHeadShare {
-		w = append(w, Warning{Code: WarnVelocityHead, Path: path, Value: share, Limit: MostVelocityHeadShare})
+		w = append(w, Warning{Code: WarnVelocityHead, Value: share, Limit: MostVelocityHeadShare})
 	}
 	return w
 }
@@ -182,7 +188,7 @@ func (c *Compiled) pipeVelocities(w []Warning, s *state) []Warning {
 	fastest := 0.0
 	for i := range c.arms {
 		for n := range c.arms[i].nodes {
-			fastest = math.Max(fastest, c.arms[i].nodes[n].pipe.velocity(s.armRecord[i].flow[n]))
+			fastest = math.Max(fastest, c.arms[i].nodes[n].pipe.velocity(s.armRecord[i][n].flow))
 		}
 	}
 	if fastest > MostVelocity {

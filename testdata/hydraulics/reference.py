@@ -92,29 +92,29 @@ class Network:
         self.reg = np.array([q[8] for q in self.pipes])
         self.L, self.D, self.E, self.K, self.X = p.T
         self.A = math.pi / 4 * self.D**2
+        self.minor = self.K / (2 * G * self.A**2) + self.X
+        self.rel = self.E / self.D
+        self.dre = self.D / (self.A * self.nu)
+        self.lam = 128 * self.nu * self.L / (math.pi * G * self.D**4)
+        self.tur = self.L / (2 * G * self.D * self.A**2)
+        self.ramp = (colebrook(np.full_like(self.D, 2100.0), self.rel)[0] - 64 / 2040) / 60
         self.z, self.kind, self.k, self.h0, self.x = (np.array(v) for v in (self.z, self.kind, self.k, self.h0, self.x))
 
     def loss(self, q):
         s, m = np.sign(q), np.abs(q)
-        minor = self.K / (2 * G * self.A**2) + self.X
+        minor = self.minor
         if self.hw:
             c = 10.67 * self.L / (150**1.852 * self.D**4.8704)
             tiny = 1e-12
             h = c * np.maximum(m, tiny) ** 0.852 * m + minor * m * m
             return s * h, 1.852 * c * np.maximum(m, tiny) ** 0.852 + 2 * minor * m + 1e-9
-        re = m * self.D / (self.A * self.nu)
-        rel = self.E / self.D
-        lam = 128 * self.nu * self.L / (math.pi * G * self.D**4)
-        tur = self.L / (2 * G * self.D * self.A**2)
-        dre = self.D / (self.A * self.nu)
-        f, df = colebrook(np.maximum(re, 2100), rel)
-        low = 64 / 2040
-        slope = (colebrook(np.full_like(re, 2100.0), rel)[0] - low) / 60
+        re = m * self.dre
+        f, df = colebrook(np.maximum(re, 2100), self.rel)
         ramp = (re > 2040) & (re < 2100)
-        f = np.where(ramp, low + slope * (re - 2040), f)
-        df = np.where(ramp, slope, df)
-        h = np.where(re <= 2040, lam * m, f * tur * m * m)
-        dh = np.where(re <= 2040, lam, 2 * f * tur * m + df * dre * tur * m * m)
+        f = np.where(ramp, 64 / 2040 + self.ramp * (re - 2040), f)
+        df = np.where(ramp, self.ramp, df)
+        h = np.where(re <= 2040, self.lam * m, f * self.tur * m * m)
+        dh = np.where(re <= 2040, self.lam, 2 * f * self.tur * m + df * self.dre * self.tur * m * m)
         return s * (h + minor * m * m), dh + 2 * minor * m + 1e-9
 
     def emitters(self, head):
@@ -146,7 +146,8 @@ class Network:
         x[ip] = 1e-6
         x[iq] = 1e-5
 
-        def residual(x, jacobian=True):
+        def residual(x):
+            """What the equations miss by, and the slopes that the Jacobian is made of."""
             q, head, qs = x[ip], x[inode], x[iq]
             loss, dloss = self.loss(q)
             e, de = self.emitters(head)
@@ -158,43 +159,46 @@ class Network:
             r[inode[source]] += qs
             hs, dhs = supply(qs)
             r[iq] = head[source] - hs
-            rows, cols, vals = [ip, ip, ip], [inode[self.a], inode[self.b], ip], [np.ones(npipe), -np.ones(npipe), -dloss]
             if self.gamma:
-                c = np.where(self.reg, self.gamma / (2 * G * self.A**2), 0)
-                r[ip] += c * q * q
-                rows.append(ip), cols.append(ip), vals.append(2 * c * q)
-                has = self.next >= 0
-                nx = self.next[has]
-                cn = np.where(self.reg[has], self.gamma / (2 * G * self.A[nx] ** 2), 0)
-                r[ip[has]] -= cn * q[nx] ** 2
-                rows.append(ip[has]), cols.append(ip[nx]), vals.append(-2 * cn * q[nx])
-            if not jacobian:
-                return r, None
-            rows += [inode, inode[self.b], inode[self.a], [inode[source]], [iq], [iq]]
-            cols += [inode, ip, ip, [iq], [inode[source]], [iq]]
-            vals += [-de, np.ones(npipe), -np.ones(npipe), [1.0], [1.0], [-dhs]]
-            j = sp.csc_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), (n, n))
-            return r, j
+                r[ip] += regain * q * q
+                r[ip[has]] -= regain_next * q[nx] ** 2
+            return r, (q, dloss, de, dhs)
+
+        def jacobian(slopes):
+            q, dloss, de, dhs = slopes
+            rows = [ip, ip, ip, inode, inode[self.b], inode[self.a], [inode[source]], [iq], [iq]]
+            cols = [inode[self.a], inode[self.b], ip, inode, ip, ip, [iq], [inode[source]], [iq]]
+            vals = [np.ones(npipe), -np.ones(npipe), -dloss, -de, np.ones(npipe), -np.ones(npipe), [1.0], [1.0], [-dhs]]
+            if self.gamma:
+                rows += [ip, ip[has]]
+                cols += [ip, ip[nx]]
+                vals += [2 * regain * q, -2 * regain_next * q[nx]]
+            return sp.csc_matrix((np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), (n, n))
+
+        if self.gamma:
+            regain = np.where(self.reg, self.gamma / (2 * G * self.A**2), 0)
+            has = self.next >= 0
+            nx = self.next[has]
+            regain_next = np.where(self.reg[has], self.gamma / (2 * G * self.A[nx] ** 2), 0)
 
         scale = np.concatenate([np.full(npipe, 1.0), np.full(nn, 1e-5), [1.0]])
 
         def size(r):
             return math.sqrt(float(np.sum((r / scale) ** 2)))
 
-        r, j = residual(x)
+        r, slopes = residual(x)
         best = size(r)
         for step in range(1, 400):
-            dx = spl.spsolve(j, -r)
+            dx = spl.spsolve(jacobian(slopes), -r)
             t = 1.0
             while True:
                 trial = x + t * dx
-                rt, _ = residual(trial, False)
+                rt, slopes = residual(trial)
                 st = size(rt)
                 if st < best * (1 - 1e-4 * t) or t < 1e-6:
                     break
                 t /= 2
-            x, best = trial, st
-            r, j = residual(x)
+            x, r, best = trial, rt, st
             if best < 1e-13 or (t == 1.0 and np.max(np.abs(dx[ip])) < 1e-16 and np.max(np.abs(dx[inode])) < 1e-14):
                 break
             if t < 1e-6 and best < 1e-11:
