@@ -101,6 +101,16 @@ func TestOwnCrop_besideTheLibrary(t *testing.T) {
 	if kept, _ := get[gen.Planting](t, w, g, service.Gardener, "plantings", planted.Id); *kept.CropConstants.KcMid != 1 {
 		t.Errorf("the planting follows the crop to %v", *kept.CropConstants.KcMid)
 	}
+	values["crop_constants"] = changed.Crop // a planting takes the new values when they are given to it
+	again := read[gen.Planting](t, w.send(t, g, service.Gardener, "PUT", `"1"`, values, "plantings", planted.Id), 200)
+	if c := again.CropConstants; *c.KcMid != 1.1 || *c.RootStartM != 0.1 {
+		t.Errorf("given constants became %s", must(json.Marshal(c)))
+	}
+	values["crop_constants"] = map[string]any{"code": "amaranth", "kc_mid": 1.1}
+	wantFields(t, w.send(t, g, service.Gardener, "POST", "", values, "plantings"), 422, "/crop_constants/stages", "/crop_constants/kc_ini",
+		"/crop_constants/kc_end", "/crop_constants/kcb_ini", "/crop_constants/kcb_mid", "/crop_constants/kcb_end", "/crop_constants/height_m",
+		"/crop_constants/root_depth_m", "/crop_constants/depletion_fraction")
+	delete(values, "crop_constants")
 	if a := w.send(t, g, service.Coordinator, "DELETE", `"2"`, nil, "own-crops", made.Id); a.status != http.StatusNoContent {
 		t.Errorf("delete: %d %s", a.status, a.body)
 	}

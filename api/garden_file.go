@@ -33,7 +33,7 @@ var gardenParts = []gardenPart{
 	{list: "layouts", schema: "LayoutValues", own: []string{"id"}, refs: []string{"plot_id", "water_source_id"}},
 	{
 		list: "plantings", schema: "PlantingValues", refs: []string{"plot_id", "layout_id"},
-		own: []string{"id", "crop_constants"},
+		own: []string{"id"},
 	},
 	{list: "crops", schema: "Crop"},
 	{list: "climate_normals", schema: "MonthNormals"},

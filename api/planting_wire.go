@@ -11,7 +11,15 @@ import (
 
 func plantingValues(b gen.PlantingValues) (repo.PlantingValues, error) {
 	companions, err := json.Marshal(append([]file.PlantingCompanion{}, b.Companions...))
+	if err != nil {
+		return repo.PlantingValues{}, err
+	}
+	var constants json.RawMessage
+	if b.CropConstants != nil {
+		constants, err = json.Marshal(b.CropConstants)
+	}
 	return repo.PlantingValues{
+		CropConstants:  constants,
 		PlotID:         b.PlotId,
 		Crop:           b.Crop,
 		PlantedOn:      b.PlantedOn.Time,

@@ -33,10 +33,13 @@ func (s *Service) Planting(ctx context.Context, p Principal, id uuid.UUID) (repo
 	return one(row, err, "planting")
 }
 
-// CreatePlanting plants a crop on a plot; the crop's constants are copied, so that a later change of the library changes
-// no ledger.
+// CreatePlanting plants a crop on a plot; the crop's constants are copied unless others are given, so that a later change
+// of the library changes no ledger.
 func (s *Service) CreatePlanting(ctx context.Context, p Principal, v repo.PlantingValues) (repo.Planting, error) {
 	if err := p.may(DrawLayout); err != nil {
+		return repo.Planting{}, err
+	}
+	if err := completeConstants(&v); err != nil {
 		return repo.Planting{}, err
 	}
 	e := effect{action: "create", entity: "planting", planning: true}
@@ -49,10 +52,13 @@ func (s *Service) CreatePlanting(ctx context.Context, p Principal, v repo.Planti
 	})
 }
 
-// ReplacePlanting writes a planting anew over its revision match. The crop's constants are copied again only when the
-// crop changes.
+// ReplacePlanting writes a planting anew over its revision match. Constants that are not given stay, and are copied anew
+// when the crop changes.
 func (s *Service) ReplacePlanting(ctx context.Context, p Principal, id uuid.UUID, match int64, v repo.PlantingValues) (repo.Planting, error) {
 	if err := p.may(DrawLayout); err != nil {
+		return repo.Planting{}, err
+	}
+	if err := completeConstants(&v); err != nil {
 		return repo.Planting{}, err
 	}
 	v.GardenID, v.ID, v.Revision = p.Garden, id, match
@@ -65,7 +71,7 @@ func (s *Service) ReplacePlanting(ctx context.Context, p Principal, id uuid.UUID
 		if err := s.holds(ctx, q, p, old.PlotID); err != nil {
 			return old, err
 		}
-		if v.Crop == old.Crop {
+		if v.CropConstants == nil && v.Crop == old.Crop {
 			v.CropConstants = old.CropConstants
 		}
 		if err := s.checkPlanting(ctx, q, p, &v); err != nil {
@@ -143,6 +149,25 @@ func (s *Service) checkPlanting(ctx context.Context, q *repo.Queries, p Principa
 		return invalid(faults...)
 	}
 	return nil
+}
+
+// completeConstants fills in what given constants leave out, so that no later change of the library reaches them.
+func completeConstants(v *repo.PlantingValues) error {
+	if v.CropConstants == nil {
+		return nil
+	}
+	var given file.Crop
+	if err := json.Unmarshal(v.CropConstants, &given); err != nil {
+		return err
+	}
+	whole, err := given.Complete("/crop_constants")
+	if fields := fieldsOf(err); len(fields) > 0 {
+		return invalid(fields...)
+	}
+	if err == nil {
+		v.CropConstants, err = json.Marshal(whole)
+	}
+	return err
 }
 
 // copyCrop returns the constants of a crop as a planting keeps them; at is the field that names it.

@@ -382,12 +382,12 @@ func TestReplacePlanting_keepsTheConstantsOfTheSameCrop(t *testing.T) {
 	w := newWorld(t)
 	ctx := t.Context()
 	v := w.plantingValues(w.plot)
-	v.CropConstants = []byte(`{"code": "lettuce", "name": "as it was"}`)
+	v.CropConstants = []byte(`{"code": "lettuce", "kc_mid": 0.9625}`)
 	made := must[repo.Planting](t)(w.CreatePlanting(ctx, w.coordinator, v))
 	v.CropConstants = nil
 	v.AreaM2 = 8
 	kept := must[repo.Planting](t)(w.ReplacePlanting(ctx, w.coordinator, made.ID, 1, v))
-	if !bytes.Contains(kept.CropConstants, []byte("as it was")) {
+	if !bytes.Contains(kept.CropConstants, []byte("0.9625")) {
 		t.Errorf("the same crop's constants became %s", kept.CropConstants)
 	}
 	v.Crop = "tomato"

@@ -2165,7 +2165,7 @@ type PlantingNeed struct {
 	WantedL float64 `json:"wanted_l"`
 }
 
-// PlantingValues A crop on a plot.
+// PlantingValues A crop on a plot. Constants of the crop that are given hold for this planting alone. Left out: those that it has, or a copy of the garden's own or the published ones when it is new or the crop changes.
 //
 // Examples: {"area_m2":4,"crop":"lettuce","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","wetted_fraction":0.5}
 type PlantingValues struct {
@@ -2180,6 +2180,11 @@ type PlantingValues struct {
 
 	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
 	DualCoefficient bool `json:"dual_coefficient,omitempty"`

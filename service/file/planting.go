@@ -113,15 +113,19 @@ func CropBy(code string, constants *Crop, own []Crop, at string) (waterneed.Crop
 // CopyCrop returns the complete constants of a crop by its code, the garden's own before the published one, as a planting
 // keeps them. Faults are Faults with pointers below at.
 func CopyCrop(code string, own []Crop, at string) (Crop, error) {
-	crop, err := CropBy(code, nil, own, at)
-	if err != nil {
-		return Crop{}, err
-	}
-	out := CropOf(crop)
 	if i := ownCrop(code, own); i >= 0 {
-		out.PlantSpacingM = own[i].PlantSpacingM
+		return own[i].Complete(at)
 	}
-	return out, nil
+	crop, err := CropBy(code, nil, nil, at)
+	return CropOf(crop), err
+}
+
+// Complete returns the crop with all that it leaves out. Faults are Faults with pointers below at.
+func (c Crop) Complete(at string) (Crop, error) {
+	crop, err := c.Constants()
+	out := CropOf(crop)
+	out.PlantSpacingM = c.PlantSpacingM
+	return out, below(at, err)
 }
 
 func ownCrop(code string, own []Crop) int {
