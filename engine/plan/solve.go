@@ -263,9 +263,9 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 				}
 			}
 		}
-		var columns [][]int
-		if c := p.bounds.columns[s]; how.dive && c != nil {
-			columns = c.Zones(level)
+		var columns *zoning.Configuration
+		if how.dive {
+			columns = p.bounds.columns[s]
 		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,

@@ -377,6 +377,22 @@ func (c *Configuration) Zones(share float64) [][]int {
 	return out
 }
 
+// wanted returns the zones that duals by layout of the model ask for, at the share looked at last.
+func (c *Configuration) wanted(share float64, dual func(layout int) float64) [][]int {
+	duals := make([]float64, len(c.layouts))
+	for k := range c.layouts {
+		duals[k] = dual(c.layouts[k].layout)
+	}
+	found, _ := c.columns(duals, share)
+	out := make([][]int, len(found))
+	for k, f := range found {
+		for _, at := range f.zone {
+			out[k] = append(out[k], c.layouts[at].layout)
+		}
+	}
+	return out
+}
+
 // WithoutChangeovers returns the bound on the milli-minutes in which zones are open.
 func (c *Configuration) WithoutChangeovers() *Configuration {
 	open := *c

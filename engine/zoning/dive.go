@@ -5,10 +5,13 @@ import "slices"
 // diveExchanges is how many exchanges of the simplex method a step of a dive may take.
 const diveExchanges = 400
 
+// diveRounds is how often a step of a dive asks for zones that its duals are missing.
+const diveRounds = 5
+
 // dive rounds the linear programme over zones: it takes the zone with the largest part, takes its members out of all
-// other zones, and solves what is left, until every item is in a zone.
+// other zones, and solves what is left, with the zones that are missing there, until every item is in a zone.
 func (p *partitioner) dive(items []int) [][]int {
-	pool := p.Columns
+	pool := p.Columns.Zones(p.Level)
 	left := slices.Clone(items)
 	var zones [][]int
 	for len(left) > 0 {
@@ -18,15 +21,34 @@ func (p *partitioner) dive(items []int) [][]int {
 			row[i] = k
 			single[k] = p.spent(p.price([]int{i}))
 		}
-		cover, members := newCover(single), p.within(pool, row)
-		for _, zone := range members {
-			column := make([]int, len(zone))
-			for k, i := range zone {
-				column[k] = row[i]
+		cover, known := newCover(single), map[uint64]bool{}
+		add := func(candidates [][]int) (added int) {
+			for _, zone := range p.within(candidates, row, known) {
+				column := make([]int, len(zone))
+				for k, i := range zone {
+					column[k] = row[i]
+				}
+				cover.add(column, p.spent(p.price(zone)))
+				pool = append(pool, zone)
+				added++
 			}
-			cover.add(column, p.spent(p.price(zone)))
+			return added
 		}
+		candidates := pool
+		pool = nil
+		add(candidates)
 		cover.solve(diveExchanges)
+		for range diveRounds {
+			if add(p.Columns.wanted(p.Level, func(i int) float64 {
+				if k, there := row[i]; there {
+					return cover.dual[k]
+				}
+				return 0
+			})) == 0 {
+				break
+			}
+			cover.solve(diveExchanges)
+		}
 		taken := map[int]bool{}
 		for _, column := range cover.largest() {
 			var zone []int
@@ -37,7 +59,6 @@ func (p *partitioner) dive(items []int) [][]int {
 			zones = append(zones, zone)
 		}
 		left = slices.DeleteFunc(left, func(i int) bool { return taken[i] })
-		pool = members
 	}
 	return zones
 }
@@ -47,9 +68,8 @@ func (p *partitioner) spent(c cost) float64 {
 	return c.time + 20*c.hurt + 1e-3*c.water + leastCost
 }
 
-// within returns the zones without the members that have no row, each once, those that fit.
-func (p *partitioner) within(zones [][]int, row map[int]int) [][]int {
-	known := map[uint64]bool{}
+// within returns the zones without the members that have no row, those that fit and are not known yet.
+func (p *partitioner) within(zones [][]int, row map[int]int, known map[uint64]bool) [][]int {
 	var out [][]int
 	for _, zone := range zones {
 		var kept []int

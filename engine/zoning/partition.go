@@ -30,12 +30,12 @@ type Request struct {
 	By        problem.Measure
 	Level     float64 // share that is planned for
 	Goal      Goal
-	Time      problem.Span // minutes that are there, for LeastWater
-	FlowLimit problem.Rate // most that a zone of several may draw; 0 for none
-	Start     [][]int      // a partition to start from besides the usual ones
-	Columns   [][]int      // zones of the linear programme, to start from its solution too; nil for none
-	Shake     uint64       // other dice for zones that cost nearly the same, where all partitions are looked at; 0 for none
-	Budget    int          // zones that may be tried
+	Time      problem.Span   // minutes that are there, for LeastWater
+	FlowLimit problem.Rate   // most that a zone of several may draw; 0 for none
+	Start     [][]int        // a partition to start from besides the usual ones
+	Columns   *Configuration // the linear programme over zones, to start from its solution too; nil for none
+	Shake     uint64         // other dice for zones that cost nearly the same, where all partitions are looked at; 0 for none
+	Budget    int            // zones that may be tried
 	Seed      uint64
 	Stop      func() bool
 }
@@ -348,8 +348,15 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed []int) {
 	if rng.IntN(3) > 0 && len(zones) > 1 {
 		out := map[int]bool{}
-		for range 1 + rng.IntN(3) {
-			out[rng.IntN(len(zones))] = true
+		first := rng.IntN(len(zones))
+		out[first] = true
+		alike := rng.IntN(2) == 0
+		for range rng.IntN(3) {
+			if next := rng.IntN(len(zones)); !alike {
+				out[next] = true
+			} else {
+				out[p.alike(zones, first, out)] = true
+			}
 		}
 		for k, z := range zones {
 			if out[k] {
@@ -384,6 +391,17 @@ func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed
 		}
 	}
 	return kept, removed
+}
+
+// alike is the zone that takes most nearly as long as zone k, of those that stay.
+func (p *partitioner) alike(zones [][]int, k int, out map[int]bool) int {
+	best, least, time := k, math.Inf(1), p.price(zones[k]).time
+	for n, z := range zones {
+		if d := math.Abs(p.price(z).time - time); !out[n] && d < least {
+			best, least = n, d
+		}
+	}
+	return best
 }
 
 func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]int {
