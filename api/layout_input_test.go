@@ -102,7 +102,7 @@ func TestLayoutPreview_onARaisedTank(t *testing.T) {
 		}, "water-sources")
 		got := w.post(t, service.Gardener, 200, map[string]any{"water_source_id": tank["id"], "spec": layout}, "layout-previews")
 		alone := file.Flow{
-			Source:  file.FlowSource{Tank: &file.SourceTank{LevelM: level}},
+			Source:  file.FlowSource{Tank: &file.SourceTank{LevelM: level, OutletDiameterMM: 15.875, OutletAssumed: true}},
 			Layouts: []file.NamedLayout{{ID: "preview", Layout: layout}},
 		}
 		same(t, "tank", got, alone, file.RunFlow)

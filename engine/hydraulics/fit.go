@@ -362,23 +362,24 @@ type fit struct {
 }
 
 // exponent returns n: from two points h0 - h = k·Q^n it is ln((h0-h1)/(h0-h2))/ln(Q1/Q2), from more the straight line
-// of least squares through the logarithms. Tests with other outlets open say nothing of n.
+// of least squares through the logarithms. Tests with other outlets open say nothing of n, nor do readings that only
+// repeat another.
 func (a *SupplyAssumptions) exponent(f fit) float64 {
-	var m, sx, sy, sxx, sxy float64
-	for _, p := range f.points {
-		if p.other == 0 {
-			x, y := math.Log(p.flow), math.Log(f.static-p.head)
-			m, sx, sy, sxx, sxy = m+1, sx+x, sy+y, sxx+x*x, sxy+x*y
-		}
+	points, several := f.distinct()
+	m := float64(len(points))
+	var sx, sy, sxx, sxy float64
+	for _, p := range points {
+		x, y := math.Log(p.flow), math.Log(f.static-p.head)
+		sx, sy, sxx, sxy = sx+x, sy+y, sxx+x*x, sxy+x*y
 	}
-	if m < 2 || sxx-sx*sx/m < 1e-4 { // flows within 1 % tell nothing about n
+	if several {
+		a.List = append(a.List, Assumption{Code: AssumedSeveralReads})
+	}
+	if m < 2 {
 		a.List = append(a.List, Assumption{
 			Code: AssumedExponent, Value: assumedExponent, Low: lowExponent, High: highExponent,
 		})
 		return assumedExponent
-	}
-	if m > 2 {
-		a.List = append(a.List, Assumption{Code: AssumedSeveralReads, Value: m})
 	}
 	n := (sxy - sx*sy/m) / (sxx - sx*sx/m)
 	clamped := math.Max(leastFittedExponent, math.Min(mostFittedExponent, n))
@@ -386,6 +387,32 @@ func (a *SupplyAssumptions) exponent(f fit) float64 {
 		a.List = append(a.List, Assumption{Code: ClampedExponent, Value: clamped, Low: n, High: n})
 	}
 	return clamped
+}
+
+// repeats is how far apart two readings of a flow or a loss must be to tell of the exponent, as a share: a bucket and a
+// watch are no better than a few per cent.
+const repeats = 0.02
+
+// distinct returns the worst of the readings that repeat each other, of those made alone, and whether there are more
+// readings than a curve needs.
+func (f fit) distinct() (points []point, several bool) {
+	alone := 0
+	for _, p := range f.points {
+		if p.other > 0 {
+			continue
+		}
+		alone++
+		same := slices.IndexFunc(points, func(q point) bool {
+			return math.Abs(math.Log(p.flow/q.flow)) < repeats || math.Abs(math.Log((f.static-p.head)/(f.static-q.head))) < repeats
+		})
+		switch {
+		case same < 0:
+			points = append(points, p)
+		case p.flow <= points[same].flow && p.head <= points[same].head:
+			points[same] = p
+		}
+	}
+	return points, alone > 2
 }
 
 // curve returns the curve with static head and exponent that passes no test on the favourable side, lowered by a swing.

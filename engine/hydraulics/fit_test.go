@@ -201,7 +201,7 @@ func TestFitSupply_hoursPickTheTests(t *testing.T) {
 	}
 	// With one stretch tested and another not, all tests count, and the range goes down to a line that gives way.
 	noon, a := fit(DayHours{clock(6, 0), clock(9, 0)}, DayHours{clock(12, 0), clock(13, 0)})
-	if noon != all || !has(a, AssumedOtherHours) || !(a.Low.FlowAt(12) < 0.9*noon.FlowAt(12)) || a.High != noon {
+	if noon != all || !has(a, AssumedOtherHours) || !(a.Low.FlowAt(12) < 0.9*noon.FlowAt(12)) || a.High.FlowAt(12) < noon.FlowAt(12) {
 		t.Errorf("dawn and noon: %+v, from %+v to %+v", noon, a.Low, a.High)
 	}
 }
@@ -239,6 +239,28 @@ func TestFitSupply_staticOfOtherHoursIsLowered(t *testing.T) {
 	if s, _, err = FitSupply(tests, FitOptions{Hours: []DayHours{{clock(6, 0), clock(9, 0)}}}); err != nil || s.Static != 40 {
 		t.Errorf("static %v, %v", s.Static, err)
 	}
+}
+
+// Two buckets of different hours are two readings of one thing: they say nothing of how pressure falls with flow.
+func TestFitSupply_repeatedReadingsTellNothingOfTheExponent(t *testing.T) {
+	for _, tests := range [][]FlowTest{
+		{{Kind: StaticTest, Head: 31}, {Kind: BucketTest, Flow: lpm(24)}, {Kind: BucketTest, Flow: lpm(34)}},
+		{{Kind: StaticTest, Head: 31}, {Kind: BucketTest, Flow: lpm(34)}, {Kind: BucketTest, Flow: lpm(24)}},
+		{{Kind: StaticTest, Head: 31}, {Kind: ResidualTest, Flow: lpm(24), Head: 3}, {Kind: ResidualTest, Flow: lpm(24.2), Head: 0}},
+	} {
+		s, a, err := FitSupply(tests, FitOptions{})
+		if err != nil || s.Exponent != assumedExponent || !has(a, AssumedExponent) || s.FlowAt(0) > float64(lpm(24.2))*(1+1e-12) {
+			t.Errorf("%+v, %+v, %v", s, a.List, err)
+		}
+	}
+	// The worse of two buckets goes with a pressure that was left.
+	s, a, err := FitSupply([]FlowTest{
+		{Kind: StaticTest, Head: 31.6}, {Kind: BucketTest, Flow: lpm(31)}, {Kind: ResidualTest, Head: 25.3, Flow: lpm(12)}, {Kind: BucketTest, Flow: lpm(29.9)},
+	}, FitOptions{})
+	if err != nil || !has(a, AssumedSeveralReads) {
+		t.Errorf("%+v, %v", a.List, err)
+	}
+	near(t, "n", s.Exponent, 1.7664, 1e-4)
 }
 
 // The pressures of an hour are compared with the static head of that hour, not refused for another's.
