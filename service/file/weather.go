@@ -303,7 +303,7 @@ func (g Garden) normals(place waterneed.Place, faults *Faults) []waterneed.Weath
 		return nil
 	}
 	if len(g.Normals) != 12 {
-		faults.Add("/climate_normals", "has %d months, must have 12", len(g.Normals))
+		faults.Add("/climate_normals", "must have 12 months, has %d", len(g.Normals))
 		return nil
 	}
 	out := make([]waterneed.Weather, 12)
