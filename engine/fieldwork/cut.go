@@ -2,6 +2,7 @@ package fieldwork
 
 import (
 	"cmp"
+	"encoding/binary"
 	"math"
 	"slices"
 
@@ -10,10 +11,12 @@ import (
 
 // Cutting asks how to cut pieces of one kind of pipe from what is there and what can be bought.
 type Cutting struct {
-	Pieces  []WantedPiece
-	Stock   []unit.Length // lengths that can be bought, any number of each
-	OffCuts []OffCut      // pipe that is already there and costs nothing
-	Kerf    unit.Length   // what one saw cut takes
+	Pieces []WantedPiece
+	Stock  []unit.Length // lengths that can be bought, any number of each
+	// Cents is what a stick of each length costs, and what is made least. Empty: the length bought is made least.
+	Cents   []int64
+	OffCuts []OffCut    // pipe that is already there and costs nothing
+	Kerf    unit.Length // what one saw cut takes
 }
 
 // WantedPiece is a piece to be cut. Label comes back with it.
@@ -33,8 +36,13 @@ type CutList struct {
 	Sticks []CutStick
 	// Bought is the length of all sticks that must be bought.
 	Bought unit.Length
-	// Bound is a length that no cut list can go below. It equals Bought when Bought is proven to be least.
+	// Bound is a length that no cut list can go below. It equals Bought when Bought is proven to be least. It is 0 where the
+	// cost is made least.
 	Bound unit.Length
+	// Priced says that the cost is made least: Cents is that of all sticks that must be bought, CentsBound what no cut list can
+	// go below.
+	Priced            bool
+	Cents, CentsBound int64
 	// Nodes counts the linear programs that the search solved.
 	Nodes int
 }
@@ -50,8 +58,24 @@ type CutStick struct {
 	Left   unit.Length
 }
 
-// Proven says that no cut list buys less.
-func (c *CutList) Proven() bool { return c.Bound >= c.Bought }
+// Proven says that no cut list buys less, or where sticks have prices, for less.
+func (c *CutList) Proven() bool {
+	if c.Priced {
+		return c.CentsBound >= c.Cents
+	}
+	return c.Bound >= c.Bought
+}
+
+// Over is how far the cut list is above its bound, in sticks of the dearest length that the request names.
+func (c *CutList) Over(of Cutting) float64 {
+	if len(of.Stock) == 0 {
+		return 0
+	}
+	if c.Priced {
+		return float64(c.Cents-c.CentsBound) / float64(slices.Max(of.Cents))
+	}
+	return float64((c.Bought - c.Bound) / slices.Max(of.Stock))
+}
 
 // StickCount returns how many sticks of a length are bought.
 func (c *CutList) StickCount(l unit.Length) int {
@@ -72,6 +96,7 @@ const (
 	mostStock     = 20
 	mostStick     = 200 // [m]
 	mostKerf      = 0.02
+	mostCents     = 1e9
 	leastPiece    = 1e-4 // [m]; what is left of a piece a hair longer than a stick
 )
 
@@ -85,6 +110,12 @@ func (c *Cutting) validate() error {
 	f.count("stock", len(c.Stock), 0, mostStock)
 	for i, l := range c.Stock {
 		f.within(at("stock", i)+".length_m", float64(l), leastPiece, mostStick)
+	}
+	if len(c.Cents) > 0 {
+		f.count("cents", len(c.Cents), len(c.Stock), len(c.Stock))
+	}
+	for i, cents := range c.Cents {
+		f.within(at("cents", i), float64(cents), 1, mostCents)
 	}
 	f.count("off_cuts", len(c.OffCuts), 0, mostOffCuts)
 	longest := 0.0
@@ -105,8 +136,8 @@ func (c *Cutting) validate() error {
 	return f.err()
 }
 
-// Cut finds the cut list that buys the least length of pipe. Off-cuts cost nothing and are used where that helps; among
-// off-cuts that do equally well the shortest is taken.
+// Cut finds the cut list that buys the least length of pipe or, where all lengths have a price, the cheapest. Off-cuts cost
+// nothing and are used where that helps; among off-cuts that do equally well the shortest is taken.
 //
 // It returns Faults when a number is out of range or a piece is longer than everything there is, and
 // NotEnoughPipeError when pieces fit only off-cuts, of which there are too few.
@@ -127,8 +158,19 @@ func Cut(c Cutting) (CutList, error) {
 	if !s.run() {
 		return CutList{}, NotEnoughPipeError{Need: s.needed(), Have: s.stored()}
 	}
-	list := CutList{Nodes: s.nodes, Bought: fromNanometers(s.best.cost), Bound: fromNanometers(s.bound)}
-	list.Sticks = s.sticks(&c)
+	list := CutList{Nodes: s.nodes, Priced: len(c.Cents) > 0, Sticks: s.sticks(&c)}
+	var bought int64
+	for _, f := range s.best.fillings {
+		if k := &s.stocks[f.stock]; k.cost > 0 {
+			bought += k.length - s.kerf
+		}
+	}
+	list.Bought = fromNanometers(bought)
+	if list.Priced {
+		list.Cents, list.CentsBound = s.best.cost, s.bound
+	} else {
+		list.Bound = fromNanometers(s.bound)
+	}
 	return list, nil
 }
 
@@ -141,7 +183,7 @@ type kind struct {
 // stock is one distinct length among what can be bought, or among the off-cuts.
 type stock struct {
 	length int64   // with one kerf: the last piece of a full stick needs no cut [nm]
-	cost   int64   // 0 for off-cuts [nm]
+	cost   int64   // 0 for off-cuts; its length [nm], or its price [cents]
 	ids    []int   // of off-cuts, in the order of the request
 	weight float64 // cost in units of the dearest stick
 }
@@ -166,6 +208,8 @@ type cutSearch struct {
 	step    int64 // every cost is a multiple of it
 	sums    []int64
 	dearest int64
+	longest int64 // of the lengths to buy, with one kerf
+	failed  map[string]int64
 	master  master
 	nodes   int
 	width   int // fillings tried at a node
@@ -179,7 +223,7 @@ type cutSearch struct {
 }
 
 func newCutSearch(c *Cutting) *cutSearch {
-	s := &cutSearch{kerf: nanometers(c.Kerf), nodesMost: mostCutNodes, workMost: mostSearchWork}
+	s := &cutSearch{kerf: nanometers(c.Kerf), failed: map[string]int64{}, nodesMost: mostCutNodes, workMost: mostSearchWork}
 	byLength := map[int64]int{}
 	for i, p := range c.Pieces {
 		l := nanometers(p.Length) + s.kerf
@@ -195,6 +239,9 @@ func newCutSearch(c *Cutting) *cutSearch {
 	s.addStocks(c)
 	s.listSums()
 	s.master.init(s.kinds, s.stocks, s.ceil)
+	if len(c.Pieces) > mostExact {
+		s.master.enough = enoughGap
+	}
 	return s
 }
 
@@ -210,24 +257,35 @@ func (s *cutSearch) addStocks(c *Cutting) {
 		}
 		off[k].ids = append(off[k].ids, i)
 	}
-	byLength := func(a, b stock) int { return cmp.Compare(a.length, b.length) }
-	slices.SortFunc(off, byLength)
-	var bought []stock
-	for _, v := range c.Stock {
-		l := nanometers(v)
-		if !slices.ContainsFunc(bought, func(x stock) bool { return x.cost == l }) {
-			bought = append(bought, stock{length: l + s.kerf, cost: l})
-		}
-		s.step = gcd(s.step, l)
-		s.dearest = max(s.dearest, l)
-	}
-	slices.SortFunc(bought, byLength)
-	s.stocks = append(off, bought...)
+	slices.SortFunc(off, func(a, b stock) int { return cmp.Compare(a.length, b.length) })
+	s.stocks = append(off, s.worthBuying(c)...)
 	for i := range s.stocks {
 		if s.dearest > 0 {
 			s.stocks[i].weight = float64(s.stocks[i].cost) / float64(s.dearest)
 		}
 	}
+}
+
+// worthBuying lists the lengths to buy, the shortest first, without those of which a longer one costs no more.
+func (s *cutSearch) worthBuying(c *Cutting) []stock {
+	var all []stock
+	for i, v := range c.Stock {
+		k := stock{length: nanometers(v) + s.kerf, cost: nanometers(v)}
+		if len(c.Cents) > 0 {
+			k.cost = c.Cents[i]
+		}
+		all = append(all, k)
+	}
+	slices.SortFunc(all, func(a, b stock) int { return cmp.Or(cmp.Compare(b.length, a.length), cmp.Compare(a.cost, b.cost)) })
+	var bought []stock
+	for _, k := range all {
+		if len(bought) == 0 || k.cost < bought[len(bought)-1].cost {
+			bought = append(bought, k)
+			s.step, s.dearest, s.longest = gcd(s.step, k.cost), max(s.dearest, k.cost), max(s.longest, k.length)
+		}
+	}
+	slices.Reverse(bought)
+	return bought
 }
 
 func gcd(a, b int64) int64 {
@@ -294,17 +352,23 @@ const (
 	mostCutWork  = 3_000_000_000 // additions and multiplications of linear programs, about
 	// mostSearchWork is that after which no further list is looked for.
 	mostSearchWork = 600_000_000
-	mostFillings   = 400 // tried at one node
 	// mostKinds is the number of distinct lengths of one linear program. Gardens have a dozen; of more, a hand at a time is dealt.
-	mostKinds     = 200
+	mostKinds = 200
+	// mostExact is up to how many pieces a proof is worth every effort; of longer lists the program may end enoughGap from its bound
+	// [dearest sticks].
+	mostExact     = 40
+	enoughGap     = 0.1
 	mostTail      = 40 // pieces that a dive leaves to a search
 	tailWidth     = 3
 	mostTailNodes = 150
 )
 
-// widths are how many fillings are tried at a node, round by round: first few, so that a better cut list far from the
-// first choice is found before the budget is spent near it.
-var widths = []int{2, 4, mostFillings}
+// rounds are how many fillings are tried at a node, and with which share of the effort: first few, so that a better cut list
+// far from the first choice is found before the budget is spent near it.
+var rounds = []struct {
+	width int
+	share float64
+}{{2, 0.15}, {4, 0.15}, {math.MaxInt, 0.7}}
 
 // run returns whether a cut list exists.
 func (s *cutSearch) run() bool {
@@ -323,6 +387,9 @@ func (s *cutSearch) run() bool {
 	}
 	root := s.solve(whole)
 	s.bound = max(s.bound, s.ceil(root.bound))
+	if whole.left > mostExact {
+		s.workMost += s.master.work
+	}
 	for _, part := range parts {
 		if s.found() || s.master.work > s.workMost {
 			break
@@ -332,12 +399,12 @@ func (s *cutSearch) run() bool {
 	if s.best.complete && s.purchases() > 1 && len(s.kinds) <= mostMixKinds {
 		s.tryMixes()
 	}
-	for _, width := range widths {
+	for _, round := range rounds {
 		if s.found() {
 			return true
 		}
-		s.width = width
-		s.limit = s.nodes + s.nodesMost/len(widths)
+		s.width = round.width
+		s.limit = s.nodes + int(round.share*float64(s.nodesMost))
 		if s.branch(whole, root, 0, nil) && s.best.complete {
 			s.bound = s.best.cost
 		}
@@ -565,7 +632,7 @@ func (s *cutSearch) branch(r residual, lp relaxed, cost int64, path []filling) b
 		paid := cost + s.stocks[f.stock].cost
 		if next.left == 0 {
 			s.keep(paid, along)
-		} else if !s.branch(next, s.solve(next), paid, along) {
+		} else if !s.explore(next, paid, along) {
 			exhausted = false
 		}
 		return s.best.cost > s.bound || !s.best.complete
@@ -596,6 +663,22 @@ func (s *cutSearch) branch(r residual, lp relaxed, cost int64, path []filling) b
 	return exhausted
 }
 
+// explore branches on what is left, unless it was looked at before at no higher cost.
+func (s *cutSearch) explore(r residual, cost int64, path []filling) bool {
+	var key []byte
+	for _, n := range slices.Concat(r.want, r.have) {
+		key = binary.AppendVarint(key, int64(n))
+	}
+	if failed, seen := s.failed[string(key)]; seen && failed <= cost {
+		return true
+	}
+	if !s.branch(r, s.solve(r), cost, path) {
+		return false
+	}
+	s.failed[string(key)] = cost
+	return true
+}
+
 // maximal says that no wanted piece would still fit beside the filling, and that the filling holds nothing unwanted.
 // Fillings that are not maximal need not be tried: a piece moved into the gap never makes a cut list dearer.
 func (s *cutSearch) maximal(f filling, r residual) bool {
@@ -614,34 +697,86 @@ func (s *cutSearch) maximal(f filling, r residual) bool {
 	return true
 }
 
-// fillings calls try with every maximal filling of stock j that holds a piece of kind first, the fullest of long pieces
+// fillings calls try with every filling of stock j that holds a piece of kind first and is worth trying, those of long pieces
 // first, until try returns false; it returns that answer.
+//
+// A filling is worth trying when no piece that is still wanted fits into the room left in it, nor into the place of some of its
+// pieces that together are no longer. Else that piece and those change places, wherever it is cut in the end, so that only
+// the fuller filling need be tried (S. Martello and P. Toth, Discrete Appl. Math. 28 (1990) 59–70; from memory). The one piece of
+// kind first stays.
 func (s *cutSearch) fillings(j, first int, r residual, try func(filling) bool) bool {
 	take := make([]int, len(s.kinds))
-	var walk func(i int, room int64) bool
-	walk = func(i int, room int64) bool {
-		for i < len(s.kinds) && (r.want[i] == 0 || s.kinds[i].length > room) {
-			i++
+	take[first] = 1
+	var walk func(i int, room, most int64) bool
+	walk = func(i int, room, most int64) bool {
+		if s.master.work += fillingStep; s.master.work > s.workMost {
+			return false
 		}
-		if i == len(s.kinds) {
-			f := filling{stock: j, take: slices.Clone(take)}
-			return !s.maximal(f, r) || try(f)
-		}
-		least := 0
-		if i == first {
-			least = 1
-		}
-		for n := min(r.want[i], int(room/s.kinds[i].length)); n >= least; n-- {
-			take[i] = n
-			if !walk(i+1, room-int64(n)*s.kinds[i].length) {
-				take[i] = 0
+		full, longer := true, int64(0) // longer: the next longer piece that was passed over
+		for ; i < len(s.kinds); i++ {
+			l := s.kinds[i].length
+			if l > room || r.want[i] == take[i] {
+				continue
+			}
+			full = false
+			left := most
+			if longer > 0 {
+				left = min(left, longer-l)
+			}
+			take[i]++
+			more := walk(i, room-l, left)
+			take[i]--
+			if !more {
 				return false
 			}
+			longer = l
 		}
-		take[i] = 0
-		return true
+		if !full || room >= most || s.improvable(take, first, room, r) {
+			return true
+		}
+		return try(filling{stock: j, take: slices.Clone(take)})
 	}
-	return walk(first, s.stocks[j].length)
+	return walk(first, s.stocks[j].length-s.kinds[first].length, math.MaxInt64)
+}
+
+const (
+	fillingStep  = 20 // work of one step, about
+	mostReplaced = 10 // pieces of a filling of which all sets are looked at
+)
+
+// improvable says that several pieces of a filling can be replaced by one that is still wanted and no shorter.
+func (s *cutSearch) improvable(take []int, first int, room int64, r residual) bool {
+	var held []int64
+	for i := len(take) - 1; i >= first; i-- {
+		n := take[i]
+		if i == first {
+			n--
+		}
+		for range n {
+			held = append(held, s.kinds[i].length)
+		}
+	}
+	held = held[:min(len(held), mostReplaced)]
+	s.master.work += int64(1) << len(held)
+	var walk func(n, pieces int, sum int64) bool
+	walk = func(n, pieces int, sum int64) bool {
+		if n == len(held) {
+			return pieces > 1 && s.wantedBetween(sum, sum+room, take, r)
+		}
+		return walk(n+1, pieces, sum) || walk(n+1, pieces+1, sum+held[n])
+	}
+	return walk(0, 0, 0)
+}
+
+// wantedBetween says that a piece that is still wanted beside a filling is at least so long and at most so long.
+func (s *cutSearch) wantedBetween(least, most int64, take []int, r residual) bool {
+	i, _ := slices.BinarySearchFunc(s.kinds, most, func(k kind, l int64) int { return cmp.Compare(l, k.length) })
+	for ; i < len(s.kinds) && s.kinds[i].length >= least; i++ {
+		if r.want[i] > take[i] {
+			return true
+		}
+	}
+	return false
 }
 
 // sticks names the pieces and off-cuts of the best plan.

@@ -16,6 +16,8 @@ type master struct {
 	missed float64 // cost of a piece that is not cut: more than any cut list costs
 	// rough ends a program when it hardly gains: its fillings are good, its bound is not.
 	rough bool
+	// enough is how far from its bound a program may end.
+	enough float64
 	// rounded is a bound rounded up to what sticks can add up to.
 	rounded func(float64) int64
 }
@@ -52,9 +54,10 @@ const (
 	// apart is added to what is wanted, times 1 to 2, so that no two fillings run out together and pivots don't go round.
 	apart         = 1e-6
 	mostPivots    = 4000
-	gainSlack     = 1e-7
 	knapsackStep  = 10     // work of one step, about
-	mostKnapsacks = 200000 // steps of one knapsack without a gain
+	mostKnapsacks = 20_000 // steps of one knapsack without a gain
+	stateStep     = 20     // work of one step of a frontier, about
+	mostStates    = 200_000
 	// enoughKnapsacks is how many steps a knapsack looks on for a greater gain.
 	enoughKnapsacks = 2000
 	kindsPerColumn  = 12 // a program of more kinds is given more columns at once
@@ -64,6 +67,10 @@ const (
 	finestGrain = 100_000 // [nm]
 	mostGrains  = 30_000
 )
+
+// gains are what a new filling must gain, in units of the dearest stick. Of fillings that gain next to nothing there are very many,
+// and a program is mostly decided before they matter.
+var gains = []float64{1e-3, 1e-5, 1e-7}
 
 // solve returns the linear program of what is left to cut.
 //
@@ -81,16 +88,20 @@ func (m *master) solve(r residual) relaxed {
 	}
 	t.optimize()
 	out := relaxed{}
-	last := t.cost()
+	last, fineness := t.cost(), 0
 	for round := 1; ; round++ {
 		prices := t.prices()
-		worth, added := m.price(t, r, prices)
+		worth, added := m.price(t, r, prices, gains[fineness])
 		out.bound, out.prices = math.Max(out.bound, m.bound(r, prices, worth)), prices
-		if !added || m.work > mostCutWork {
+		if !added && fineness == len(gains)-1 || m.work > mostCutWork {
 			break
 		}
-		if m.rounded(out.bound) >= m.rounded(t.cost()) {
+		if m.rounded(out.bound) >= m.rounded(t.cost()) || t.cost()-out.bound <= m.enough {
 			break
+		}
+		if !added {
+			fineness++
+			continue
 		}
 		t.optimize()
 		if round%roughRounds == 0 {
@@ -104,9 +115,9 @@ func (m *master) solve(r residual) relaxed {
 	return out
 }
 
-// price adds fillings that are worth more than they cost, disjoint ones from each stock, and returns an upper bound for
+// price adds fillings that are worth more than they cost by a gain, disjoint ones from each stock, and returns an upper bound for
 // what a filling of each stock is worth.
-func (m *master) price(t *tableau, r residual, prices []float64) (worth []float64, added bool) {
+func (m *master) price(t *tableau, r residual, prices []float64, gain float64) (worth []float64, added bool) {
 	worth = make([]float64, len(m.stocks))
 	most := 1 + len(t.rowKind)/kindsPerColumn
 	for j := range m.stocks {
@@ -114,7 +125,7 @@ func (m *master) price(t *tableau, r residual, prices []float64) (worth []float6
 			continue
 		}
 		rest := residual{want: slices.Clone(r.want)}
-		target := m.stocks[j].weight + t.rent(j) + gainSlack
+		target := m.stocks[j].weight + t.rent(j) + gain
 		for n := range most {
 			k := m.knapsack(j, prices, rest, target)
 			if n == 0 {
@@ -220,9 +231,80 @@ func (m *master) knapsack(j int, prices []float64, r residual, target float64) k
 		}
 	}
 	walk(0, m.stocks[j].length, 0)
+	if best.cut && best.take == nil {
+		m.frontier(j, prices, r, order, &best)
+	}
 	m.work += int64(steps+len(order)) * knapsackStep
 	best.value += priceSlack // the fractional bound may have hidden as much
 	return best
+}
+
+// state is a set of pieces in a stick.
+type state struct {
+	length     int64
+	value      float64
+	from, kind int // the state that it came from, and the piece that came to it
+}
+
+// frontier fills a stock as knapsack does, piece by piece in its order: of the sets of pieces so far it keeps those of which no
+// shorter one is worth as much, and which with the fractional bound may still beat the best (G. L. Nemhauser and Z. Ullmann,
+// Manage. Sci. 15 (1969) 494–505; from memory). Where prices go almost by length, that looks at far fewer sets. It says in best
+// whether it was stopped early.
+func (m *master) frontier(j int, prices []float64, r residual, order []priced, best *knapsackResult) {
+	capacity := m.stocks[j].length
+	states := []state{{from: -1}}
+	front, longer, merged := []int{0}, []int(nil), []int(nil)
+	top, steps := -1, 0
+	for n, o := range order {
+		l := m.kinds[o.kind].length
+		copies := min(int64(r.want[o.kind]), capacity/l)
+		for c := range copies {
+			density := o.density // of what can still be added
+			if c == copies-1 {
+				density = 0
+				if n+1 < len(order) {
+					density = order[n+1].density
+				}
+			}
+			if steps += len(front); steps > mostStates {
+				m.work += int64(steps) * stateStep
+				return
+			}
+			longer = longer[:0]
+			for _, i := range front {
+				if states[i].length+l > capacity {
+					break
+				}
+				states = append(states, state{states[i].length + l, states[i].value + prices[o.kind], i, o.kind})
+				longer = append(longer, len(states)-1)
+				if v := states[len(states)-1].value; v > best.value {
+					best.value, top = v, len(states)-1
+				}
+			}
+			merged = merged[:0]
+			most := math.Inf(-1)
+			for a, b := 0, 0; a < len(front) || b < len(longer); {
+				var i int
+				if b == len(longer) || a < len(front) && states[front[a]].length <= states[longer[b]].length {
+					i, a = front[a], a+1
+				} else {
+					i, b = longer[b], b+1
+				}
+				if x := &states[i]; x.value > most && x.value+float64(capacity-x.length)*density > best.value+priceSlack {
+					merged, most = append(merged, i), x.value
+				}
+			}
+			front, merged = merged, front
+		}
+	}
+	m.work += int64(steps) * stateStep
+	best.cut = false
+	if top >= 0 {
+		best.take = make([]int, len(m.kinds))
+		for ; states[top].from >= 0; top = states[top].from {
+			best.take[states[top].kind]++
+		}
+	}
 }
 
 // priced is a kind with its price per nanometre.

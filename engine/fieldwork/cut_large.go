@@ -210,7 +210,7 @@ const mostThresholds = 300
 //
 // Both from memory; a test holds the bound against every assignment tried. The bound is in units of the dearest stick.
 func (s *cutSearch) weigh(r residual) float64 {
-	longest := float64(s.dearest + s.kerf)
+	longest := float64(s.longest)
 	if s.dearest == 0 || slices.ContainsFunc(s.stocks, func(k stock) bool { return float64(k.length) > longest }) {
 		return 0 // the functions know no shares above 1
 	}

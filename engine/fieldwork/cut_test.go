@@ -263,24 +263,6 @@ func garden(r *rand.Rand, n, off int) Cutting {
 	return c
 }
 
-func TestCut_provesFortyPieces(t *testing.T) {
-	for seed := range uint64(25) {
-		r := rand.New(rand.NewPCG(seed, 1))
-		c := garden(r, 40, int(seed%6))
-		if seed%5 == 4 {
-			c.Stock = append(c.Stock, unit.Feet(20))
-		}
-		list, err := Cut(c)
-		if err != nil {
-			t.Fatal(err)
-		}
-		checkCutList(t, c, list)
-		if !list.Proven() {
-			t.Errorf("seed %d: bought %v ft, bound %v ft after %d programs", seed, list.Bought.Feet(), list.Bound.Feet(), list.Nodes)
-		}
-	}
-}
-
 // triplets returns pieces that fill n sticks to the last nanometre, three to a stick: the hardest requests of their size.
 func triplets(r *rand.Rand, n int) Cutting {
 	const stick, kerf, grain = 3_048_000_000, 3_000_000, 1_000_000 // nm
@@ -306,92 +288,6 @@ func TestCut_findsPiecesThatFillEveryStick(t *testing.T) {
 		checkCutList(t, c, list)
 		if len(list.Sticks) != 13 || !list.Proven() {
 			t.Errorf("seed %d: %d sticks for 13, bound %v ft", seed, len(list.Sticks), list.Bound.Feet())
-		}
-	}
-}
-
-// Sticks of 10 ft and 3 m side by side: the linear program leaves many purchases possible, which are ruled out one by one.
-func TestCut_sticksWithoutACommonMeasureAreProven(t *testing.T) {
-	for _, seed := range []uint64{0, 1, 6, 7, 12} {
-		c := garden(rand.New(rand.NewPCG(seed, 3)), 40, int(seed%4))
-		c.Stock = append(c.Stock, unit.Feet(20), 3)
-		list, err := Cut(c)
-		if err != nil {
-			t.Fatal(err)
-		}
-		checkCutList(t, c, list)
-		if !list.Proven() {
-			t.Errorf("seed %d: bought %v m, bound %v m", seed, list.Bought, list.Bound)
-		}
-	}
-}
-
-// families are kinds of requests by their shortest and longest piece and the steps between, in inches. Quarters to 3/5 of a
-// stick leave much to choose; of thirds, only the shorter half goes three to a stick; the last has no two pieces alike.
-var families = map[string]struct{ low, high, steps float64 }{
-	"1 to 10 ft":        {12, 120, 864},
-	"quarter to 3/5":    {30, 72, 672},
-	"30 to 70 in":       {30, 70, 160},
-	"about a third":     {36, 44, 512},
-	"all different":     {30, 72, 1e6},
-	"half a foot to 4":  {6, 46, 640},
-	"metric, 0.4–1.9 m": {15.748, 74.803, 1500},
-}
-
-func family(name string, seed uint64, n int) Cutting {
-	r := rand.New(rand.NewPCG(seed, 11))
-	f := families[name]
-	c := Cutting{Stock: []unit.Length{unit.Feet(10)}, Kerf: unit.Inches(1.0 / 8)}
-	for range n {
-		step := float64(r.IntN(int(f.steps) + 1))
-		c.Pieces = append(c.Pieces, WantedPiece{Length: unit.Inches(f.low + (f.high-f.low)*step/f.steps)})
-	}
-	return c
-}
-
-func TestCut_familiesOfForty(t *testing.T) {
-	for name := range families {
-		for seed := range uint64(8) {
-			c := family(name, seed, 40)
-			list, err := Cut(c)
-			if err != nil {
-				t.Fatal(err)
-			}
-			checkCutList(t, c, list)
-			if !list.Proven() {
-				t.Errorf("%s, seed %d: bought %v ft, bound %v ft", name, seed, list.Bought.Feet(), list.Bound.Feet())
-			}
-		}
-	}
-}
-
-func TestCut_familiesStayWithinOneStickOfTheBound(t *testing.T) {
-	for name := range families {
-		for seed, n := range []int{41, 80, 120, 200, 300, 400} {
-			c := family(name, uint64(seed), n)
-			list, err := Cut(c)
-			if err != nil {
-				t.Fatal(err)
-			}
-			checkCutList(t, c, list)
-			if gap := (list.Bought - list.Bound).Feet(); gap > 10+1e-6 {
-				t.Errorf("%s, %d pieces: %v ft above the bound", name, n, gap)
-			}
-		}
-	}
-}
-
-// Hundreds of pieces of as many lengths: far more than a garden has, and no linear program over all of them.
-func TestCut_veryManyLengths(t *testing.T) {
-	for name := range families {
-		c := family(name, 1, 800)
-		list, err := Cut(c)
-		if err != nil {
-			t.Fatal(err)
-		}
-		checkCutList(t, c, list)
-		if gap := (list.Bought - list.Bound).Feet(); gap > 20+1e-6 {
-			t.Errorf("%s: %v ft above the bound", name, gap)
 		}
 	}
 }
@@ -475,28 +371,6 @@ func TestCut_weightsStayBelowEveryAssignment(t *testing.T) {
 			t.Errorf("the fullest sticks buy %d nm, least is %d", s.best.cost, least)
 		}
 	})
-}
-
-func TestCut_commonSetsOfStickLengthsAreProven(t *testing.T) {
-	for name, stock := range map[string][]unit.Length{
-		"10 and 20 ft": {unit.Feet(10), unit.Feet(20)}, "3 to 6 m": {3, 4, 5, 6}, "2.5, 3 and 4 m": {2.5, 3, 4}, "4 and 6 m": {4, 6},
-	} {
-		for seed := range uint64(4) {
-			c := garden(rand.New(rand.NewPCG(seed, 8)), 40, int(seed))
-			c.Stock = stock
-			for i := range c.Pieces {
-				c.Pieces[i].Length = min(c.Pieces[i].Length, stock[0])
-			}
-			list, err := Cut(c)
-			if err != nil {
-				t.Fatal(err)
-			}
-			checkCutList(t, c, list)
-			if !list.Proven() {
-				t.Errorf("%s, seed %d: bought %v m, bound %v m", name, seed, list.Bought, list.Bound)
-			}
-		}
-	}
 }
 
 func TestCut_togetherNeverBuysMore(t *testing.T) {
