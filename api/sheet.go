@@ -12,10 +12,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"rillturn.example/rillturn/api/gen"
-	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/csv"
 	"rillturn.example/rillturn/api/render/pdf"
-	sentence "rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/service"
 	"rillturn.example/rillturn/service/file"
 )
@@ -31,6 +29,21 @@ func printed(paper *gen.PaperQuery, largePrint *bool, strip *gen.StripQuery) pdf
 	return o
 }
 
+// form is how a sheet is answered: as a table a list of it, on paper as asked.
+type form struct {
+	media string
+	list  csv.SheetList
+	print pdf.Options
+}
+
+// listed reads from the query which list of a sheet is asked for.
+func listed(list *gen.SheetListQuery) csv.SheetList {
+	if list == nil {
+		return csv.Parts
+	}
+	return csv.SheetList(*list)
+}
+
 // accepted is the form of the operation's answer that the request prefers.
 func accepted(ctx context.Context) string {
 	accept := strings.Join(ctx.(*gin.Context).Request.Header.Values("Accept"), ",")
@@ -40,42 +53,42 @@ func accepted(ctx context.Context) string {
 // LayoutSheetGet reads the sheet of a layout in the form that Accept asks for.
 func (a *API) LayoutSheetGet(ctx context.Context, r gen.LayoutSheetGetRequestObject) (gen.LayoutSheetGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, accepted(ctx), printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip), r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // LayoutSheetCsvGet reads the parts list of a layout as a table.
 func (a *API) LayoutSheetCsvGet(ctx context.Context, r gen.LayoutSheetCsvGetRequestObject) (gen.LayoutSheetCsvGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, csvMedia, pdf.Options{}, r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
 }
 
 // LayoutSheetPdfGet prints the sheet of a layout.
 func (a *API) LayoutSheetPdfGet(ctx context.Context, r gen.LayoutSheetPdfGetRequestObject) (gen.LayoutSheetPdfGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, pdfMedia, printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip), r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // SheetGet reads the sheets of all layouts, which are bought and cut together, in the form that Accept asks for.
 func (a *API) SheetGet(ctx context.Context, r gen.SheetGetRequestObject) (gen.SheetGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, accepted(ctx), printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip), r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // SheetCsvGet reads the parts list of all layouts as a table.
 func (a *API) SheetCsvGet(ctx context.Context, r gen.SheetCsvGetRequestObject) (gen.SheetCsvGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, csvMedia, pdf.Options{}, r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
 }
 
 // SheetPdfGet prints the sheets of all layouts.
 func (a *API) SheetPdfGet(ctx context.Context, r gen.SheetPdfGetRequestObject) (gen.SheetPdfGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, pdfMedia, printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip), r.Params.IfNoneMatch)
+	return answerSheet(ctx, s, err, form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // answerSheet works a sheet out and writes it in one form. Its ETag is made of everything that it is worked out from, so
 // that a caller who has the current one costs no calculation.
-func answerSheet(ctx context.Context, s service.GardenSheet, err error, media string, o pdf.Options, ifNoneMatch *string) (document, error) {
+func answerSheet(ctx context.Context, s service.GardenSheet, err error, f form, ifNoneMatch *string) (document, error) {
 	if err != nil {
 		return document{}, err
 	}
@@ -83,8 +96,8 @@ func answerSheet(ctx context.Context, s service.GardenSheet, err error, media st
 	if err != nil {
 		return document{}, err
 	}
-	d := document{media: media}
-	if d.etag, err = contentETag(s.Sheet, names, s.Layouts, o, media); err != nil {
+	d := document{media: f.media}
+	if d.etag, err = contentETag(s.Sheet, names, s.Layouts, f.print, f.media, f.list); err != nil {
 		return d, err
 	}
 	if ifNoneMatch != nil && noneMatch(*ifNoneMatch, d.etag) {
@@ -94,8 +107,8 @@ func answerSheet(ctx context.Context, s service.GardenSheet, err error, media st
 	if err != nil {
 		return d, service.SheetRefusal(err)
 	}
-	o.Made = decided(s)
-	d.body, err = drawSheet(work, names, media, o)
+	f.print.Made = decided(s)
+	d.body, err = drawSheet(work, names, f)
 	return d, err
 }
 
@@ -138,15 +151,15 @@ func decided(s service.GardenSheet) time.Time {
 	return last
 }
 
-func drawSheet(w file.SheetWork, names SheetNames, media string, o pdf.Options) ([]byte, error) {
-	if media == jsonMedia {
+func drawSheet(w file.SheetWork, names SheetNames, f form) ([]byte, error) {
+	if f.media == jsonMedia {
 		return json.Marshal(w.Result())
 	}
 	var b bytes.Buffer
-	if media == csvMedia {
-		err := csv.WriteParts(&b, sentence.New(names.Language, render.Units(w.Asked.Units), names.TimeZone), w.Sheet.Parts)
+	if f.media == csvMedia {
+		err := WriteSheetList(&b, w, names, f.list)
 		return b.Bytes(), err
 	}
-	err := pdf.Layouts(&b, SheetDocuments(w, names), o)
+	err := pdf.Layouts(&b, SheetDocuments(w, names), f.print)
 	return b.Bytes(), err
 }

@@ -1,11 +1,14 @@
 package api
 
 import (
+	"io"
 	"slices"
 	"time"
 
 	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/api/render/csv"
 	"rillturn.example/rillturn/api/render/pdf"
+	sentence "rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/service/file"
 )
 
@@ -81,4 +84,14 @@ func sheetCircumstances(w file.SheetWork, layout int) render.Circumstances {
 		c.CementedJoints = c.CementedJoints || j.Cemented
 	}
 	return c
+}
+
+// WriteSheetList writes a list of a sheet that is worked out as a table.
+func WriteSheetList(out io.Writer, w file.SheetWork, names SheetNames, list csv.SheetList) error {
+	t := csv.SheetTables{Sheet: &w.Sheet}
+	for i, n := range names.Layouts {
+		t.Layouts = append(t.Layouts, sentence.PlotLabel(n.Plot, n.Layout))
+		t.Expected = append(t.Expected, w.Tests[i].Expected)
+	}
+	return csv.WriteSheet(out, sentence.New(names.Language, render.Units(w.Asked.Units), names.TimeZone), list, t)
 }

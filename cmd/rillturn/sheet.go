@@ -11,17 +11,16 @@ import (
 	"time"
 
 	"rillturn.example/rillturn/api"
-	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/csv"
 	"rillturn.example/rillturn/api/render/pdf"
-	"rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/service/file"
 )
 
 type sheetCmd struct {
 	File       string `arg:"" help:"Sheet file, or garden file for all its layouts together, or - for standard input."`
 	PDF        string `name:"pdf" placeholder:"PATH" help:"Also write the sheets to print to this file."`
-	CSV        string `name:"csv" placeholder:"PATH" help:"Also write the parts list as a table to this file."`
+	CSV        string `name:"csv" placeholder:"PATH" help:"Also write a list as a table to this file."`
+	List       string `enum:"parts,cuts,drilling,planting,stored_pipes,tasks,readings" default:"parts" help:"The list of the table: parts, cuts, drilling, planting, stored_pipes, tasks or readings."`
 	Paper      string `enum:"A4,Letter" default:"A4" help:"Paper of the sheets to print: A4 or Letter."`
 	LargePrint bool   `help:"Print everything nearly half as large again."`
 	FullSize   bool   `help:"Draw the strips of drill sheets in full size."`
@@ -90,7 +89,6 @@ func ofGarden(err error) error {
 
 // write makes the documents that were asked for. Each is whole before its file is begun.
 func (c sheetCmd) write(w file.SheetWork, names api.SheetNames) error {
-	units := render.Units(w.Asked.Units)
 	for _, d := range []struct {
 		path string
 		draw func(io.Writer) error
@@ -99,7 +97,7 @@ func (c sheetCmd) write(w file.SheetWork, names api.SheetNames) error {
 			return pdf.Layouts(out, api.SheetDocuments(w, names), pdf.Options{Paper: pdf.Paper(c.Paper), LargePrint: c.LargePrint, FullSize: c.FullSize})
 		}},
 		{c.CSV, func(out io.Writer) error {
-			return csv.WriteParts(out, words.New(names.Language, units, names.TimeZone), w.Sheet.Parts)
+			return api.WriteSheetList(out, w, names, csv.SheetList(c.List))
 		}},
 	} {
 		if d.path == "" {

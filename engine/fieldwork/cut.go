@@ -29,6 +29,7 @@ type WantedPiece struct {
 type OffCut struct {
 	ID     string
 	Length unit.Length
+	Rest   bool // it is what is cut off the stored pipe of that id
 }
 
 // CutList says from which stick each piece is cut.
@@ -52,6 +53,7 @@ type CutList struct {
 //	pieces + Kerf + Left = Length, to the nanometre.
 type CutStick struct {
 	OffCut string // its id; empty for a stick that is bought
+	Rest   bool   // it is what is cut off the stored pipe of that id
 	Length unit.Length
 	Pieces []int // in the order of the request
 	Kerf   unit.Length
@@ -789,7 +791,8 @@ func (s *cutSearch) sticks(c *Cutting) []CutStick {
 		var stick CutStick
 		room := s.stocks[f.stock].length - s.kerf
 		if k := &s.stocks[f.stock]; k.cost == 0 {
-			stick.OffCut = c.OffCuts[k.ids[used[f.stock]]].ID
+			of := &c.OffCuts[k.ids[used[f.stock]]]
+			stick.OffCut, stick.Rest = of.ID, of.Rest
 			used[f.stock]++
 		}
 		stick.Length = fromNanometers(room)

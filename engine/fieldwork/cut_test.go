@@ -121,7 +121,7 @@ func TestCut_publishedAndWorked(t *testing.T) {
 			"off-cuts spare a stick", "by hand: 8 + 2 ft from the stick, 4 ft from the off-cut",
 			Cutting{
 				Pieces: slices.Concat(many("A", unit.Feet(8), 1), many("B", unit.Feet(4), 1), many("C", unit.Feet(2), 1)),
-				Stock:  []unit.Length{ten}, OffCuts: []OffCut{{"long", unit.Feet(7)}, {"short", unit.Feet(4)}},
+				Stock:  []unit.Length{ten}, OffCuts: []OffCut{{ID: "long", Length: unit.Feet(7)}, {ID: "short", Length: unit.Feet(4)}},
 			},
 			1,
 		},
@@ -145,7 +145,7 @@ func TestCut_publishedAndWorked(t *testing.T) {
 func TestCut_takesTheShortestOffCutThatServes(t *testing.T) {
 	list, err := Cut(Cutting{
 		Pieces: many("A", unit.Feet(4), 1), Stock: []unit.Length{unit.Feet(10)},
-		OffCuts: []OffCut{{"long", unit.Feet(9)}, {"short", unit.Feet(5)}, {"too short", unit.Feet(3)}},
+		OffCuts: []OffCut{{ID: "long", Length: unit.Feet(9)}, {ID: "short", Length: unit.Feet(5)}, {ID: "too short", Length: unit.Feet(3)}},
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -173,7 +173,7 @@ func TestCut_refuses(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	var short NotEnoughPipeError
-	_, err = Cut(Cutting{Pieces: many("A", unit.Feet(4), 3), OffCuts: []OffCut{{"a", unit.Feet(8)}}})
+	_, err = Cut(Cutting{Pieces: many("A", unit.Feet(4), 3), OffCuts: []OffCut{{ID: "a", Length: unit.Feet(8)}}})
 	if !errors.As(err, &short) {
 		t.Errorf("three pieces from one off-cut of two: got %v", err)
 	}
@@ -231,7 +231,7 @@ func TestCut_agreesWithEveryAssignmentTried(t *testing.T) {
 			c.Stock = append(c.Stock, inch(70, 140, "stick"))
 		}
 		for i := range rapid.IntRange(0, 3).Draw(t, "off-cuts") {
-			c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), inch(20, 90, "off-cut")})
+			c.OffCuts = append(c.OffCuts, OffCut{ID: fmt.Sprint(i), Length: inch(20, 90, "off-cut")})
 		}
 		want, possible := leastBought(c)
 		list, err := Cut(c)
@@ -258,7 +258,7 @@ func garden(r *rand.Rand, n, off int) Cutting {
 		c.Pieces = append(c.Pieces, WantedPiece{Length: unit.Inches(12 + float64(r.IntN(108*8+1))/8)})
 	}
 	for i := range off {
-		c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), unit.Inches(10 + float64(r.IntN(90)))})
+		c.OffCuts = append(c.OffCuts, OffCut{ID: fmt.Sprint(i), Length: unit.Inches(10 + float64(r.IntN(90)))})
 	}
 	return c
 }
@@ -300,7 +300,7 @@ func TestCut_boundsOfPricesStayBelowEveryAssignment(t *testing.T) {
 			c.Pieces = append(c.Pieces, WantedPiece{Length: unit.Inches(float64(rapid.IntRange(8, 100).Draw(t, "piece")))})
 		}
 		if rapid.Bool().Draw(t, "off-cut") {
-			c.OffCuts = []OffCut{{"a", unit.Inches(60)}}
+			c.OffCuts = []OffCut{{ID: "a", Length: unit.Inches(60)}}
 		}
 		least, _ := leastBought(c)
 		s := newCutSearch(&c)
@@ -359,7 +359,7 @@ func TestCut_weightsStayBelowEveryAssignment(t *testing.T) {
 			c.Stock = append(c.Stock, inch(30, 120, "stick"))
 		}
 		for i := range rapid.IntRange(0, 2).Draw(t, "off-cuts") {
-			c.OffCuts = append(c.OffCuts, OffCut{fmt.Sprint(i), inch(20, 120, "off-cut")})
+			c.OffCuts = append(c.OffCuts, OffCut{ID: fmt.Sprint(i), Length: inch(20, 120, "off-cut")})
 		}
 		least, _ := leastBought(c)
 		s := newCutSearch(&c)

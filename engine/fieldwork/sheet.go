@@ -206,7 +206,7 @@ func Plan(r Request) (Sheet, error) {
 	sheet.Saved = r.reserve(sheet.Sites)
 	sheet.Unused = r.unused(sheet.Saved)
 	var err error
-	if sheet.Cuts, err = r.cuts(sheet.Sites); err != nil {
+	if sheet.Cuts, err = r.cuts(sheet.Sites, r.rests(sheet.Saved)); err != nil {
 		return Sheet{}, err
 	}
 	lists := [][]Part{pipeParts(sheet.Cuts)}
@@ -267,8 +267,21 @@ func (r *Request) unused(saved []Reservation) []string {
 	return out
 }
 
+// rests lists what is cut off stored pipes and still plain, where all layouts may use it: they share the cut list.
+func (r *Request) rests(saved []Reservation) []StoredOffCut {
+	var out []StoredOffCut
+	for k := range saved {
+		s := &r.Stored[slices.IndexFunc(r.Stored, func(x StoredPipe) bool { return x.ID == saved[k].Stored })]
+		forAll := !slices.ContainsFunc(r.Sites, func(x Site) bool { return s.Owner != "" && !slices.Contains(x.Owners, s.Owner) })
+		if l, ok := s.rest(&saved[k], r.Kerf); ok && forAll {
+			out = append(out, StoredOffCut{ID: s.ID, Pipe: s.Piece.Pipe, Length: l})
+		}
+	}
+	return out
+}
+
 // cuts makes the cut list of each kind of pipe.
-func (r *Request) cuts(sites []SiteSheet) ([]PipeCuts, error) {
+func (r *Request) cuts(sites []SiteSheet, rests []StoredOffCut) ([]PipeCuts, error) {
 	var cuts []PipeCuts
 	index := map[hydraulics.Pipe]int{}
 	requests := map[hydraulics.Pipe]*Cutting{}
@@ -281,7 +294,7 @@ func (r *Request) cuts(sites []SiteSheet) ([]PipeCuts, error) {
 			if _, seen := index[p.Pipe]; !seen {
 				index[p.Pipe] = len(cuts)
 				cuts = append(cuts, PipeCuts{Pipe: p.Pipe})
-				requests[p.Pipe] = &Cutting{Stock: r.stockFor(p.Pipe), Kerf: r.Kerf, OffCuts: r.offCuts(p.Pipe)}
+				requests[p.Pipe] = r.cutting(p.Pipe, rests)
 			}
 			n := index[p.Pipe]
 			cuts[n].Pieces = append(cuts[n].Pieces, CutPlace{Site: i, Pipe: k})
@@ -298,14 +311,30 @@ func (r *Request) cuts(sites []SiteSheet) ([]PipeCuts, error) {
 	return cuts, nil
 }
 
-func (r *Request) offCuts(p hydraulics.Pipe) []OffCut {
-	var out []OffCut
-	for i := range r.OffCuts {
-		if boughtAs(r.OffCuts[i].Pipe) == p {
-			out = append(out, OffCut{ID: r.OffCuts[i].ID, Length: r.OffCuts[i].Length})
+// cutting asks for the cut list of one kind of pipe, without pieces. The cheapest is looked for where all its sticks have a price.
+func (r *Request) cutting(p hydraulics.Pipe, rests []StoredOffCut) *Cutting {
+	c := &Cutting{Stock: r.stockFor(p), Kerf: r.Kerf}
+	for n, list := range [][]StoredOffCut{r.OffCuts, rests} {
+		for i := range list {
+			if boughtAs(list[i].Pipe) == p {
+				c.OffCuts = append(c.OffCuts, OffCut{ID: list[i].ID, Length: list[i].Length, Rest: n == 1})
+			}
 		}
 	}
-	return out
+	for _, l := range c.Stock {
+		stick := []Part{stickOf(p, l)}
+		if spared(stick, r.Prices); stick[0].PriceCents == nil || *stick[0].PriceCents == 0 {
+			c.Cents = nil
+			break
+		}
+		c.Cents = append(c.Cents, *stick[0].PriceCents)
+	}
+	return c
+}
+
+// stickOf is the line of a parts list for a stick.
+func stickOf(p hydraulics.Pipe, l unit.Length) Part {
+	return Part{Kind: PartPipe, Size: SizeName(p), Wall: p.Wall, Length: l, Count: 1}
 }
 
 // pipeParts lists the sticks to buy.
@@ -316,8 +345,7 @@ func pipeParts(cuts []PipeCuts) []Part {
 			if s.OffCut != "" {
 				continue
 			}
-			line := Part{Kind: PartPipe, Size: SizeName(cuts[i].Pipe), Wall: cuts[i].Pipe.Wall, Length: s.Length, Count: 1}
-			parts = merge(parts, []Part{line})
+			parts = merge(parts, []Part{stickOf(cuts[i].Pipe, s.Length)})
 		}
 	}
 	return parts

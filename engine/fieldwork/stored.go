@@ -1,8 +1,11 @@
 package fieldwork
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"rillturn.example/rillturn/engine/hydraulics"
 	"rillturn.example/rillturn/engine/unit"
@@ -22,15 +25,16 @@ type StoredPipe struct {
 
 // Reservation is a stored pipe set aside for a place of a layout.
 type Reservation struct {
-	Stored      string
-	Site, Pipe  int  // of the request, and of its assembly
-	Reversed    bool // its old far end goes to the tee
-	NewHoles    int  // still to be drilled
-	PluggedOff  int  // old holes to close
-	CutOff      unit.Length
-	AsItIs      bool // nothing to drill, close or cut
-	HolesNeeded int
-	Notes       string // of the stored pipe: wear, and what else to know
+	Stored     string
+	Site, Pipe int  // of the request, and of its assembly
+	Reversed   bool // its old far end goes to the tee
+	NewHoles   int  // still to be drilled
+	PluggedOff int  // old holes to close
+	// CutOffTee and CutOff are cut off the end that goes to the tee, and off the other.
+	CutOffTee, CutOff unit.Length
+	AsItIs            bool // nothing to drill, close or cut
+	HolesNeeded       int
+	Notes             string // of the stored pipe: wear, and what else to know
 }
 
 // How far an old hole may be off its new place, and off its diameter, and still serve; own judgement: 3 mm is within
@@ -69,6 +73,7 @@ type wantedPipe struct {
 type fit struct {
 	effort   effort
 	reversed bool
+	from     unit.Length // cut off the end that goes to the tee
 	possible bool
 }
 
@@ -85,27 +90,73 @@ func newPipe(p *BuiltPipe) effort {
 	return effort{int64(holesOn(p)), 0, int64(math.Ceil(float64(p.Length) * centimeters))}
 }
 
-// fitOf tries a stored pipe both ways round; what is too long is cut off at the closed end. A match that closes more old
-// holes than it saves new ones is no help.
-func fitOf(s *StoredPipe, w *wantedPipe) fit {
-	p := w.built
-	usable := !s.Unfit && (s.Owner == "" || slices.Contains(w.owners, s.Owner)) && (s.Site == nil || *s.Site == w.site) &&
-		boughtAs(s.Piece.Pipe) == p.Pipe
-	if !usable || float64(s.Piece.Length) < float64(p.Length)-lengthTolerance || !sameOutlets(s.Piece.Pattern, p) {
+// mayServe says whether a place may have a stored pipe.
+func (s *StoredPipe) mayServe(w *wantedPipe) bool {
+	return !s.Unfit && (s.Owner == "" || slices.Contains(w.owners, s.Owner)) && (s.Site == nil || *s.Site == w.site)
+}
+
+// fitOf tries a stored pipe both ways round; what is too long is cut off one end, or off both where more holes then fall into
+// place. A match that closes more old holes than it saves new ones is no help.
+func fitOf(s *StoredPipe, p *BuiltPipe) fit {
+	if boughtAs(s.Piece.Pipe) != p.Pipe || float64(s.Piece.Length) < float64(p.Length)-lengthTolerance || !sameOutlets(s.Piece.Pattern, p) {
 		return fit{}
 	}
+	used := max(0, int64(math.Round(float64(s.Piece.Length-p.Length)*centimeters)))
 	var best fit
 	for _, reversed := range []bool{false, true} {
-		drill, plug := compareHoles(s, p, reversed)
-		if saved := int64(holesOn(p)) - drill; plug > saved {
-			continue
-		}
-		e := effort{drill, plug, max(0, int64(math.Round(float64(s.Piece.Length-p.Length)*centimeters)))}
-		if !best.possible || e.less(best.effort) {
-			best = fit{e, reversed, true}
+		old := oldHoles(s, reversed)
+		for _, from := range shifts(old, p, max(0, s.Piece.Length-p.Length)) {
+			drill, plug := compareHoles(old, p, from)
+			if saved := int64(holesOn(p)) - drill; plug > saved {
+				continue
+			}
+			if e := (effort{drill, plug, used}); !best.possible || e.less(best.effort) {
+				best = fit{e, reversed, from, true}
+			}
 		}
 	}
 	return best
+}
+
+// mostShifts is how many ways to lay a place along a longer pipe are tried; own judgement: with even spacings the best is among the
+// first.
+const mostShifts = 30
+
+// shifts lists how much may be cut off the tee end: nothing, all that is too long, and what brings most holes into place.
+func shifts(old []oldHole, p *BuiltPipe, spare unit.Length) []unit.Length {
+	out := []unit.Length{0}
+	if spare <= lengthTolerance {
+		return out
+	}
+	out = append(out, spare)
+	type shift struct {
+		by    unit.Length
+		holes int
+	}
+	var tried []shift
+	index := map[int64]int{}
+	const grain = 500_000 // nm
+	for i := range old {
+		for k := range p.Holes {
+			by := old[i].at - p.Holes[k].At
+			if by <= lengthTolerance || by >= spare-lengthTolerance {
+				continue
+			}
+			key := nanometers(by) / grain
+			n, seen := index[key]
+			if !seen {
+				n = len(tried)
+				index[key] = n
+				tried = append(tried, shift{by: by})
+			}
+			tried[n].holes++
+		}
+	}
+	slices.SortFunc(tried, func(a, b shift) int { return cmp.Or(cmp.Compare(b.holes, a.holes), cmp.Compare(a.by, b.by)) })
+	for _, t := range tried[:min(len(tried), mostShifts)] {
+		out = append(out, t.by)
+	}
+	return out
 }
 
 // sameOutlets says that old and new holes are of one kind.
@@ -124,25 +175,27 @@ func sameOutlets(old *hydraulics.HolePattern, p *BuiltPipe) bool {
 		old.Facing == pattern.Facing && old.Sides == pattern.Sides
 }
 
-// compareHoles counts the holes to drill and to close, walking along both pipes.
-func compareHoles(s *StoredPipe, p *BuiltPipe, reversed bool) (drill, plug int64) {
-	old := oldHoles(s, reversed)
+// compareHoles counts the holes to drill and to close when a length is cut off the tee end, walking along both pipes.
+func compareHoles(old []oldHole, p *BuiltPipe, from unit.Length) (drill, plug int64) {
 	i := 0
+	for i < len(old) && float64(old[i].at-from) < -holePlaceTolerance {
+		i++ // cut off
+	}
 	for _, h := range p.Holes {
 		need := int64(h.Pattern.HolesPerSet - h.Plugged)
-		for i < len(old) && float64(old[i].at) < float64(h.At)-holePlaceTolerance {
+		for i < len(old) && float64(old[i].at-from) < float64(h.At)-holePlaceTolerance {
 			plug += old[i].open
 			i++
 		}
 		have := int64(0)
-		if i < len(old) && float64(old[i].at) <= float64(h.At)+holePlaceTolerance {
+		if i < len(old) && float64(old[i].at-from) <= float64(h.At)+holePlaceTolerance {
 			have = old[i].open
 			i++
 		}
 		drill += max(0, need-have)
 		plug += max(0, have-need)
 	}
-	for ; i < len(old) && old[i].at < p.Length; i++ {
+	for ; i < len(old) && old[i].at-from < p.Length; i++ {
 		plug += old[i].open
 	}
 	return drill, plug
@@ -179,10 +232,30 @@ func oldHoles(s *StoredPipe, reversed bool) []oldHole {
 func reserve(stored []StoredPipe, wanted []wantedPipe) []Reservation {
 	fits := make([][]fit, len(stored))
 	var places []int // wanted pipes that some stored one fits
+	alike := map[string]int{}
+	kinds := make([]int, len(wanted)) // the first wanted pipe that is like a wanted one
+	for w := range wanted {
+		key := wantedKey(wanted[w].built)
+		if _, seen := alike[key]; !seen {
+			alike[key] = w
+		}
+		kinds[w] = alike[key]
+	}
+	known := make([]map[int]fit, len(stored))
 	for w := range wanted {
 		some := false
 		for i := range stored {
-			f := fitOf(&stored[i], &wanted[w])
+			if known[i] == nil {
+				known[i] = map[int]fit{}
+			}
+			var f fit
+			if stored[i].mayServe(&wanted[w]) {
+				var seen bool
+				if f, seen = known[i][kinds[w]]; !seen {
+					f = fitOf(&stored[i], wanted[w].built)
+					known[i][kinds[w]] = f
+				}
+			}
 			fits[i] = append(fits[i], f)
 			some = some || f.possible
 		}
@@ -217,16 +290,51 @@ func reserve(stored []StoredPipe, wanted []wantedPipe) []Reservation {
 	return out
 }
 
+// wantedKey is equal for pipes that a stored one fits alike.
+func wantedKey(p *BuiltPipe) string {
+	var key strings.Builder
+	fmt.Fprint(&key, p.Pipe, nanometers(p.Length))
+	if len(p.Holes) > 0 {
+		key.WriteString(drillKey(p))
+	}
+	for _, h := range p.Holes {
+		fmt.Fprint(&key, " ", h.Plugged)
+	}
+	return key.String()
+}
+
 func reservation(s *StoredPipe, w *wantedPipe, f fit) Reservation {
 	r := Reservation{
 		Stored: s.ID, Site: w.site, Pipe: w.pipe, Reversed: f.reversed, NewHoles: int(f.effort[0]), PluggedOff: int(f.effort[1]),
 		HolesNeeded: holesOn(w.built), Notes: s.Notes,
 	}
 	if cut := s.Piece.Length - w.built.Length; float64(cut) > lengthTolerance {
-		r.CutOff = cut
+		r.CutOffTee, r.CutOff = f.from, max(0, cut-f.from)
+		if r.CutOff <= lengthTolerance {
+			r.CutOff = 0
+		}
 	}
-	r.AsItIs = r.NewHoles == 0 && r.PluggedOff == 0 && r.CutOff == 0
+	r.AsItIs = r.NewHoles == 0 && r.PluggedOff == 0 && r.CutOffTee == 0 && r.CutOff == 0
 	return r
+}
+
+// leastRest is the shortest end that is worth keeping; own judgement.
+const leastRest = unit.Length(0.15)
+
+// rest returns the longest plain stretch of what is cut off a stored pipe, with a saw cut beside it and a hole's reach of old holes.
+func (s *StoredPipe) rest(r *Reservation, kerf unit.Length) (unit.Length, bool) {
+	old := oldHoles(s, r.Reversed)
+	longest := unit.Length(0)
+	for _, end := range []stretch{{0, r.CutOffTee - kerf}, {s.Piece.Length - r.CutOff + kerf, s.Piece.Length}} {
+		from := end.from
+		for _, h := range old {
+			if h.at > end.from-socketDepth && h.at < end.to+socketDepth {
+				longest, from = max(longest, min(h.at-socketDepth, end.to)-from), max(from, h.at+socketDepth)
+			}
+		}
+		longest = max(longest, end.to-from)
+	}
+	return longest, longest >= leastRest
 }
 
 // assign returns for each row the column that makes the sum least, each column taken once at most. There are at least

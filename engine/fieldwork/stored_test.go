@@ -2,6 +2,8 @@ package fieldwork
 
 import (
 	"errors"
+	"math"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -62,6 +64,13 @@ func TestPlan_storedPipesFirst(t *testing.T) {
 			[]Site{row("a", "", wide)},
 			[]StoredPipe{{ID: "s", Piece: stick(corn)}},
 			[]Reservation{{Stored: "s", PluggedOff: 10, HolesNeeded: 10}},
+			nil,
+		},
+		{
+			"cut at both ends, where its holes then fall into place",
+			[]Site{row("a", "", short)},                                 // 8 ft, holes at 3, 9 ... 93 in
+			[]StoredPipe{{ID: "s", Piece: stick(pattern(6, 14, 1, 1))}}, // 10 ft, holes at 14, 20 ... 116 in
+			[]Reservation{{Stored: "s", CutOffTee: unit.Inches(11), CutOff: unit.Inches(13), HolesNeeded: 16}},
 			nil,
 		},
 		{"other holes are no help", []Site{row("a", "", stick(corn))}, []StoredPipe{{ID: "s", Piece: stick(onions)}}, nil, []string{"s"}},
@@ -220,7 +229,7 @@ func TestReserve_agreesWithEveryMatchTried(t *testing.T) {
 			}
 			try(w+1, used, sum.plus(newPipe(wanted[w].built)))
 			for i := range stored {
-				if f := fitOf(&stored[i], &wanted[w]); f.possible && used&(1<<i) == 0 {
+				if f := fitOf(&stored[i], wanted[w].built); f.possible && used&(1<<i) == 0 {
 					try(w+1, used|1<<i, sum.plus(f.effort))
 				}
 			}
@@ -236,7 +245,7 @@ func TestReserve_agreesWithEveryMatchTried(t *testing.T) {
 						t.Errorf("%s is set aside twice", r.Stored)
 					}
 					taken[r.Stored] = true
-					got = fitOf(&stored[r.Stored[0]-'a'], &wanted[w]).effort
+					got = fitOf(&stored[r.Stored[0]-'a'], wanted[w].built).effort
 				}
 			}
 			sum = sum.plus(got)
@@ -245,6 +254,66 @@ func TestReserve_agreesWithEveryMatchTried(t *testing.T) {
 			t.Errorf("effort %v, least is %v; %d taken, %d unused of %d", sum, least, len(taken), len(s.Unused), len(stored))
 		}
 	})
+}
+
+// A stored pipe of 14 ft whose far half is plain becomes a lateral of 6 ft; what is cut off it serves for the manifold's stub
+// and nipples, so that nothing need be bought.
+func TestPlan_offersWhatIsCutOffStoredPipes(t *testing.T) {
+	six := stick(pattern(6, 3, 1, 1))
+	six.Length = unit.Feet(6)
+	long := six
+	long.Length = unit.Feet(14)
+	half := *six.Pattern
+	half.Count = 12
+	long.Pattern = &half
+	site := func(label, owner string) Site {
+		s := row(label, owner, six)
+		s.Layout.Manifold.Pipe = six.Pipe
+		return s
+	}
+	for _, tc := range []struct{ name, owner string }{{"the garden's", ""}, {"somebody's whose layout it is", "Ilse"}} {
+		t.Run(tc.name, func(t *testing.T) {
+			r := Request{Sites: []Site{site("a", "Ilse")}, Ruler: RulerInches, Stored: []StoredPipe{{ID: "s", Owner: tc.owner, Piece: long}}, Kerf: 0.003}
+			s := mustPlan(t, r)
+			if len(s.Saved) != 1 || nanometers(s.Saved[0].CutOff) != nanometers(unit.Feet(8)) || len(s.Cuts) != 1 {
+				t.Fatalf("saved %+v, %d cut lists", s.Saved, len(s.Cuts))
+			}
+			list := s.Cuts[0].List
+			if list.Bought != 0 || list.Sticks[0].OffCut != "s" || !list.Sticks[0].Rest || nanometers(list.Sticks[0].Length) != nanometers(unit.Feet(8)-0.003) {
+				t.Errorf("got %+v", list)
+			}
+		})
+	}
+	mixed := mustPlan(t, Request{
+		Sites: []Site{site("a", "Ilse"), site("b", "Wren")}, Ruler: RulerInches,
+		Stored: []StoredPipe{{ID: "s", Owner: "Ilse", Piece: long}}, Kerf: 0.003,
+	})
+	if list := mixed.Cuts[0].List; list.Bought == 0 || slices.ContainsFunc(list.Sticks, func(k CutStick) bool { return k.OffCut != "" }) {
+		t.Errorf("what is cut off one's pipe serves another's layout: %+v", list)
+	}
+}
+
+// The plain stretch of what is cut off stays clear of old holes.
+func TestStoredPipe_rest(t *testing.T) {
+	s := StoredPipe{Piece: stick(pattern(24, 12, 1, 1))} // 10 ft, holes at 12, 36 ... 108 in
+	for _, tc := range []struct {
+		name string
+		r    Reservation
+		want float64 // [in]; 0: none
+	}{
+		{"between the last hole and the end", Reservation{CutOff: unit.Inches(8)}, 8 - 1.0/8},
+		{"between two holes", Reservation{CutOff: unit.Inches(40)}, 24 - 2*socketDepth.Inches()},
+		{"at the tee end", Reservation{CutOffTee: unit.Inches(11)}, 11 - 1.0/8},
+		{"turned round", Reservation{CutOffTee: unit.Inches(11), Reversed: true}, 11 - 1.0/8},
+		{"too short", Reservation{CutOff: unit.Inches(5)}, 0},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			got, ok := s.rest(&tc.r, unit.Inches(1.0/8))
+			if ok != (tc.want > 0) || ok && math.Abs(got.Inches()-tc.want) > 1e-6 {
+				t.Errorf("got %v in, %v; want %v", got.Inches(), ok, tc.want)
+			}
+		})
+	}
 }
 
 func TestPlan_refusesTooManyPieces(t *testing.T) {

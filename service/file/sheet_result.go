@@ -131,15 +131,21 @@ type SheetExpectedLateral struct {
 
 // SheetCutResult is the cut list of one kind of pipe, for all layouts together.
 type SheetCutResult struct {
-	Pipe    LayoutPipe   `json:"pipe"`
-	BoughtM float64      `json:"bought_m"`
-	BoundM  float64      `json:"bound_m"` // no cut list buys less
-	Sticks  []SheetStick `json:"sticks"`
+	Pipe LayoutPipe `json:"pipe"`
+	// Objective is what is made least: the cost where every length that is sold has a price, else the length bought.
+	Objective   string       `json:"objective"`
+	BoughtM     float64      `json:"bought_m"`
+	BoundM      *float64     `json:"bound_m,omitempty"`      // no cut list buys less
+	BoughtCents *int64       `json:"bought_cents,omitempty"` // of the sticks to buy
+	BoundCents  *int64       `json:"bound_cents,omitempty"`  // no cut list costs less
+	Proven      bool         `json:"proven"`                 // the bound is reached
+	Sticks      []SheetStick `json:"sticks"`
 }
 
 // SheetStick is one stick or off-cut with what is cut from it.
 type SheetStick struct {
 	OffCut  string     `json:"off_cut,omitempty"`
+	Rest    bool       `json:"rest,omitempty"` // it is cut off the stored pipe of that id, which becomes a lateral
 	LengthM float64    `json:"length_m"`
 	Cuts    []SheetCut `json:"cuts"`
 	KerfM   float64    `json:"kerf_m"`
@@ -161,7 +167,8 @@ type SheetReservation struct {
 	Reversed bool    `json:"reversed,omitempty"`
 	NewHoles int     `json:"new_holes"`
 	Close    int     `json:"holes_to_close"`
-	CutOffM  float64 `json:"cut_off_m,omitempty"`
+	CutTeeM  float64 `json:"cut_off_tee_m,omitempty"` // off the end that goes to the tee
+	CutOffM  float64 `json:"cut_off_m,omitempty"`     // off the closed end
 	AsItIs   bool    `json:"as_it_is,omitempty"`
 	Notes    string  `json:"notes,omitempty"` // of the stored pipe
 }
@@ -191,7 +198,7 @@ func (w SheetWork) Result() SheetResult {
 	for _, r := range sheet.Saved {
 		result.Reserved = append(result.Reserved, SheetReservation{
 			Stored: r.Stored, Layout: s.Layouts[r.Site].ID, Pipe: r.Pipe, Reversed: r.Reversed, NewHoles: r.NewHoles,
-			Close: r.PluggedOff, CutOffM: float64(r.CutOff), AsItIs: r.AsItIs, Notes: r.Notes,
+			Close: r.PluggedOff, CutTeeM: float64(r.CutOffTee), CutOffM: float64(r.CutOff), AsItIs: r.AsItIs, Notes: r.Notes,
 		})
 	}
 	cost := fieldwork.Cost(sheet.Parts)
@@ -310,9 +317,15 @@ func warningsResult(warnings []fieldwork.Warning, at string) []FlowWarning {
 }
 
 func (s Sheet) cutResult(sheet *fieldwork.Sheet, c *fieldwork.PipeCuts) SheetCutResult {
-	r := SheetCutResult{Pipe: pipeOf(c.Pipe), BoughtM: float64(c.List.Bought), BoundM: float64(c.List.Bound)}
+	r := SheetCutResult{Pipe: pipeOf(c.Pipe), Objective: "length", BoughtM: float64(c.List.Bought), Proven: c.List.Proven()}
+	if c.List.Priced {
+		r.Objective, r.BoughtCents, r.BoundCents = "cost", &c.List.Cents, &c.List.CentsBound
+	} else {
+		bound := float64(c.List.Bound)
+		r.BoundM = &bound
+	}
 	for _, k := range c.List.Sticks {
-		stick := SheetStick{OffCut: k.OffCut, LengthM: float64(k.Length), KerfM: float64(k.Kerf), LeftM: float64(k.Left)}
+		stick := SheetStick{OffCut: k.OffCut, Rest: k.Rest, LengthM: float64(k.Length), KerfM: float64(k.Kerf), LeftM: float64(k.Left)}
 		for _, p := range k.Pieces {
 			place := c.Pieces[p]
 			stick.Cuts = append(stick.Cuts, SheetCut{

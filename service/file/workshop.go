@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strconv"
+	"strings"
 
 	"rillturn.example/rillturn/engine/fieldwork"
 )
@@ -67,8 +68,8 @@ func (p StoredPipe) sheet() SheetStored {
 	s := SheetStored{
 		ID: p.Label, Owner: or(p.OwnerID, ""), ReservedFor: or(p.ReservedLayoutID, ""), Piece: p.Piece, Plugged: p.Plugged, Notes: p.Note,
 	}
-	if p.Condition == "worn" && s.Notes == "" {
-		s.Notes = p.Condition
+	if p.Condition == "worn" {
+		s.Notes = strings.TrimSuffix("worn: "+p.Note, ": ")
 	}
 	return s
 }
@@ -114,7 +115,7 @@ func (w SheetWork) Taken() []string {
 	}
 	for i := range w.Sheet.Cuts {
 		for _, s := range w.Sheet.Cuts[i].List.Sticks {
-			if s.OffCut != "" {
+			if s.OffCut != "" && !s.Rest { // the rest of a pipe goes with it
 				labels = append(labels, s.OffCut)
 			}
 		}

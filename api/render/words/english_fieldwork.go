@@ -156,6 +156,13 @@ func englishBought(p Printer, c *fieldwork.CutList) string {
 	if c.Bought == 0 {
 		return "Nothing to buy: off-cuts suffice."
 	}
+	if c.Priced {
+		text := fmt.Sprintf("Buys %s of pipe for %s for all layouts of this sheet, at the least cost by the garden's prices; ", p.Length(c.Bought), Money(c.Cents))
+		if c.Proven() {
+			return text + "no other way to cut costs less."
+		}
+		return text + fmt.Sprintf("no other way to cut can cost less than %s.", Money(c.CentsBound))
+	}
 	text := fmt.Sprintf("Buys %s of pipe for all layouts of this sheet; ", p.Length(c.Bought))
 	if c.Proven() {
 		return text + "no other way to cut buys less."
@@ -228,6 +235,9 @@ func englishReservation(p Printer, r *fieldwork.Reservation) string {
 	var steps []string
 	if r.Reversed {
 		steps = append(steps, "turn it round, its old far end goes to the tee")
+	}
+	if r.CutOffTee > 0 {
+		steps = append(steps, fmt.Sprintf("cut %s off the end that goes to the tee", p.Measure(r.CutOffTee)))
 	}
 	if r.CutOff > 0 {
 		steps = append(steps, fmt.Sprintf("cut %s off its closed end", p.Measure(r.CutOff)))

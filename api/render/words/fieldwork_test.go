@@ -71,9 +71,11 @@ func TestFieldwork_sentencesAreSentences(t *testing.T) {
 		all = append(all, p.OpenAndClose()...)
 		all = append(all,
 			p.CutBought(&fieldwork.CutList{}), p.CutBought(&fieldwork.CutList{Bought: 6, Bound: 3}), p.CutBought(&fieldwork.CutList{Bought: 6, Bound: 6}),
+			p.CutBought(&fieldwork.CutList{Bought: 6, Priced: true, Cents: 900, CentsBound: 800}),
+			p.CutBought(&fieldwork.CutList{Bought: 6, Priced: true, Cents: 900, CentsBound: 900}),
 			p.PlantingLine(&fieldwork.PlantingMarks{Planting: fieldwork.Planting{Name: "corn"}, Count: 1, Spacing: 0.15}),
 			p.ReservationLine(&fieldwork.Reservation{AsItIs: true}),
-			p.ReservationLine(&fieldwork.Reservation{Reversed: true, CutOff: 0.6, PluggedOff: 1, NewHoles: 3}),
+			p.ReservationLine(&fieldwork.Reservation{Reversed: true, CutOffTee: 0.1, CutOff: 0.6, PluggedOff: 1, NewHoles: 3}),
 			p.PartsSum(fieldwork.PartsCost{Cents: 1205, Unpriced: 1}), p.PartsSum(fieldwork.PartsCost{Cents: 5}))
 		for _, s := range all {
 			if first := s[0]; first >= 'a' && first <= 'z' || !strings.HasSuffix(s, ".") || strings.Contains(s, "%!") ||
