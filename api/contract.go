@@ -34,10 +34,11 @@ type operation struct {
 	queries   []string // names of the query parameters
 	produces  []string // media types of the answer, the preferred one first
 	body      *openapi3.Schema
-	bodiless  bool // a request without a body says what an empty object says
-	public    bool // needs no token
-	feed      bool // takes the token from the query too
-	creates   bool // takes an Idempotency-Key
+	bodiless  bool             // a request without a body says what an empty object says
+	public    bool             // needs no token
+	feed      bool             // takes the token from the query too
+	link      service.Document // what links open it; empty: none
+	creates   bool             // takes an Idempotency-Key
 	parameter []*openapi3.Parameter
 }
 
@@ -80,6 +81,9 @@ func newOperation(doc *openapi3.T, path string, item *openapi3.PathItem, method 
 		id:     op.OperationID,
 		route:  &routers.Route{Spec: doc, Path: path, PathItem: item, Method: method, Operation: op},
 		public: op.Security != nil && len(*op.Security) == 0,
+	}
+	if link, ok := op.Extensions["x-link"].(string); ok {
+		o.link = service.Document(link)
 	}
 	for _, ref := range op.Parameters {
 		p := ref.Value

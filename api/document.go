@@ -42,6 +42,8 @@ func (d document) VisitScheduleCsvGetResponse(w http.ResponseWriter) error { ret
 
 func (d document) VisitScheduleSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }
 
+func (d document) VisitSchedulePageGetResponse(w http.ResponseWriter) error { return d.write(w) }
+
 func (d document) VisitSchedulePdfGetResponse(w http.ResponseWriter) error { return d.write(w) }
 
 func (d document) VisitRotationScheduleSvgGetResponse(w http.ResponseWriter) error { return d.write(w) }

@@ -14,7 +14,7 @@ func (a *API) GardenCreate(ctx context.Context, r gen.GardenCreateRequestObject)
 	}
 	return gen.GardenCreate201JSONResponse{
 		Body: gen.GardenCreated{
-			Garden: gardenView(made.Garden), Coordinator: memberView(made.Coordinator), Token: tokenCreated(made.Token, made.Secret),
+			Garden: gardenView(made.Garden), Coordinator: memberView(made.Coordinator), Token: tokenCreated(made.Token, made.Secret, ""),
 		},
 		Headers: gen.GardenCreate201ResponseHeaders{ETag: strongETag(made.Garden.Revision), Location: location(made.Garden.GardenID)},
 	}, nil

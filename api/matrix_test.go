@@ -195,8 +195,12 @@ func TestRoles_whoMayNotIsRefused(t *testing.T) {
 	for _, op := range w.private() {
 		requests[op] = w.good(t, g, op)
 	}
-	before, beforeOther := w.counts(t, g), w.counts(t, other)
 	unknown, _ := secret(g.id.String())
+	links := map[service.Document]string{
+		service.LayoutSheetDocument: w.link(t, g, map[string]any{"document": "layout_sheet", "layout_id": acceptedLayout}).secret,
+		service.ScheduleDocument:    w.link(t, g, map[string]any{"document": "schedule"}).secret,
+	}
+	before, beforeOther := w.counts(t, g), w.counts(t, other)
 	tried := 0
 	for _, op := range w.private() {
 		callers := map[string]struct {
@@ -216,6 +220,14 @@ func TestRoles_whoMayNotIsRefused(t *testing.T) {
 					token string
 					want  int
 				}{other.tokens[role], 404}
+			}
+		}
+		for document, token := range links {
+			if op.link != document {
+				callers["a link to "+string(document)] = struct {
+					token string
+					want  int
+				}{token, 403}
 			}
 		}
 		for _, role := range everyRole {

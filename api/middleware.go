@@ -86,6 +86,7 @@ func principal(ctx context.Context) service.Principal {
 //  2. Without a valid token the answer is 401, and failures of one address are limited.
 //  3. For a valid token of another garden the answer is that of a garden that does not exist. An operator belongs to no
 //     garden; the service refuses it what concerns one.
+//  4. A link opens the operation of its document alone; the service sees to it that it is the document of its layout.
 func (a *API) authenticated(c *gin.Context) {
 	op := operationOf(c)
 	if op.public {
@@ -112,6 +113,10 @@ func (a *API) authenticated(c *gin.Context) {
 	}
 	if garden, err := uuid.Parse(c.Param("garden")); err == nil && garden != p.Garden && p.Role != service.Operator {
 		write(c, refuse(notFound, "There is no garden %s that this token can see.", garden))
+		return
+	}
+	if p.Role == service.Link && p.Document != op.link {
+		write(c, &refusal{kind: forbidden, detail: "This link opens one document and nothing else."})
 		return
 	}
 	c.Request = c.Request.WithContext(context.WithValue(c.Request.Context(), principalKey{}, p))

@@ -14,6 +14,7 @@ import (
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/csv"
+	"rillturn.example/rillturn/api/render/html"
 	"rillturn.example/rillturn/api/render/ics"
 	"rillturn.example/rillturn/api/render/svg"
 	"rillturn.example/rillturn/repo"
@@ -26,6 +27,7 @@ const (
 	calendarMedia = "text/calendar"
 	csvMedia      = "text/csv"
 	svgMedia      = "image/svg+xml"
+	htmlMedia     = "text/html"
 )
 
 // calendarDays is how many days before the rotation in force a calendar feed keeps. Programs drop what a feed no longer has,
@@ -36,6 +38,7 @@ var renderers = map[string]func(io.Writer, render.Schedule) error{
 	calendarMedia: ics.Write,
 	csvMedia:      csv.Write,
 	svgMedia:      svg.Timeline,
+	htmlMedia:     html.Schedule,
 }
 
 // ScheduleGet reads the published turns in the form that Accept asks for.
@@ -43,7 +46,7 @@ func (a *API) ScheduleGet(ctx context.Context, r gen.ScheduleGetRequestObject) (
 	if media := accepted(ctx); media != pdfMedia {
 		return a.schedule(ctx, r.Params.Plot, media, r.Params.IfNoneMatch)
 	}
-	return a.printSchedule(ctx, r.Params.Plot, printed(r.Params.Paper, r.Params.LargePrint, nil), r.Params.IfNoneMatch)
+	return a.printSchedule(ctx, r.Params.Plot, printed(r.Params.Paper, r.Params.LargePrint, nil), r.Params.Link, r.Params.IfNoneMatch)
 }
 
 // ScheduleIcsGet reads the published turns as a calendar feed.
@@ -59,6 +62,11 @@ func (a *API) ScheduleCsvGet(ctx context.Context, r gen.ScheduleCsvGetRequestObj
 // ScheduleSvgGet reads the published turns as a picture.
 func (a *API) ScheduleSvgGet(ctx context.Context, r gen.ScheduleSvgGetRequestObject) (gen.ScheduleSvgGetResponseObject, error) {
 	return a.schedule(ctx, r.Params.Plot, svgMedia, r.Params.IfNoneMatch)
+}
+
+// SchedulePageGet reads the published turns as a page for a telephone.
+func (a *API) SchedulePageGet(ctx context.Context, r gen.SchedulePageGetRequestObject) (gen.SchedulePageGetResponseObject, error) {
+	return a.schedule(ctx, r.Params.Plot, htmlMedia, r.Params.IfNoneMatch)
 }
 
 // schedule answers a pull. Its ETag is made of what the answer depends on, never of the clock, so that a caller who has

@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"fmt"
 
 	"github.com/google/uuid"
@@ -17,7 +18,7 @@ import (
 
 // SchedulePdfGet prints the published turns for the door of the shed.
 func (a *API) SchedulePdfGet(ctx context.Context, r gen.SchedulePdfGetRequestObject) (gen.SchedulePdfGetResponseObject, error) {
-	return a.printSchedule(ctx, r.Params.Plot, printed(r.Params.Paper, r.Params.LargePrint, nil), r.Params.IfNoneMatch)
+	return a.printSchedule(ctx, r.Params.Plot, printed(r.Params.Paper, r.Params.LargePrint, nil), r.Params.Link, r.Params.IfNoneMatch)
 }
 
 // RotationSchedulePdfGet prints a rotation as it was planned.
@@ -57,13 +58,17 @@ func (a *API) rotationReport(ctx context.Context, p service.Principal, row repo.
 }
 
 // printSchedule answers a pull of the published turns on paper, like schedule.
-func (a *API) printSchedule(ctx context.Context, plot *uuid.UUID, o pdf.Options, ifNoneMatch *string) (document, error) {
+func (a *API) printSchedule(ctx context.Context, plot *uuid.UUID, o pdf.Options, link, ifNoneMatch *string) (document, error) {
 	p := principal(ctx)
 	version, err := a.svc.ScheduleVersion(ctx, p)
 	if err != nil {
 		return document{}, err
 	}
-	form := fmt.Sprintf("%s.%s.%s.%t", p.Role, pdfMedia, o.Paper, o.LargePrint)
+	if o.Link, err = a.codeOf(ctx, link, service.ScheduleDocument, nil); err != nil {
+		return document{}, err
+	}
+	sum := sha256.Sum256([]byte(o.Link)) // the link itself is a secret
+	form := fmt.Sprintf("%s.%s.%s.%t.%x", p.Role, pdfMedia, o.Paper, o.LargePrint, sum[:4])
 	d := document{media: pdfMedia, etag: weakETag(version, plot, form)}
 	if ifNoneMatch != nil && noneMatch(*ifNoneMatch, d.etag) {
 		return d, nil // answered as 304, without a body
@@ -76,7 +81,6 @@ func (a *API) printSchedule(ctx context.Context, plot *uuid.UUID, o pdf.Options,
 	if err != nil {
 		return d, err
 	}
-	o.Link = origin(ctx) + location(s.Garden.GardenID, "turns")
 	d.body, err = drawSchedule(report, o)
 	return d, err
 }

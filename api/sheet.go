@@ -53,7 +53,11 @@ func accepted(ctx context.Context) string {
 // LayoutSheetGet reads the sheet of a layout in the form that Accept asks for.
 func (a *API) LayoutSheetGet(ctx context.Context, r gen.LayoutSheetGetRequestObject) (gen.LayoutSheetGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
+	f := form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}
+	if err == nil {
+		f.print.Link, err = a.codeOf(ctx, r.Params.Link, service.LayoutSheetDocument, &r.Layout)
+	}
+	return answerSheet(ctx, s, err, f, r.Params.IfNoneMatch)
 }
 
 // LayoutSheetCsvGet reads the parts list of a layout as a table.
@@ -65,7 +69,11 @@ func (a *API) LayoutSheetCsvGet(ctx context.Context, r gen.LayoutSheetCsvGetRequ
 // LayoutSheetPdfGet prints the sheet of a layout.
 func (a *API) LayoutSheetPdfGet(ctx context.Context, r gen.LayoutSheetPdfGetRequestObject) (gen.LayoutSheetPdfGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
+	f := form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}
+	if err == nil {
+		f.print.Link, err = a.codeOf(ctx, r.Params.Link, service.LayoutSheetDocument, &r.Layout)
+	}
+	return answerSheet(ctx, s, err, f, r.Params.IfNoneMatch)
 }
 
 // SheetGet reads the sheets of all layouts, which are bought and cut together, in the form that Accept asks for.
@@ -92,7 +100,7 @@ func answerSheet(ctx context.Context, s service.GardenSheet, err error, f form, 
 	if err != nil {
 		return document{}, err
 	}
-	names, err := sheetNames(ctx, s)
+	names, err := sheetNames(s, f.print.Link)
 	if err != nil {
 		return document{}, err
 	}
@@ -123,12 +131,12 @@ func contentETag(parts ...any) (string, error) {
 	return fmt.Sprintf(`W/"%x"`, sum[:enough]), nil
 }
 
-func sheetNames(ctx context.Context, s service.GardenSheet) (SheetNames, error) {
+// sheetNames names the layouts of a sheet; the code of a sheet of one layout leads to link.
+func sheetNames(s service.GardenSheet, link string) (SheetNames, error) {
 	names, err := NamesOfSheet(s.Garden, s.Sheet)
 	for i, of := range s.Layouts {
 		n := &names.Layouts[i]
-		n.Revision = of.Number
-		n.Link = origin(ctx) + "/v1/gardens/" + s.Garden.Garden.ID + "/layouts/" + of.ID
+		n.Revision, n.Link = of.Number, link
 	}
 	return names, err
 }

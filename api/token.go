@@ -48,5 +48,5 @@ func (a *API) TokenCreate(ctx context.Context, r gen.TokenCreateRequestObject) (
 		return nil, err
 	}
 	headers := gen.TokenCreate201ResponseHeaders{ETag: strongETag(row.Revision), Location: location(r.Garden, "tokens", row.ID)}
-	return gen.TokenCreate201JSONResponse{Body: tokenCreated(row, secret), Headers: headers}, nil
+	return gen.TokenCreate201JSONResponse{Body: tokenCreated(row, secret, origin(ctx)), Headers: headers}, nil
 }

@@ -38,12 +38,31 @@ func (s *Service) Authenticate(ctx context.Context, token string) (Principal, er
 	}
 	p := Principal{
 		Garden: garden, Token: row.ID, Member: row.MemberID, Role: Role(row.Role), Name: row.MemberName,
-		scheduleVersion: row.ScheduleVersion,
+		Layout: row.LayoutID, scheduleVersion: row.ScheduleVersion,
+	}
+	if row.Document != nil {
+		p.Document = Document(*row.Document)
 	}
 	if p.Member == nil {
 		p.Name = row.Label
 	}
 	return p, nil
+}
+
+// LinkTo says whether a token is a link to a document of the principal's garden.
+func (s *Service) LinkTo(ctx context.Context, p Principal, token string, d Document, layout *uuid.UUID) error {
+	wrong := invalid(Field{"#query/link", "is not the secret of a link to this document that still holds; make one with the role link"})
+	of, err := s.Authenticate(ctx, token)
+	var refused *Error
+	switch {
+	case errors.As(err, &refused):
+		return wrong
+	case err != nil:
+		return err
+	case of.Garden != p.Garden || of.Role != Link || of.mayOpen(d, layout, OpenGarden) != nil:
+		return wrong
+	}
+	return nil
 }
 
 // Tokens lists the garden's tokens, without their secrets, in the order in which they were made.

@@ -19,6 +19,17 @@ const (
 	Gardener    Role = "gardener"
 	Integration Role = "integration"
 	Operator    Role = "operator"
+	// Link opens one document and nothing else.
+	Link Role = "link"
+)
+
+// Document is what a link opens.
+type Document string
+
+// The documents of links.
+const (
+	LayoutSheetDocument Document = "layout_sheet"
+	ScheduleDocument    Document = "schedule"
 )
 
 // Principal is who asks: the bearer of a token.
@@ -28,6 +39,9 @@ type Principal struct {
 	Member *uuid.UUID // nil for integrations and operators
 	Role   Role
 	Name   string // of the member, else the token's label; written into the audit
+
+	Document Document   // of a link
+	Layout   *uuid.UUID // of a link to the sheet of a layout
 
 	scheduleVersion int64 // of the garden when the token was read
 }
@@ -63,6 +77,15 @@ func (p Principal) may(a Action) error {
 		}
 	}
 	return refuse(Forbidden, "The role %s may not do this.", p.Role)
+}
+
+// mayOpen refuses a document to who is neither allowed the action nor holds a link to it.
+func (p Principal) mayOpen(d Document, layout *uuid.UUID, a Action) error {
+	same := layout == nil && p.Layout == nil || layout != nil && p.Layout != nil && *layout == *p.Layout
+	if p.Role == Link && p.Document == d && same {
+		return nil
+	}
+	return p.may(a)
 }
 
 const (

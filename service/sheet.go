@@ -32,6 +32,9 @@ type SheetRevision struct {
 
 // LayoutSheet reads what the sheet of one layout is made from: its accepted revision, or the one named.
 func (s *Service) LayoutSheet(ctx context.Context, p Principal, layout uuid.UUID, number *int32) (GardenSheet, error) {
+	if err := p.mayOpen(LayoutSheetDocument, &layout, ReadPeople); err != nil {
+		return GardenSheet{}, err
+	}
 	return s.sheet(ctx, p, func(q *repo.Queries, out *GardenSheet) error {
 		return addRevision(ctx, q, p, out, layout, number)
 	})
@@ -40,6 +43,9 @@ func (s *Service) LayoutSheet(ctx context.Context, p Principal, layout uuid.UUID
 // GardenSheet reads what the sheets of all layouts in use are made from, by their accepted revisions. They are built
 // together: they share sticks and off-cuts.
 func (s *Service) GardenSheet(ctx context.Context, p Principal) (GardenSheet, error) {
+	if err := p.may(ReadPeople); err != nil {
+		return GardenSheet{}, err
+	}
 	return s.sheet(ctx, p, func(q *repo.Queries, out *GardenSheet) error {
 		rows, err := q.LayoutListAccepted(ctx, p.Garden)
 		if err == nil && len(rows) == 0 {
@@ -55,9 +61,6 @@ func (s *Service) GardenSheet(ctx context.Context, p Principal) (GardenSheet, er
 // sheet reads the garden in one transaction and lets choose name the layouts.
 func (s *Service) sheet(ctx context.Context, p Principal, choose func(*repo.Queries, *GardenSheet) error) (GardenSheet, error) {
 	var out GardenSheet
-	if err := p.may(ReadPeople); err != nil {
-		return out, err
-	}
 	err := repo.InTenant(ctx, s.pool, p.Garden, func(tx pgx.Tx) error {
 		q := repo.New(tx)
 		return s.readSheet(ctx, q, p, &out, func() error { return choose(q, &out) })

@@ -24,13 +24,13 @@ var binding = []string{"planned", "cancelled"}
 
 // ScheduleVersion rises with every change of what Schedule shows; it came with the token.
 func (s *Service) ScheduleVersion(_ context.Context, p Principal) (int64, error) {
-	return p.scheduleVersion, p.may(ReadSchedule)
+	return p.scheduleVersion, p.mayOpen(ScheduleDocument, nil, ReadSchedule)
 }
 
 // Schedule reads the published turns of the garden, or of one plot. back is how many days before the rotation in force are
 // shown, too: a calendar keeps what ran, and what was cancelled, when a new rotation begins.
 func (s *Service) Schedule(ctx context.Context, p Principal, plot *uuid.UUID, back int) (Schedule, error) {
-	if err := p.may(ReadSchedule); err != nil {
+	if err := p.mayOpen(ScheduleDocument, nil, ReadSchedule); err != nil {
 		return Schedule{}, err
 	}
 	var out Schedule

@@ -265,6 +265,24 @@ func (e LedgerOpeningState) Valid() bool {
 	}
 }
 
+// Defines values for LinkDocument.
+const (
+	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
+	LinkDocumentSchedule    LinkDocument = "schedule"
+)
+
+// Valid indicates whether the value is a known member of the LinkDocument enum.
+func (e LinkDocument) Valid() bool {
+	switch e {
+	case LinkDocumentLayoutSheet:
+		return true
+	case LinkDocumentSchedule:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MemberRole.
 const (
 	MemberRoleCoordinator MemberRole = "coordinator"
@@ -348,6 +366,7 @@ const (
 	RoleCoordinator Role = "coordinator"
 	RoleGardener    Role = "gardener"
 	RoleIntegration Role = "integration"
+	RoleLink        Role = "link"
 )
 
 // Valid indicates whether the value is a known member of the Role enum.
@@ -358,6 +377,8 @@ func (e Role) Valid() bool {
 	case RoleGardener:
 		return true
 	case RoleIntegration:
+		return true
+	case RoleLink:
 		return true
 	default:
 		return false
@@ -1741,6 +1762,9 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+type LinkDocument string
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -2297,7 +2321,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2933,6 +2957,9 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
@@ -2942,13 +2969,16 @@ type Token struct {
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -2956,16 +2986,22 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -2978,6 +3014,9 @@ type TokenCreated struct {
 	//
 	// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","label":"rain gauge by the shed","revision":1,"role":"integration"}
 	Token Token `json:"token"`
+
+	// Url Of a link: the address that opens its document. It holds the secret.
+	Url *string `json:"url,omitempty"`
 }
 
 // TokenList A page of a list.
@@ -3803,6 +3842,9 @@ type Limit = int32
 // LinePath defines model for LinePath.
 type LinePath = openapi_types.UUID
 
+// LinkQuery defines model for LinkQuery.
+type LinkQuery = string
+
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
 
@@ -4132,6 +4174,9 @@ type LayoutSheetGetParams struct {
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4161,6 +4206,12 @@ type LayoutSheetPdfGetParams struct {
 
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4441,6 +4492,9 @@ type ScheduleGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4450,7 +4504,19 @@ type ScheduleCsvGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePageGetParams defines parameters for SchedulePageGet.
+type SchedulePageGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4462,7 +4528,7 @@ type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4474,7 +4540,7 @@ type SchedulePdfGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// Paper The paper of a document to print.
@@ -4482,6 +4548,9 @@ type SchedulePdfGetParams struct {
 
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4492,7 +4561,7 @@ type ScheduleSvgGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -5678,6 +5747,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.csv (the `ScheduleCsvGet` operationId).
 	ScheduleCsvGet(ctx context.Context, garden GardenPath, params *ScheduleCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SchedulePageGet Read the published turns as a page for a telephone
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+	SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	//
@@ -7823,6 +7897,21 @@ func (c *Client) ScheduleGet(ctx context.Context, garden GardenPath, params *Sch
 // Corresponds with GET /v1/gardens/{garden}/schedule.csv (the `ScheduleCsvGet` operationId).
 func (c *Client) ScheduleCsvGet(ctx context.Context, garden GardenPath, params *ScheduleCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewScheduleCsvGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SchedulePageGet Read the published turns as a page for a telephone
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+func (c *Client) SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSchedulePageGetRequest(c.Server, garden, params)
 	if err != nil {
 		return nil, err
 	}
@@ -11178,6 +11267,18 @@ func NewLayoutSheetGetRequest(server string, garden GardenPath, layout LayoutPat
 
 		}
 
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -11383,6 +11484,30 @@ func NewLayoutSheetPdfGetRequest(server string, garden GardenPath, layout Layout
 		if params.Strip != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -14065,6 +14190,18 @@ func NewScheduleGetRequest(server string, garden GardenPath, params *ScheduleGet
 
 		}
 
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -14111,6 +14248,94 @@ func NewScheduleCsvGetRequest(server string, garden GardenPath, params *Schedule
 	}
 
 	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.csv", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSchedulePageGetRequest constructs an http.Request for the SchedulePageGet method
+func NewSchedulePageGetRequest(server string, garden GardenPath, params *SchedulePageGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.html", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -14344,6 +14569,18 @@ func NewSchedulePdfGetRequest(server string, garden GardenPath, params *Schedule
 		if params.LargePrint != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -18933,6 +19170,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.csv (the `ScheduleCsvGet` operationId).
 	ScheduleCsvGetWithResponse(ctx context.Context, garden GardenPath, params *ScheduleCsvGetParams, reqEditors ...RequestEditorFn) (*ScheduleCsvGetResponse, error)
+
+	// SchedulePageGetWithResponse Read the published turns as a page for a telephone
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+	SchedulePageGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*SchedulePageGetResponse, error)
 
 	// ScheduleIcsGetWithResponse Read the published turns as a calendar feed
 	//
@@ -23580,6 +23824,54 @@ func (r ScheduleCsvGetResponse) ContentType() string {
 	return ""
 }
 
+// SchedulePageGetResponse200Headers the declared response headers of an HTTP 200 response for SchedulePageGet
+type SchedulePageGetResponse200Headers struct {
+	ETag string
+}
+
+type SchedulePageGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SchedulePageGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SchedulePageGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SchedulePageGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SchedulePageGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SchedulePageGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SchedulePageGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ScheduleIcsGetResponse200Headers the declared response headers of an HTTP 200 response for ScheduleIcsGet
 type ScheduleIcsGetResponse200Headers struct {
 	ETag string
@@ -27945,6 +28237,19 @@ func (c *ClientWithResponses) ScheduleCsvGetWithResponse(ctx context.Context, ga
 	return ParseScheduleCsvGetResponse(rsp)
 }
 
+// SchedulePageGetWithResponse Read the published turns as a page for a telephone
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+func (c *ClientWithResponses) SchedulePageGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*SchedulePageGetResponse, error) {
+	rsp, err := c.SchedulePageGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSchedulePageGetResponse(rsp)
+}
+
 // ScheduleIcsGetWithResponse Read the published turns as a calendar feed
 //
 // Returns a wrapper object for the known response body format(s).
@@ -32244,6 +32549,45 @@ func ParseScheduleCsvGetResponse(rsp *http.Response) (*ScheduleCsvGetResponse, e
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ScheduleCsvGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSchedulePageGetResponse parses an HTTP response from a SchedulePageGetWithResponse call
+func ParseSchedulePageGetResponse(rsp *http.Response) (*SchedulePageGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SchedulePageGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SchedulePageGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {

@@ -266,6 +266,24 @@ func (e LedgerOpeningState) Valid() bool {
 	}
 }
 
+// Defines values for LinkDocument.
+const (
+	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
+	LinkDocumentSchedule    LinkDocument = "schedule"
+)
+
+// Valid indicates whether the value is a known member of the LinkDocument enum.
+func (e LinkDocument) Valid() bool {
+	switch e {
+	case LinkDocumentLayoutSheet:
+		return true
+	case LinkDocumentSchedule:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MemberRole.
 const (
 	MemberRoleCoordinator MemberRole = "coordinator"
@@ -349,6 +367,7 @@ const (
 	RoleCoordinator Role = "coordinator"
 	RoleGardener    Role = "gardener"
 	RoleIntegration Role = "integration"
+	RoleLink        Role = "link"
 )
 
 // Valid indicates whether the value is a known member of the Role enum.
@@ -359,6 +378,8 @@ func (e Role) Valid() bool {
 	case RoleGardener:
 		return true
 	case RoleIntegration:
+		return true
+	case RoleLink:
 		return true
 	default:
 		return false
@@ -1742,6 +1763,9 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+type LinkDocument string
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -2298,7 +2322,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2934,6 +2958,9 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
@@ -2943,13 +2970,16 @@ type Token struct {
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -2957,16 +2987,22 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -2979,6 +3015,9 @@ type TokenCreated struct {
 	//
 	// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","label":"rain gauge by the shed","revision":1,"role":"integration"}
 	Token Token `json:"token"`
+
+	// Url Of a link: the address that opens its document. It holds the secret.
+	Url *string `json:"url,omitempty"`
 }
 
 // TokenList A page of a list.
@@ -3804,6 +3843,9 @@ type Limit = int32
 // LinePath defines model for LinePath.
 type LinePath = openapi_types.UUID
 
+// LinkQuery defines model for LinkQuery.
+type LinkQuery = string
+
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
 
@@ -4133,6 +4175,9 @@ type LayoutSheetGetParams struct {
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4162,6 +4207,12 @@ type LayoutSheetPdfGetParams struct {
 
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4442,6 +4493,9 @@ type ScheduleGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4451,7 +4505,19 @@ type ScheduleCsvGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePageGetParams defines parameters for SchedulePageGet.
+type SchedulePageGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4463,7 +4529,7 @@ type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4475,7 +4541,7 @@ type SchedulePdfGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// Paper The paper of a document to print.
@@ -4483,6 +4549,9 @@ type SchedulePdfGetParams struct {
 
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4493,7 +4562,7 @@ type ScheduleSvgGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -5234,6 +5303,9 @@ type ServerInterface interface {
 	// ScheduleCsvGet Read the published turns as a table
 	// (GET /v1/gardens/{garden}/schedule.csv)
 	ScheduleCsvGet(c *gin.Context, garden GardenPath, params ScheduleCsvGetParams)
+	// SchedulePageGet Read the published turns as a page for a telephone
+	// (GET /v1/gardens/{garden}/schedule.html)
+	SchedulePageGet(c *gin.Context, garden GardenPath, params SchedulePageGetParams)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(c *gin.Context, garden GardenPath, params ScheduleIcsGetParams)
@@ -7018,6 +7090,14 @@ func (siw *ServerInterfaceWrapper) LayoutSheetGet(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	headers := c.Request.Header
 
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -7179,6 +7259,22 @@ func (siw *ServerInterfaceWrapper) LayoutSheetPdfGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -9456,6 +9552,14 @@ func (siw *ServerInterfaceWrapper) ScheduleGet(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	headers := c.Request.Header
 
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -9550,6 +9654,71 @@ func (siw *ServerInterfaceWrapper) ScheduleCsvGet(c *gin.Context) {
 	}
 
 	siw.Handler.ScheduleCsvGet(c, garden, params)
+}
+
+// SchedulePageGet operation middleware
+func (siw *ServerInterfaceWrapper) SchedulePageGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SchedulePageGetParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SchedulePageGet(c, garden, params)
 }
 
 // ScheduleIcsGet operation middleware
@@ -9664,6 +9833,14 @@ func (siw *ServerInterfaceWrapper) SchedulePdfGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -12835,6 +13012,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/current", wrapper.RotationCurrentGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.csv", wrapper.ScheduleCsvGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.html", wrapper.SchedulePageGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.ics", wrapper.ScheduleIcsGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.pdf", wrapper.SchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.svg", wrapper.ScheduleSvgGet)
@@ -16721,6 +16899,58 @@ func (response ScheduleCsvGetdefaultApplicationProblemPlusJSONResponse) VisitSch
 	return err
 }
 
+type SchedulePageGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SchedulePageGetParams
+}
+
+type SchedulePageGetResponseObject interface {
+	VisitSchedulePageGetResponse(w http.ResponseWriter) error
+}
+
+type SchedulePageGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SchedulePageGet200TexthtmlResponse struct {
+	Body          io.Reader
+	Headers       SchedulePageGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SchedulePageGet200TexthtmlResponse) VisitSchedulePageGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SchedulePageGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SchedulePageGetdefaultApplicationProblemPlusJSONResponse) VisitSchedulePageGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ScheduleIcsGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params ScheduleIcsGetParams
@@ -19706,6 +19936,9 @@ type StrictServerInterface interface {
 	// ScheduleCsvGet Read the published turns as a table
 	// (GET /v1/gardens/{garden}/schedule.csv)
 	ScheduleCsvGet(ctx context.Context, request ScheduleCsvGetRequestObject) (ScheduleCsvGetResponseObject, error)
+	// SchedulePageGet Read the published turns as a page for a telephone
+	// (GET /v1/gardens/{garden}/schedule.html)
+	SchedulePageGet(ctx context.Context, request SchedulePageGetRequestObject) (SchedulePageGetResponseObject, error)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(ctx context.Context, request ScheduleIcsGetRequestObject) (ScheduleIcsGetResponseObject, error)
@@ -22507,6 +22740,33 @@ func (sh *strictHandler) ScheduleCsvGet(ctx *gin.Context, garden GardenPath, par
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ScheduleCsvGetResponseObject); ok {
 		if err := validResponse.VisitScheduleCsvGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SchedulePageGet operation middleware
+func (sh *strictHandler) SchedulePageGet(ctx *gin.Context, garden GardenPath, params SchedulePageGetParams) {
+	var request SchedulePageGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SchedulePageGet(ctx, request.(SchedulePageGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SchedulePageGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SchedulePageGetResponseObject); ok {
+		if err := validResponse.VisitSchedulePageGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

@@ -1,8 +1,9 @@
 -- name: TokenInsert :one
 INSERT INTO token (
-    label, role, member_id, secret_sha256, expires_at, garden_id, id, revision
+    label, role, member_id, document, layout_id, secret_sha256, expires_at, garden_id, id, revision
 ) VALUES (
-    @label, @role, sqlc.narg('member_id'), @secret_sha256, sqlc.narg('expires_at'), @garden_id, @id, @revision
+    @label, @role, sqlc.narg('member_id'), sqlc.narg('document'), sqlc.narg('layout_id'), @secret_sha256, sqlc.narg('expires_at'), @garden_id, @id,
+    @revision
 )
 RETURNING *;
 
@@ -15,7 +16,7 @@ SELECT * FROM token WHERE garden_id = @garden_id AND id = @id;
 -- TokenBySecret finds who asks, and in the same round trip the version that a pull is compared with. It is part of every
 -- request, so it reads only what that takes.
 -- name: TokenBySecret :one
-SELECT token.id, token.role, token.member_id, token.label, token.expires_at,
+SELECT token.id, token.role, token.member_id, token.document, token.layout_id, token.label, token.expires_at,
     coalesce((SELECT member.name FROM member WHERE member.garden_id = token.garden_id AND member.id = token.member_id), '')::text AS member_name,
     (SELECT garden.schedule_version FROM garden WHERE garden.garden_id = token.garden_id)::bigint AS schedule_version
 FROM token

@@ -326,6 +326,8 @@ type Token struct {
 	ExpiresAt    *time.Time
 	Revision     int64
 	CreatedAt    time.Time
+	Document     *string
+	LayoutID     *uuid.UUID
 }
 
 type Turn struct {

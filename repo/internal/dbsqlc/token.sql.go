@@ -46,7 +46,7 @@ func (q *Queries) OperatorTokenInsert(ctx context.Context, iD uuid.UUID, label s
 }
 
 const tokenByID = `-- name: TokenByID :one
-SELECT garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at FROM token WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at, document, layout_id FROM token WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) TokenByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Token, error) {
@@ -62,12 +62,14 @@ func (q *Queries) TokenByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUI
 		&i.ExpiresAt,
 		&i.Revision,
 		&i.CreatedAt,
+		&i.Document,
+		&i.LayoutID,
 	)
 	return i, err
 }
 
 const tokenBySecret = `-- name: TokenBySecret :one
-SELECT token.id, token.role, token.member_id, token.label, token.expires_at,
+SELECT token.id, token.role, token.member_id, token.document, token.layout_id, token.label, token.expires_at,
     coalesce((SELECT member.name FROM member WHERE member.garden_id = token.garden_id AND member.id = token.member_id), '')::text AS member_name,
     (SELECT garden.schedule_version FROM garden WHERE garden.garden_id = token.garden_id)::bigint AS schedule_version
 FROM token
@@ -78,6 +80,8 @@ type TokenBySecretRow struct {
 	ID              uuid.UUID
 	Role            string
 	MemberID        *uuid.UUID
+	Document        *string
+	LayoutID        *uuid.UUID
 	Label           string
 	ExpiresAt       *time.Time
 	MemberName      string
@@ -93,6 +97,8 @@ func (q *Queries) TokenBySecret(ctx context.Context, gardenID uuid.UUID, secretS
 		&i.ID,
 		&i.Role,
 		&i.MemberID,
+		&i.Document,
+		&i.LayoutID,
 		&i.Label,
 		&i.ExpiresAt,
 		&i.MemberName,
@@ -115,17 +121,20 @@ func (q *Queries) TokenDelete(ctx context.Context, gardenID uuid.UUID, iD uuid.U
 
 const tokenInsert = `-- name: TokenInsert :one
 INSERT INTO token (
-    label, role, member_id, secret_sha256, expires_at, garden_id, id, revision
+    label, role, member_id, document, layout_id, secret_sha256, expires_at, garden_id, id, revision
 ) VALUES (
-    $1, $2, $3, $4, $5, $6, $7, $8
+    $1, $2, $3, $4, $5, $6, $7, $8, $9,
+    $10
 )
-RETURNING garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at
+RETURNING garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at, document, layout_id
 `
 
 type TokenInsertParams struct {
 	Label        string
 	Role         string
 	MemberID     *uuid.UUID
+	Document     *string
+	LayoutID     *uuid.UUID
 	SecretSha256 []byte
 	ExpiresAt    *time.Time
 	GardenID     uuid.UUID
@@ -138,6 +147,8 @@ func (q *Queries) TokenInsert(ctx context.Context, arg TokenInsertParams) (Token
 		arg.Label,
 		arg.Role,
 		arg.MemberID,
+		arg.Document,
+		arg.LayoutID,
 		arg.SecretSha256,
 		arg.ExpiresAt,
 		arg.GardenID,
@@ -155,12 +166,14 @@ func (q *Queries) TokenInsert(ctx context.Context, arg TokenInsertParams) (Token
 		&i.ExpiresAt,
 		&i.Revision,
 		&i.CreatedAt,
+		&i.Document,
+		&i.LayoutID,
 	)
 	return i, err
 }
 
 const tokenListPage = `-- name: TokenListPage :many
-SELECT garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at FROM token
+SELECT garden_id, id, label, role, member_id, secret_sha256, expires_at, revision, created_at, document, layout_id FROM token
 WHERE garden_id = $1 AND (created_at, id) > ($2, $3::uuid)
 ORDER BY created_at, id
 LIMIT $4
@@ -190,6 +203,8 @@ func (q *Queries) TokenListPage(ctx context.Context, gardenID uuid.UUID, afterKe
 			&i.ExpiresAt,
 			&i.Revision,
 			&i.CreatedAt,
+			&i.Document,
+			&i.LayoutID,
 		); err != nil {
 			return nil, err
 		}
