@@ -1,14 +1,18 @@
 package api
 
 import (
+	"bytes"
 	"encoding/csv"
+	"encoding/json"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"rillturn.example/rillturn/service"
+	"rillturn.example/rillturn/service/file"
 )
 
 // A sheet has three forms, by ending and by Accept, and each says the same.
@@ -115,5 +119,57 @@ func TestSchedulePdf(t *testing.T) {
 		if again := w.do(t, c); again.status != http.StatusNotModified {
 			t.Errorf("%s again: %d", c.path, again.status)
 		}
+	}
+}
+
+// Each list of a sheet has its table, here with the heads of the last columns.
+func TestLayoutSheet_listsAsTables(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, unlimited)
+	g := w.newGarden(t)
+	for list, last := range map[string]string{
+		"parts": "price_cents", "cuts": "stick_left_m", "drilling": "pipes", "planting": "mark_unit", "stored_pipes": "notes", "tasks": "text", "readings": "unit",
+	} {
+		for _, base := range []string{location(g.id, "layouts", acceptedLayout, "sheet.csv"), location(g.id, "sheet.csv")} {
+			a := w.do(t, call{method: http.MethodGet, path: base + "?list=" + list, token: g.tokens[service.Gardener]})
+			rows, err := csv.NewReader(strings.NewReader(string(a.body))).ReadAll()
+			if a.status != http.StatusOK || err != nil || len(rows) < 2 && list != "stored_pipes" || rows[0][len(rows[0])-1] != last {
+				t.Errorf("%s, %s: %d, %v, %.200s", base, list, a.status, err, a.body)
+			}
+		}
+	}
+	a := w.do(t, call{method: http.MethodGet, path: location(g.id, "sheet.csv") + "?list=everything", token: g.tokens[service.Gardener]})
+	if a.status != http.StatusBadRequest || !strings.Contains(string(a.body), "#query/list") {
+		t.Errorf("an unknown list: %d %s", a.status, a.body)
+	}
+}
+
+// The garden written to a file and read offline gives the sheet that the service gives, to the byte.
+func TestSheet_offlineIsTheSame(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, unlimited)
+	g := w.newGarden(t)
+	online := w.do(t, call{method: http.MethodGet, path: location(g.id, "sheet"), token: g.tokens[service.Coordinator]})
+	svc := service.New(w.pool, func() time.Time { return today })
+	s, err := svc.GardenSheet(t.Context(), service.Principal{Garden: g.id, Role: service.Coordinator})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Garden.Horizon = file.Horizon{FirstDay: file.Day{Time: today.Truncate(24 * time.Hour)}, Days: 7}
+	text, err := json.Marshal(s.Garden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	read, err := file.ReadGarden(bytes.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	work, err := file.WorkSheet(read.Sheet(read.Horizon.FirstDay))
+	if err != nil {
+		t.Fatal(err)
+	}
+	offline, err := json.Marshal(work.Result())
+	if err != nil || online.status != http.StatusOK || !bytes.Equal(bytes.TrimSpace(online.body), offline) {
+		t.Errorf("offline %.300s, %v\nonline %d %.300s", offline, err, online.status, online.body)
 	}
 }

@@ -27,7 +27,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	for _, media := range []string{calendarMedia, svgMedia, pdfMedia} { // the validator knows no decoder for these: take them as text
+	for _, media := range []string{calendarMedia, svgMedia, pdfMedia, htmlMedia} { // the validator knows no decoder for these: take them as text
 		openapi3filter.RegisterBodyDecoder(media, openapi3filter.FileBodyDecoder)
 	}
 	repotest.Main(m)

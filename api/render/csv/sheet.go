@@ -34,7 +34,7 @@ type SheetTables struct {
 }
 
 // WriteSheet writes a list of a sheet, one row a line, by the rules of Write. Lengths are metric whatever the garden reads, but
-// marks and names are written for its people.
+// marks are those of its ruler, and names are written for its people.
 func WriteSheet(w io.Writer, p words.Printer, list SheetList, t SheetTables) error {
 	if list == Parts {
 		return WriteParts(w, p, t.Sheet.Parts)
@@ -60,6 +60,14 @@ func (t SheetTables) written(site, pipe int) string {
 		return fieldwork.WrittenOn(s.Label, p, s.Drills)
 	}
 	return string(p.Use)
+}
+
+// marked writes a mark as a decimal number: programs for tables take a fraction for a date.
+func marked(p words.Printer, steps int) string {
+	if p.Ruler() == fieldwork.RulerInches {
+		return number(float64(steps)*p.Ruler().Step().Inches(), lengthDigits)
+	}
+	return strconv.Itoa(steps)
 }
 
 func cutRows(_ words.Printer, t SheetTables) [][]string {
@@ -103,7 +111,7 @@ func drillRows(p words.Printer, t SheetTables) [][]string {
 				rows = append(rows, []string{
 					text(t.Layouts[i]), d.Name, number(float64(d.Length), lengthDigits), number(d.Pattern.HoleDiameter.Millimeters(), 3),
 					number(d.Bit.Size.Millimeters(), 3), strconv.Itoa(d.Pattern.Sides), string(d.Pattern.Facing), strconv.Itoa(n + 1),
-					number(float64(m.At), lengthDigits), p.Mark(m.Steps), p.MarkUnit(), strconv.Itoa(m.Holes), text(strings.Join(names, "; ")),
+					number(float64(m.At), lengthDigits), marked(p, m.Steps), p.MarkUnit(), strconv.Itoa(m.Holes), text(strings.Join(names, "; ")),
 				})
 			}
 		}
@@ -121,7 +129,7 @@ func plantRows(p words.Printer, t SheetTables) [][]string {
 					for _, at := range wet.Plants {
 						rows = append(rows, []string{
 							text(t.Layouts[i]), text(m.Planting.Name), strconv.Itoa(r.Outlet + 1), strconv.Itoa(r.Side), number(float64(wet.At), lengthDigits),
-							number(float64(at), lengthDigits), p.Mark(p.Ruler().Mark(at)), p.MarkUnit(),
+							number(float64(at), lengthDigits), marked(p, p.Ruler().Mark(at)), p.MarkUnit(),
 						})
 					}
 				}

@@ -80,7 +80,7 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 	} else {
 		c.number(i, end+6, text)
 	}
-	c.ink(120)
+	c.ink(80)
 	c.line(c.x, y, end, y, 1.2)
 	c.ink(0)
 	c.line(end, y-3, end, y+3, 1.2)

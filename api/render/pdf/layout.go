@@ -253,7 +253,7 @@ func (l *layoutPages) stored() {
 			rows = append(rows, []string{words.OneLine(r.Stored), l.written(r.Site, r.Pipe), todo})
 		}
 	}
-	if len(rows) == 0 {
+	if rows = append(rows, l.fromOffCuts()...); len(rows) == 0 {
 		return
 	}
 	l.heading(l.p.Sheet(words.SheetStored), 40)
@@ -310,7 +310,7 @@ func (l *layoutPages) cutRows(c *fieldwork.PipeCuts) [][]string {
 			name = fmt.Sprintf("%d–%d: %d × %s", n+1, end, end-n, l.p.Measure(sticks[n].Length))
 		}
 		if sticks[n].OffCut != "" {
-			name += " (" + words.OneLine(sticks[n].OffCut) + ")"
+			name += " (" + l.offCut(&sticks[n]) + ")"
 		}
 		texts := make([]string, 0, end-n)
 		for i := n; i < end; i++ {
@@ -318,6 +318,39 @@ func (l *layoutPages) cutRows(c *fieldwork.PipeCuts) [][]string {
 		}
 		rows = append(rows, []string{together(name), counted(lengths, " + ") + ":\n" + counted(texts, " / "), together(l.p.Measure(sticks[n].Left).String())})
 		n = end
+	}
+	return rows
+}
+
+// offCut names what a stick is that is not bought.
+func (l *layoutPages) offCut(s *fieldwork.CutStick) string {
+	if s.Rest {
+		return l.p.RestOf(s.OffCut)
+	}
+	return words.OneLine(s.OffCut)
+}
+
+// fromOffCuts lists the off-cuts that pieces of the layout are cut from, with what they become.
+func (l *layoutPages) fromOffCuts() [][]string {
+	var rows [][]string
+	for i := range l.d.Sheet.Cuts {
+		c := &l.d.Sheet.Cuts[i]
+		for k := range c.List.Sticks {
+			s := &c.List.Sticks[k]
+			if s.OffCut == "" {
+				continue
+			}
+			var names, lengths []string
+			for _, n := range s.Pieces {
+				if at := c.Pieces[n]; at.Site == l.d.Site {
+					names = append(names, together(l.written(at.Site, at.Pipe)))
+					lengths = append(lengths, together(l.p.Measure(l.d.Sheet.Sites[at.Site].Assembly.Pipes[at.Pipe].Length).String()))
+				}
+			}
+			if len(names) > 0 {
+				rows = append(rows, []string{l.offCut(s), counted(names, ", "), l.p.CutTo(counted(lengths, " + "))})
+			}
+		}
 	}
 	return rows
 }

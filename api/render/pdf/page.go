@@ -324,10 +324,10 @@ func (s *sheet) heading(text string, h float64) {
 	s.y += 5
 }
 
-// strong writes a line that heads a few others.
+// strong writes a line that heads a few others; at least h, more in large print, must fit below it.
 func (s *sheet) strong(text string, h float64) {
 	s.font(bodySize, bold)
-	s.need(s.lineHeight()*1.4 + h)
+	s.need(s.lineHeight()*1.4 + h*s.scale)
 	s.y += 3
 	for _, l := range s.wrap(text, s.room()) {
 		s.y += s.lineHeight()

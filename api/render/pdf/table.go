@@ -145,7 +145,7 @@ func (s *sheet) row(columns []column, row []string, widths []float64, h float64)
 		x += widths[i]
 	}
 	s.y = top + h
-	s.ink(150)
+	s.ink(90) // dark enough for a printer that knows only black and white
 	s.line(marginSide, s.y, s.right(), s.y, 0.4)
 	s.ink(0)
 }

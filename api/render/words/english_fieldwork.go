@@ -40,6 +40,8 @@ var englishFieldwork = fieldworkPhrases{
 	drill:       englishDrill,
 	planting:    englishPlantingLine,
 	reservation: englishReservation,
+	restOf:      func(label string) string { return "rest of " + label },
+	cutTo:       func(lengths string) string { return "Cut to " + lengths + ", as the cut list says." },
 	plantRows: func(outlets []int, sides int) string {
 		text := "Lateral "
 		if len(outlets) > 1 {

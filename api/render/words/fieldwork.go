@@ -114,6 +114,8 @@ type fieldworkPhrases struct {
 	drill       func(p Printer, d *fieldwork.DrillSheet) []string
 	planting    func(p Printer, m *fieldwork.PlantingMarks) string
 	reservation func(p Printer, r *fieldwork.Reservation) string
+	restOf      func(label string) string
+	cutTo       func(lengths string) string
 	plantRows   func(outlets []int, sides int) string
 	alsoAt      func(outlets []int) string
 	bucketTest  func(bucket string) string
@@ -219,6 +221,12 @@ func (p Printer) PlantingLine(m *fieldwork.PlantingMarks) string {
 func (p Printer) ReservationLine(r *fieldwork.Reservation) string {
 	return p.language.fieldwork.reservation(p, r)
 }
+
+// RestOf names what is cut off a stored pipe.
+func (p Printer) RestOf(label string) string { return p.language.fieldwork.restOf(OneLine(label)) }
+
+// CutTo says to cut an off-cut.
+func (p Printer) CutTo(lengths string) string { return p.language.fieldwork.cutTo(lengths) }
 
 // PlantRows names rows of plants by their laterals; outlets are counted from 0.
 func (p Printer) PlantRows(outlets []int, sides int) string {

@@ -76,6 +76,7 @@ func TestFieldwork_sentencesAreSentences(t *testing.T) {
 			p.PlantingLine(&fieldwork.PlantingMarks{Planting: fieldwork.Planting{Name: "corn"}, Count: 1, Spacing: 0.15}),
 			p.ReservationLine(&fieldwork.Reservation{AsItIs: true}),
 			p.ReservationLine(&fieldwork.Reservation{Reversed: true, CutOffTee: 0.1, CutOff: 0.6, PluggedOff: 1, NewHoles: 3}),
+			p.CutTo("2 ft + 1 ft"),
 			p.PartsSum(fieldwork.PartsCost{Cents: 1205, Unpriced: 1}), p.PartsSum(fieldwork.PartsCost{Cents: 5}))
 		for _, s := range all {
 			if first := s[0]; first >= 'a' && first <= 'z' || !strings.HasSuffix(s, ".") || strings.Contains(s, "%!") ||
