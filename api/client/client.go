@@ -178,6 +178,33 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for HumidityClass.
+const (
+	Arid      HumidityClass = "arid"
+	Humid     HumidityClass = "humid"
+	SemiArid  HumidityClass = "semi_arid"
+	SubHumid  HumidityClass = "sub_humid"
+	VeryHumid HumidityClass = "very_humid"
+)
+
+// Valid indicates whether the value is a known member of the HumidityClass enum.
+func (e HumidityClass) Valid() bool {
+	switch e {
+	case Arid:
+		return true
+	case Humid:
+		return true
+	case SemiArid:
+		return true
+	case SubHumid:
+		return true
+	case VeryHumid:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Language.
 const (
 	En Language = "en"
@@ -355,6 +382,27 @@ func (e PipeCondition) Valid() bool {
 	case Unfit:
 		return true
 	case Worn:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Psychrometer.
+const (
+	Indoor              Psychrometer = "indoor"
+	NaturallyVentilated Psychrometer = "naturally_ventilated"
+	Ventilated          Psychrometer = "ventilated"
+)
+
+// Valid indicates whether the value is a known member of the Psychrometer enum.
+func (e Psychrometer) Valid() bool {
+	switch e {
+	case Indoor:
+		return true
+	case NaturallyVentilated:
+		return true
+	case Ventilated:
 		return true
 	default:
 		return false
@@ -844,6 +892,14 @@ type AuditEntryList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// ClimateNormals The mean days of the twelve months, or none.
+//
+// Examples: {"months":[{"month":1,"tmax_c":8.2,"tmin_c":2.7},{"month":2,"tmax_c":9.9,"tmin_c":4.1},{"month":3,"tmax_c":12.4,"tmin_c":4.9},{"month":4,"tmax_c":15,"tmin_c":6.4},{"month":5,"tmax_c":18.7,"tmin_c":9.3},{"month":6,"tmax_c":21.4,"tmin_c":11.8},{"month":7,"tmax_c":24.9,"tmin_c":13.7},{"month":8,"tmax_c":24.9,"tmin_c":14.1},{"month":9,"tmax_c":21.4,"tmin_c":11.6},{"month":10,"tmax_c":15.9,"tmin_c":8.7},{"month":11,"tmax_c":11,"tmin_c":5.2},{"month":12,"tmax_c":8,"tmin_c":2.9}]}
+type ClimateNormals struct {
+	// Months Each month once, or none at all.
+	Months []MonthNormals `json:"months"`
+}
+
 // Closure Days on which a source may not run.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","day_parity":"odd","exempt_methods":["can"],"first_day":"2026-08-01","id":"01985c00-0000-7000-8000-000000000900","last_day":"2026-08-31","revision":1,"rule":"drought rule of the town: no watering on odd dates, cans exempt","updated_at":"2026-04-11T08:15:00Z","weekdays":[]}
@@ -925,7 +981,7 @@ type Crop = file.Crop
 // CropList A page of a list.
 type CropList struct {
 	// Items The items of the page.
-	Items []Crop `json:"items"`
+	Items []ListedCrop `json:"items"`
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
@@ -1140,7 +1196,7 @@ type FlowTest struct {
 	// Note Anything worth knowing.
 	Note string `json:"note"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
@@ -1190,7 +1246,7 @@ type FlowTestValues struct {
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min,omitempty"`
 
 	// TestedAt When it was measured.
@@ -1220,8 +1276,11 @@ type ForcedChange struct {
 
 // Garden A garden.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
+// Examples: {"coastal":false,"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
 type Garden struct {
+	// Coastal A large water body governs the air: radiation that nobody measured is estimated as on a coast.
+	Coastal bool `json:"coastal"`
+
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -1233,6 +1292,9 @@ type Garden struct {
 
 	// FreeShare Share of the water hours that stays free for open taps.
 	FreeShare float64 `json:"free_share"`
+
+	// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+	HumidityClass *HumidityClass `json:"humidity_class,omitempty"`
 
 	// Id The identity of the garden; it stands in every path and in every token.
 	Id openapi_types.UUID `json:"id"`
@@ -1302,7 +1364,7 @@ type GardenCreated struct {
 
 	// Garden A garden.
 	//
-	// Examples: {"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
+	// Examples: {"coastal":false,"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
 	Garden Garden `json:"garden"`
 
 	// Token A new token. `secret` is shown here once and never again; a replayed request omits it.
@@ -1313,6 +1375,9 @@ type GardenCreated struct {
 //
 // Examples: {"elevation_m":12,"fairness":"need","free_share":0.1,"language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"start_grid_min":5,"time_zone":"America/New_York","units":"us","water_off":"2026-10-31","water_on":"2026-04-15"}
 type GardenValues struct {
+	// Coastal A large water body governs the air: radiation that nobody measured is estimated as on a coast.
+	Coastal bool `json:"coastal,omitempty"`
+
 	// ElevationM Height above sea level.
 	ElevationM float64 `json:"elevation_m"`
 
@@ -1321,6 +1386,9 @@ type GardenValues struct {
 
 	// FreeShare Share of the water hours that stays free for open taps.
 	FreeShare float64 `json:"free_share"`
+
+	// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+	HumidityClass *HumidityClass `json:"humidity_class,omitempty"`
 
 	// Language Language of sentences in answers and documents.
 	Language Language `json:"language"`
@@ -1421,6 +1489,9 @@ type HolderValues struct {
 
 // HoursPlan A stretch of time.
 type HoursPlan = file.HoursPlan
+
+// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+type HumidityClass string
 
 // Language Language of sentences in answers and documents.
 type Language string
@@ -1765,6 +1836,17 @@ type LedgerSoil struct {
 // LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
 type LinkDocument string
 
+// ListedCrop A crop that a planting may name.
+type ListedCrop struct {
+	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	Crop Crop `json:"crop"`
+
+	// OwnCropId Of one of the garden's own; left out for a published crop.
+	OwnCropId *openapi_types.UUID `json:"own_crop_id,omitempty"`
+}
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -1809,6 +1891,62 @@ type MemberValues struct {
 
 	// Role What a person does in the garden.
 	Role MemberRole `json:"role"`
+}
+
+// MonthNormals The mean day of a month over many years.
+//
+// Examples: {"month":7,"tmax_c":26.6,"tmin_c":14.8}
+type MonthNormals struct {
+	// DewPointC Dew point.
+	DewPointC *float64 `json:"dew_point_c,omitempty"`
+
+	// DryBulbC Dry bulb of a psychrometer, with wet_bulb_c.
+	DryBulbC *float64 `json:"dry_bulb_c,omitempty"`
+
+	// Et0Mm Reference evapotranspiration that somebody else worked out. It prevails over what follows from the rest.
+	Et0Mm *float64 `json:"et0_mm,omitempty"`
+
+	// Month 1 is January.
+	Month int32 `json:"month"`
+
+	// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+	Psychrometer *Psychrometer `json:"psychrometer,omitempty"`
+
+	// RadiationMjM2 Solar radiation of the day.
+	RadiationMjM2 *float64 `json:"radiation_mj_m2,omitempty"`
+
+	// RainMm Rain. It is kept and never counted.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RhMaxPct Highest relative humidity.
+	RhMaxPct *float64 `json:"rh_max_pct,omitempty"`
+
+	// RhMeanPct Mean relative humidity.
+	RhMeanPct *float64 `json:"rh_mean_pct,omitempty"`
+
+	// RhMinPct Lowest relative humidity.
+	RhMinPct *float64 `json:"rh_min_pct,omitempty"`
+
+	// SunshineH Hours of bright sunshine.
+	SunshineH *float64 `json:"sunshine_h,omitempty"`
+
+	// TmaxC Highest temperature.
+	TmaxC *float64 `json:"tmax_c,omitempty"`
+
+	// TminC Lowest temperature.
+	TminC *float64 `json:"tmin_c,omitempty"`
+
+	// VaporPressureKpa Mean actual vapour pressure. It prevails over all other humidity.
+	VaporPressureKpa *float64 `json:"vapor_pressure_kpa,omitempty"`
+
+	// WetBulbC Its wet bulb.
+	WetBulbC *float64 `json:"wet_bulb_c,omitempty"`
+
+	// WindHeightM Height at which the wind was measured; left out: 2 m.
+	WindHeightM *float64 `json:"wind_height_m,omitempty"`
+
+	// WindMS Mean wind speed.
+	WindMS *float64 `json:"wind_m_s,omitempty"`
 }
 
 // Mulch What covers the soil.
@@ -1876,6 +2014,37 @@ type OpenSetQuestions struct {
 	Questions FlowQuestions `json:"questions"`
 }
 
+// OwnCrop A crop of the garden's own.
+//
+// Examples: {"created_at":"2026-04-11T08:15:00Z","crop":{"code":"amaranth","depletion_fraction":0.5,"height_m":1.2,"kc_end":0.9,"kc_ini":0.6,"kc_mid":1,"kcb_end":0.8,"kcb_ini":0.15,"kcb_mid":0.95,"plant_spacing_m":0.3,"root_depth_m":0.6,"stages":{"development_d":25,"initial_d":20,"late_d":15,"mid_d":30}},"id":"01985c00-0000-7000-8000-000000000067","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
+type OwnCrop struct {
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	Crop Crop `json:"crop"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Revision Rises by one with every change; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// UpdatedAt When it was last changed.
+	UpdatedAt time.Time `json:"updated_at"`
+}
+
+// OwnCropList A page of a list.
+type OwnCropList struct {
+	// Items The items of the page.
+	Items []OwnCrop `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
 // Paper A size of paper.
 type Paper string
 
@@ -1915,7 +2084,7 @@ type Planting struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
-	// Crop Name of a crop of the library; its constants are copied when it is planted.
+	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
 
 	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
@@ -2052,7 +2221,7 @@ type PlantingNeed struct {
 	WantedL float64 `json:"wanted_l"`
 }
 
-// PlantingValues A crop on a plot.
+// PlantingValues A crop on a plot. Constants of the crop that are given hold for this planting alone. Left out: those that it has, or a copy of the garden's own or the published ones when it is new or the crop changes.
 //
 // Examples: {"area_m2":4,"crop":"lettuce","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","wetted_fraction":0.5}
 type PlantingValues struct {
@@ -2065,8 +2234,13 @@ type PlantingValues struct {
 	// Companions Other crops on the same bed.
 	Companions []PlantingCompanion `json:"companions,omitempty"`
 
-	// Crop Name of a crop of the library; its constants are copied when it is planted.
+	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
 	DualCoefficient bool `json:"dual_coefficient,omitempty"`
@@ -2297,6 +2471,64 @@ type ProblemError struct {
 	Reason string `json:"reason"`
 }
 
+// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+type Psychrometer string
+
+// RainReading The rain of a day as somebody read it from a gauge on a plot.
+//
+// Examples: {"created_at":"2026-07-05T07:00:00Z","day":"2026-07-05","id":"01985c00-0000-7000-8000-000000000068","note":"emptied at noon","plot_id":"01985c00-0000-7000-8000-000000000041","rain_mm":6.5,"reporter":"Wren","revision":1}
+type RainReading struct {
+	// CreatedAt When it was entered.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Day The day on which it rained, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note"`
+
+	// PlotId The plot on which the gauge stands.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// RainMm The rain. 0: none fell.
+	RainMm float64 `json:"rain_mm"`
+
+	// Reporter Who entered it.
+	Reporter string `json:"reporter"`
+
+	// Revision Counts changes.
+	Revision int64 `json:"revision"`
+}
+
+// RainReadingList A page of a list.
+type RainReadingList struct {
+	// Items The items of the page.
+	Items []RainReading `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// RainReadingValues The rain of a day as somebody read it from a gauge on a plot.
+//
+// Examples: {"day":"2026-07-05","note":"emptied at noon","plot_id":"01985c00-0000-7000-8000-000000000041","rain_mm":6.5}
+type RainReadingValues struct {
+	// Day The day on which it rained, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// PlotId The plot on which the gauge stands.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// RainMm The rain. 0: none fell.
+	RainMm float64 `json:"rain_mm"`
+}
+
 // ReferenceEt Reference evapotranspiration by day.
 type ReferenceEt struct {
 	// Days In order, without gaps.
@@ -2316,6 +2548,9 @@ type ReferenceEtDay struct {
 
 	// RainMm Rain as measured. Left out where nobody measured it.
 	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RainRead Somebody read that rain from a gauge in the garden.
+	RainRead bool `json:"rain_read"`
 
 	// Rung What it stands on: et0_given, measured, measured_partly, temperatures_only, forecast, recent_mean, normals or latitude_table.
 	Rung string `json:"rung"`
@@ -2596,13 +2831,16 @@ type SeasonValues struct {
 
 // ServiceLine A metered pipe that feeds sources.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
+// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
 type ServiceLine struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -2631,10 +2869,13 @@ type ServiceLineList struct {
 
 // ServiceLineValues A metered pipe that feeds sources.
 //
-// Examples: {"daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"name":"meter by the gate"}
+// Examples: {"daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"name":"meter by the gate"}
 type ServiceLineValues struct {
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -2885,8 +3126,11 @@ type Strip string
 // SupplyAssumption One thing the supply curve rests on besides the tests.
 type SupplyAssumption = file.AssumptionResult
 
-// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
+// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·((1 − `own_share`)·(Q + E)^`n` + `own_share`·Q^`n`) with Q in L/min and E = `elsewhere_l_per_min`, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// SupplyFlowTest Whether a flow test made the curve: tests made in the water hours of the source, or up to an hour from them, make it alone where there is one for all of the hours.
+type SupplyFlowTest = file.TestUse
 
 // Supposed One change; exactly one field is set.
 type Supposed struct {
@@ -3544,6 +3788,12 @@ type WaterSource struct {
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
 
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
+
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`
 
@@ -3606,6 +3856,12 @@ type WaterSourceValues struct {
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
 
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
+
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`
 
@@ -3626,8 +3882,17 @@ type WeatherDay struct {
 	// DewPointC Dew point.
 	DewPointC *float64 `json:"dew_point_c,omitempty"`
 
+	// DryBulbC Dry bulb of a psychrometer, with wet_bulb_c.
+	DryBulbC *float64 `json:"dry_bulb_c,omitempty"`
+
+	// Et0Mm Reference evapotranspiration that somebody else worked out. It prevails over what follows from the rest.
+	Et0Mm *float64 `json:"et0_mm,omitempty"`
+
 	// Kind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 	Kind WeatherKind `json:"kind"`
+
+	// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+	Psychrometer *Psychrometer `json:"psychrometer,omitempty"`
 
 	// RadiationMjM2 Solar radiation of the day.
 	RadiationMjM2 *float64 `json:"radiation_mj_m2,omitempty"`
@@ -3656,7 +3921,13 @@ type WeatherDay struct {
 	// TminC Lowest temperature.
 	TminC *float64 `json:"tmin_c,omitempty"`
 
-	// WindHeightM Height at which the wind was measured; 2 m when left out.
+	// VaporPressureKpa Mean actual vapour pressure. It prevails over all other humidity.
+	VaporPressureKpa *float64 `json:"vapor_pressure_kpa,omitempty"`
+
+	// WetBulbC Its wet bulb.
+	WetBulbC *float64 `json:"wet_bulb_c,omitempty"`
+
+	// WindHeightM Height at which the wind was measured; left out: that of the station, else 2 m.
 	WindHeightM *float64 `json:"wind_height_m,omitempty"`
 
 	// WindMS Mean wind speed.
@@ -3690,6 +3961,19 @@ type WeatherDayStored struct {
 
 // WeatherKind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 type WeatherKind string
+
+// WeatherStation A weather station of the garden, or near it.
+//
+// Examples: {"elevation_m":130,"latitude_deg":47.45,"station":"airfield","wind_height_m":10}
+type WeatherStation = file.WeatherStation
+
+// WeatherStations Weather stations, in the order in which they are believed.
+//
+// Examples: {"stations":[{"station":"shed roof"},{"station":"airfield","wind_height_m":10}]}
+type WeatherStations struct {
+	// Stations The first one is believed before all others.
+	Stations []WeatherStation `json:"stations"`
+}
 
 // Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
 //
@@ -3788,6 +4072,9 @@ type Workshop = file.Workshop
 // ClosurePath defines model for ClosurePath.
 type ClosurePath = openapi_types.UUID
 
+// CropPath defines model for CropPath.
+type CropPath = openapi_types.UUID
+
 // Cursor defines model for Cursor.
 type Cursor = string
 
@@ -3874,6 +4161,9 @@ type PlotFilter = openapi_types.UUID
 
 // PlotPath defines model for PlotPath.
 type PlotPath = openapi_types.UUID
+
+// ReadingPath defines model for ReadingPath.
+type ReadingPath = openapi_types.UUID
 
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
@@ -4026,6 +4316,18 @@ type AuditEntryListParams struct {
 
 	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ClimateNormalsGetParams defines parameters for ClimateNormalsGet.
+type ClimateNormalsGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// ClimateNormalsReplaceParams defines parameters for ClimateNormalsReplace.
+type ClimateNormalsReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
 // ClosureListParams defines parameters for ClosureList.
@@ -4256,6 +4558,39 @@ type MemberReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// OwnCropListParams defines parameters for OwnCropList.
+type OwnCropListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// OwnCropCreateParams defines parameters for OwnCropCreate.
+type OwnCropCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// OwnCropDeleteParams defines parameters for OwnCropDelete.
+type OwnCropDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// OwnCropGetParams defines parameters for OwnCropGet.
+type OwnCropGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// OwnCropReplaceParams defines parameters for OwnCropReplace.
+type OwnCropReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // PlanningRulesGetParams defines parameters for PlanningRulesGet.
 type PlanningRulesGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4395,6 +4730,36 @@ type HolderGetParams struct {
 type HolderReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RainReadingListParams defines parameters for RainReadingList.
+type RainReadingListParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// RainReadingCreateParams defines parameters for RainReadingCreate.
+type RainReadingCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// RainReadingDeleteParams defines parameters for RainReadingDelete.
+type RainReadingDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RainReadingGetParams defines parameters for RainReadingGet.
+type RainReadingGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // ReferenceEtListParams defines parameters for ReferenceEtList.
@@ -4892,6 +5257,18 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WeatherStationsGetParams defines parameters for WeatherStationsGet.
+type WeatherStationsGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WeatherStationsReplaceParams defines parameters for WeatherStationsReplace.
+type WeatherStationsReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // WebhookListParams defines parameters for WebhookList.
 type WebhookListParams struct {
 	// Limit Most items of one page.
@@ -4943,6 +5320,9 @@ type GardenCreateJSONRequestBody = GardenCreate
 // GardenReplaceJSONRequestBody defines body for GardenReplace for application/json ContentType.
 type GardenReplaceJSONRequestBody = GardenValues
 
+// ClimateNormalsReplaceJSONRequestBody defines body for ClimateNormalsReplace for application/json ContentType.
+type ClimateNormalsReplaceJSONRequestBody = ClimateNormals
+
 // ClosureCreateJSONRequestBody defines body for ClosureCreate for application/json ContentType.
 type ClosureCreateJSONRequestBody = ClosureValues
 
@@ -4976,6 +5356,12 @@ type MemberCreateJSONRequestBody = MemberValues
 // MemberReplaceJSONRequestBody defines body for MemberReplace for application/json ContentType.
 type MemberReplaceJSONRequestBody = MemberValues
 
+// OwnCropCreateJSONRequestBody defines body for OwnCropCreate for application/json ContentType.
+type OwnCropCreateJSONRequestBody = Crop
+
+// OwnCropReplaceJSONRequestBody defines body for OwnCropReplace for application/json ContentType.
+type OwnCropReplaceJSONRequestBody = Crop
+
 // PlanningRulesReplaceJSONRequestBody defines body for PlanningRulesReplace for application/json ContentType.
 type PlanningRulesReplaceJSONRequestBody = PlanningRules
 
@@ -4996,6 +5382,9 @@ type HolderCreateJSONRequestBody = HolderValues
 
 // HolderReplaceJSONRequestBody defines body for HolderReplace for application/json ContentType.
 type HolderReplaceJSONRequestBody = HolderValues
+
+// RainReadingCreateJSONRequestBody defines body for RainReadingCreate for application/json ContentType.
+type RainReadingCreateJSONRequestBody = RainReadingValues
 
 // RotationCreateJSONRequestBody defines body for RotationCreate for application/json ContentType.
 type RotationCreateJSONRequestBody = RotationCreate
@@ -5050,6 +5439,9 @@ type WaterSourceCloseJSONRequestBody = WaterOffCreate
 
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
+
+// WeatherStationsReplaceJSONRequestBody defines body for WeatherStationsReplace for application/json ContentType.
+type WeatherStationsReplaceJSONRequestBody = WeatherStations
 
 // WebhookCreateJSONRequestBody defines body for WebhookCreate for application/json ContentType.
 type WebhookCreateJSONRequestBody = WebhookValues
@@ -5190,6 +5582,29 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/audit-entries (the `AuditEntryList` operationId).
 	AuditEntryList(ctx context.Context, garden GardenPath, params *AuditEntryListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ClimateNormalsGet Read the mean days of the twelve months
+	//
+	// Corresponds with GET /v1/gardens/{garden}/climate-normals (the `ClimateNormalsGet` operationId).
+	ClimateNormalsGet(ctx context.Context, garden GardenPath, params *ClimateNormalsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ClimateNormalsReplaceWithBody Replace the mean days of the twelve months
+	//
+	// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+	ClimateNormalsReplaceWithBody(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ClimateNormalsReplace Replace the mean days of the twelve months
+	//
+	// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+	ClimateNormalsReplace(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, body ClimateNormalsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ClosureList List closures
 	//
 	// Corresponds with GET /v1/gardens/{garden}/closures (the `ClosureList` operationId).
@@ -5233,7 +5648,9 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/closures/{closure} (the `ClosureReplace` operationId).
 	ClosureReplace(ctx context.Context, garden GardenPath, closure ClosurePath, params *ClosureReplaceParams, body ClosureReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// CropList List the published crop library
+	// CropList List the crops that a planting may name
+	//
+	// The published library by code, with the garden's own crops beside and in place of published ones.
 	//
 	// Corresponds with GET /v1/gardens/{garden}/crops (the `CropList` operationId).
 	CropList(ctx context.Context, garden GardenPath, params *CropListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -5478,6 +5895,59 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/members/{member} (the `MemberReplace` operationId).
 	MemberReplace(ctx context.Context, garden GardenPath, member MemberPath, params *MemberReplaceParams, body MemberReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// OwnCropList List the garden's own crops
+	//
+	// Corresponds with GET /v1/gardens/{garden}/own-crops (the `OwnCropList` operationId).
+	OwnCropList(ctx context.Context, garden GardenPath, params *OwnCropListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropCreateWithBody Add a crop of the garden's own
+	//
+	// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+	OwnCropCreateWithBody(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropCreate Add a crop of the garden's own
+	//
+	// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+	OwnCropCreate(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, body OwnCropCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropDelete Delete one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropDelete` operationId).
+	OwnCropDelete(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropGet Read one of the garden's own crops
+	//
+	// Corresponds with GET /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropGet` operationId).
+	OwnCropGet(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropReplaceWithBody Replace one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+	OwnCropReplaceWithBody(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OwnCropReplace Replace one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+	OwnCropReplace(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, body OwnCropReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PlanningRulesGet Read the rules for every plan
 	//
 	// Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
@@ -5648,6 +6118,39 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 	PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RainReadingList List rain readings
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rain-readings (the `RainReadingList` operationId).
+	RainReadingList(ctx context.Context, garden GardenPath, params *RainReadingListParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RainReadingCreateWithBody Record the rain that somebody read from a gauge
+	//
+	// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+	RainReadingCreateWithBody(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RainReadingCreate Record the rain that somebody read from a gauge
+	//
+	// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+	RainReadingCreate(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, body RainReadingCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RainReadingDelete Delete a rain reading
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingDelete` operationId).
+	RainReadingDelete(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RainReadingGet Read a rain reading
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingGet` operationId).
+	RainReadingGet(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReferenceEtList Read reference evapotranspiration by day
 	//
@@ -6177,6 +6680,29 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStore(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// WeatherStationsGet Read the weather stations
+	//
+	// Corresponds with GET /v1/gardens/{garden}/weather-stations (the `WeatherStationsGet` operationId).
+	WeatherStationsGet(ctx context.Context, garden GardenPath, params *WeatherStationsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WeatherStationsReplaceWithBody Replace the weather stations
+	//
+	// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+	WeatherStationsReplaceWithBody(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WeatherStationsReplace Replace the weather stations
+	//
+	// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+	WeatherStationsReplace(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, body WeatherStationsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// WebhookList List webhooks
 	//
 	// Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
@@ -6429,6 +6955,59 @@ func (c *Client) AuditEntryList(ctx context.Context, garden GardenPath, params *
 	return c.Client.Do(req)
 }
 
+// ClimateNormalsGet Read the mean days of the twelve months
+//
+// Corresponds with GET /v1/gardens/{garden}/climate-normals (the `ClimateNormalsGet` operationId).
+func (c *Client) ClimateNormalsGet(ctx context.Context, garden GardenPath, params *ClimateNormalsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewClimateNormalsGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ClimateNormalsReplaceWithBody Replace the mean days of the twelve months
+//
+// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+func (c *Client) ClimateNormalsReplaceWithBody(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewClimateNormalsReplaceRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ClimateNormalsReplace Replace the mean days of the twelve months
+//
+// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+func (c *Client) ClimateNormalsReplace(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, body ClimateNormalsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewClimateNormalsReplaceRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ClosureList List closures
 //
 // Corresponds with GET /v1/gardens/{garden}/closures (the `ClosureList` operationId).
@@ -6542,7 +7121,9 @@ func (c *Client) ClosureReplace(ctx context.Context, garden GardenPath, closure 
 	return c.Client.Do(req)
 }
 
-// CropList List the published crop library
+// CropList List the crops that a planting may name
+//
+// The published library by code, with the garden's own crops beside and in place of published ones.
 //
 // Corresponds with GET /v1/gardens/{garden}/crops (the `CropList` operationId).
 func (c *Client) CropList(ctx context.Context, garden GardenPath, params *CropListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -7197,6 +7778,129 @@ func (c *Client) MemberReplace(ctx context.Context, garden GardenPath, member Me
 	return c.Client.Do(req)
 }
 
+// OwnCropList List the garden's own crops
+//
+// Corresponds with GET /v1/gardens/{garden}/own-crops (the `OwnCropList` operationId).
+func (c *Client) OwnCropList(ctx context.Context, garden GardenPath, params *OwnCropListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropCreateWithBody Add a crop of the garden's own
+//
+// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+func (c *Client) OwnCropCreateWithBody(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropCreate Add a crop of the garden's own
+//
+// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+func (c *Client) OwnCropCreate(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, body OwnCropCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropCreateRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropDelete Delete one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Corresponds with DELETE /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropDelete` operationId).
+func (c *Client) OwnCropDelete(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropDeleteRequest(c.Server, garden, crop, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropGet Read one of the garden's own crops
+//
+// Corresponds with GET /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropGet` operationId).
+func (c *Client) OwnCropGet(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropGetRequest(c.Server, garden, crop, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropReplaceWithBody Replace one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+func (c *Client) OwnCropReplaceWithBody(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropReplaceRequestWithBody(c.Server, garden, crop, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OwnCropReplace Replace one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+func (c *Client) OwnCropReplace(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, body OwnCropReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOwnCropReplaceRequest(c.Server, garden, crop, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PlanningRulesGet Read the rules for every plan
 //
 // Corresponds with GET /v1/gardens/{garden}/planning-rules (the `PlanningRulesGet` operationId).
@@ -7628,6 +8332,89 @@ func (c *Client) HolderReplace(ctx context.Context, garden GardenPath, plot Plot
 // Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 func (c *Client) PlotShortfallGet(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlotShortfallGetRequest(c.Server, garden, plot)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RainReadingList List rain readings
+//
+// Corresponds with GET /v1/gardens/{garden}/rain-readings (the `RainReadingList` operationId).
+func (c *Client) RainReadingList(ctx context.Context, garden GardenPath, params *RainReadingListParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRainReadingListRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RainReadingCreateWithBody Record the rain that somebody read from a gauge
+//
+// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+func (c *Client) RainReadingCreateWithBody(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRainReadingCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RainReadingCreate Record the rain that somebody read from a gauge
+//
+// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+func (c *Client) RainReadingCreate(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, body RainReadingCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRainReadingCreateRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RainReadingDelete Delete a rain reading
+//
+// Corresponds with DELETE /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingDelete` operationId).
+func (c *Client) RainReadingDelete(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingDeleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRainReadingDeleteRequest(c.Server, garden, reading, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RainReadingGet Read a rain reading
+//
+// Corresponds with GET /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingGet` operationId).
+func (c *Client) RainReadingGet(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRainReadingGetRequest(c.Server, garden, reading, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9026,6 +9813,59 @@ func (c *Client) WeatherDayStore(ctx context.Context, garden GardenPath, body We
 	return c.Client.Do(req)
 }
 
+// WeatherStationsGet Read the weather stations
+//
+// Corresponds with GET /v1/gardens/{garden}/weather-stations (the `WeatherStationsGet` operationId).
+func (c *Client) WeatherStationsGet(ctx context.Context, garden GardenPath, params *WeatherStationsGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWeatherStationsGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WeatherStationsReplaceWithBody Replace the weather stations
+//
+// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+func (c *Client) WeatherStationsReplaceWithBody(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWeatherStationsReplaceRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WeatherStationsReplace Replace the weather stations
+//
+// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+func (c *Client) WeatherStationsReplace(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, body WeatherStationsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWeatherStationsReplaceRequest(c.Server, garden, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // WebhookList List webhooks
 //
 // Corresponds with GET /v1/gardens/{garden}/webhooks (the `WebhookList` operationId).
@@ -9584,6 +10424,117 @@ func NewAuditEntryListRequest(server string, garden GardenPath, params *AuditEnt
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewClimateNormalsGetRequest constructs an http.Request for the ClimateNormalsGet method
+func NewClimateNormalsGetRequest(server string, garden GardenPath, params *ClimateNormalsGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/climate-normals", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewClimateNormalsReplaceRequest calls the generic ClimateNormalsReplace builder with application/json body
+func NewClimateNormalsReplaceRequest(server string, garden GardenPath, params *ClimateNormalsReplaceParams, body ClimateNormalsReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewClimateNormalsReplaceRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewClimateNormalsReplaceRequestWithBody constructs an http.Request for the ClimateNormalsReplace method, with any body, and a specified content type
+func NewClimateNormalsReplaceRequestWithBody(server string, garden GardenPath, params *ClimateNormalsReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/climate-normals", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -11972,6 +12923,322 @@ func NewMemberReplaceRequestWithBody(server string, garden GardenPath, member Me
 	return req, nil
 }
 
+// NewOwnCropListRequest constructs an http.Request for the OwnCropList method
+func NewOwnCropListRequest(server string, garden GardenPath, params *OwnCropListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/own-crops", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewOwnCropCreateRequest calls the generic OwnCropCreate builder with application/json body
+func NewOwnCropCreateRequest(server string, garden GardenPath, params *OwnCropCreateParams, body OwnCropCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOwnCropCreateRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewOwnCropCreateRequestWithBody constructs an http.Request for the OwnCropCreate method, with any body, and a specified content type
+func NewOwnCropCreateRequestWithBody(server string, garden GardenPath, params *OwnCropCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/own-crops", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewOwnCropDeleteRequest constructs an http.Request for the OwnCropDelete method
+func NewOwnCropDeleteRequest(server string, garden GardenPath, crop CropPath, params *OwnCropDeleteParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "crop", crop, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/own-crops/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewOwnCropGetRequest constructs an http.Request for the OwnCropGet method
+func NewOwnCropGetRequest(server string, garden GardenPath, crop CropPath, params *OwnCropGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "crop", crop, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/own-crops/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewOwnCropReplaceRequest calls the generic OwnCropReplace builder with application/json body
+func NewOwnCropReplaceRequest(server string, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, body OwnCropReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOwnCropReplaceRequestWithBody(server, garden, crop, params, "application/json", bodyReader)
+}
+
+// NewOwnCropReplaceRequestWithBody constructs an http.Request for the OwnCropReplace method, with any body, and a specified content type
+func NewOwnCropReplaceRequestWithBody(server string, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "crop", crop, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/own-crops/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewPlanningRulesGetRequest constructs an http.Request for the PlanningRulesGet method
 func NewPlanningRulesGetRequest(server string, garden GardenPath, params *PlanningRulesGetParams) (*http.Request, error) {
 	var err error
@@ -13316,6 +14583,265 @@ func NewPlotShortfallGetRequest(server string, garden GardenPath, plot PlotPath)
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRainReadingListRequest constructs an http.Request for the RainReadingList method
+func NewRainReadingListRequest(server string, garden GardenPath, params *RainReadingListParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rain-readings", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRainReadingCreateRequest calls the generic RainReadingCreate builder with application/json body
+func NewRainReadingCreateRequest(server string, garden GardenPath, params *RainReadingCreateParams, body RainReadingCreateJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewRainReadingCreateRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewRainReadingCreateRequestWithBody constructs an http.Request for the RainReadingCreate method, with any body, and a specified content type
+func NewRainReadingCreateRequestWithBody(server string, garden GardenPath, params *RainReadingCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rain-readings", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewRainReadingDeleteRequest constructs an http.Request for the RainReadingDelete method
+func NewRainReadingDeleteRequest(server string, garden GardenPath, reading ReadingPath, params *RainReadingDeleteParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "reading", reading, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rain-readings/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewRainReadingGetRequest constructs an http.Request for the RainReadingGet method
+func NewRainReadingGetRequest(server string, garden GardenPath, reading ReadingPath, params *RainReadingGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "reading", reading, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/rain-readings/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -17928,6 +19454,117 @@ func NewWeatherDayStoreRequestWithBody(server string, garden GardenPath, content
 	return req, nil
 }
 
+// NewWeatherStationsGetRequest constructs an http.Request for the WeatherStationsGet method
+func NewWeatherStationsGetRequest(server string, garden GardenPath, params *WeatherStationsGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/weather-stations", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewWeatherStationsReplaceRequest calls the generic WeatherStationsReplace builder with application/json body
+func NewWeatherStationsReplaceRequest(server string, garden GardenPath, params *WeatherStationsReplaceParams, body WeatherStationsReplaceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWeatherStationsReplaceRequestWithBody(server, garden, params, "application/json", bodyReader)
+}
+
+// NewWeatherStationsReplaceRequestWithBody constructs an http.Request for the WeatherStationsReplace method, with any body, and a specified content type
+func NewWeatherStationsReplaceRequestWithBody(server string, garden GardenPath, params *WeatherStationsReplaceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/weather-stations", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewWebhookListRequest constructs an http.Request for the WebhookList method
 func NewWebhookListRequest(server string, garden GardenPath, params *WebhookListParams) (*http.Request, error) {
 	var err error
@@ -18509,6 +20146,31 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/audit-entries (the `AuditEntryList` operationId).
 	AuditEntryListWithResponse(ctx context.Context, garden GardenPath, params *AuditEntryListParams, reqEditors ...RequestEditorFn) (*AuditEntryListResponse, error)
 
+	// ClimateNormalsGetWithResponse Read the mean days of the twelve months
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/climate-normals (the `ClimateNormalsGet` operationId).
+	ClimateNormalsGetWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsGetParams, reqEditors ...RequestEditorFn) (*ClimateNormalsGetResponse, error)
+
+	// ClimateNormalsReplaceWithBodyWithResponse Replace the mean days of the twelve months
+	//
+	// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+	ClimateNormalsReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ClimateNormalsReplaceResponse, error)
+
+	// ClimateNormalsReplaceWithResponse Replace the mean days of the twelve months
+	//
+	// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+	ClimateNormalsReplaceWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, body ClimateNormalsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*ClimateNormalsReplaceResponse, error)
+
 	// ClosureListWithResponse List closures
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -18558,7 +20220,9 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/closures/{closure} (the `ClosureReplace` operationId).
 	ClosureReplaceWithResponse(ctx context.Context, garden GardenPath, closure ClosurePath, params *ClosureReplaceParams, body ClosureReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*ClosureReplaceResponse, error)
 
-	// CropListWithResponse List the published crop library
+	// CropListWithResponse List the crops that a planting may name
+	//
+	// The published library by code, with the garden's own crops beside and in place of published ones.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -18849,6 +20513,65 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/members/{member} (the `MemberReplace` operationId).
 	MemberReplaceWithResponse(ctx context.Context, garden GardenPath, member MemberPath, params *MemberReplaceParams, body MemberReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*MemberReplaceResponse, error)
 
+	// OwnCropListWithResponse List the garden's own crops
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/own-crops (the `OwnCropList` operationId).
+	OwnCropListWithResponse(ctx context.Context, garden GardenPath, params *OwnCropListParams, reqEditors ...RequestEditorFn) (*OwnCropListResponse, error)
+
+	// OwnCropCreateWithBodyWithResponse Add a crop of the garden's own
+	//
+	// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+	OwnCropCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OwnCropCreateResponse, error)
+
+	// OwnCropCreateWithResponse Add a crop of the garden's own
+	//
+	// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+	OwnCropCreateWithResponse(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, body OwnCropCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*OwnCropCreateResponse, error)
+
+	// OwnCropDeleteWithResponse Delete one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropDelete` operationId).
+	OwnCropDeleteWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropDeleteParams, reqEditors ...RequestEditorFn) (*OwnCropDeleteResponse, error)
+
+	// OwnCropGetWithResponse Read one of the garden's own crops
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropGet` operationId).
+	OwnCropGetWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropGetParams, reqEditors ...RequestEditorFn) (*OwnCropGetResponse, error)
+
+	// OwnCropReplaceWithBodyWithResponse Replace one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+	OwnCropReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OwnCropReplaceResponse, error)
+
+	// OwnCropReplaceWithResponse Replace one of the garden's own crops
+	//
+	// Plantings keep the values that they were planted with.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+	OwnCropReplaceWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, body OwnCropReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*OwnCropReplaceResponse, error)
+
 	// PlanningRulesGetWithResponse Read the rules for every plan
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -19045,6 +20768,45 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/plots/{plot}/shortfall (the `PlotShortfallGet` operationId).
 	PlotShortfallGetWithResponse(ctx context.Context, garden GardenPath, plot PlotPath, reqEditors ...RequestEditorFn) (*PlotShortfallGetResponse, error)
+
+	// RainReadingListWithResponse List rain readings
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rain-readings (the `RainReadingList` operationId).
+	RainReadingListWithResponse(ctx context.Context, garden GardenPath, params *RainReadingListParams, reqEditors ...RequestEditorFn) (*RainReadingListResponse, error)
+
+	// RainReadingCreateWithBodyWithResponse Record the rain that somebody read from a gauge
+	//
+	// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+	RainReadingCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RainReadingCreateResponse, error)
+
+	// RainReadingCreateWithResponse Record the rain that somebody read from a gauge
+	//
+	// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+	RainReadingCreateWithResponse(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, body RainReadingCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*RainReadingCreateResponse, error)
+
+	// RainReadingDeleteWithResponse Delete a rain reading
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingDelete` operationId).
+	RainReadingDeleteWithResponse(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingDeleteParams, reqEditors ...RequestEditorFn) (*RainReadingDeleteResponse, error)
+
+	// RainReadingGetWithResponse Read a rain reading
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingGet` operationId).
+	RainReadingGetWithResponse(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingGetParams, reqEditors ...RequestEditorFn) (*RainReadingGetResponse, error)
 
 	// ReferenceEtListWithResponse Read reference evapotranspiration by day
 	//
@@ -19674,6 +21436,31 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/gardens/{garden}/weather-days (the `WeatherDayStore` operationId).
 	WeatherDayStoreWithResponse(ctx context.Context, garden GardenPath, body WeatherDayStoreJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherDayStoreResponse, error)
 
+	// WeatherStationsGetWithResponse Read the weather stations
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/weather-stations (the `WeatherStationsGet` operationId).
+	WeatherStationsGetWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsGetParams, reqEditors ...RequestEditorFn) (*WeatherStationsGetResponse, error)
+
+	// WeatherStationsReplaceWithBodyWithResponse Replace the weather stations
+	//
+	// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+	WeatherStationsReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WeatherStationsReplaceResponse, error)
+
+	// WeatherStationsReplaceWithResponse Replace the weather stations
+	//
+	// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+	WeatherStationsReplaceWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, body WeatherStationsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherStationsReplaceResponse, error)
+
 	// WebhookListWithResponse List webhooks
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -20150,6 +21937,116 @@ func (r AuditEntryListResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AuditEntryListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ClimateNormalsGetResponse200Headers the declared response headers of an HTTP 200 response for ClimateNormalsGet
+type ClimateNormalsGetResponse200Headers struct {
+	ETag string
+}
+
+type ClimateNormalsGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ClimateNormals
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ClimateNormalsGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ClimateNormalsGetResponse) GetJSON200() *ClimateNormals {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ClimateNormalsGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ClimateNormalsGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ClimateNormalsGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ClimateNormalsGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ClimateNormalsGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ClimateNormalsReplaceResponse200Headers the declared response headers of an HTTP 200 response for ClimateNormalsReplace
+type ClimateNormalsReplaceResponse200Headers struct {
+	ETag string
+}
+
+type ClimateNormalsReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ClimateNormals
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ClimateNormalsReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ClimateNormalsReplaceResponse) GetJSON200() *ClimateNormals {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ClimateNormalsReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ClimateNormalsReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ClimateNormalsReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ClimateNormalsReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ClimateNormalsReplaceResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22006,6 +23903,261 @@ func (r MemberReplaceResponse) ContentType() string {
 	return ""
 }
 
+type OwnCropListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OwnCropList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r OwnCropListResponse) GetJSON200() *OwnCropList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OwnCropListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OwnCropListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OwnCropListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OwnCropListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OwnCropListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// OwnCropCreateResponse201Headers the declared response headers of an HTTP 201 response for OwnCropCreate
+type OwnCropCreateResponse201Headers struct {
+	ETag     string
+	Location string
+}
+
+type OwnCropCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *OwnCrop
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *OwnCropCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OwnCropCreateResponse) GetJSON201() *OwnCrop {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OwnCropCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OwnCropCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OwnCropCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OwnCropCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OwnCropCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type OwnCropDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OwnCropDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OwnCropDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OwnCropDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OwnCropDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OwnCropDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// OwnCropGetResponse200Headers the declared response headers of an HTTP 200 response for OwnCropGet
+type OwnCropGetResponse200Headers struct {
+	ETag string
+}
+
+type OwnCropGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OwnCrop
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *OwnCropGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r OwnCropGetResponse) GetJSON200() *OwnCrop {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OwnCropGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OwnCropGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OwnCropGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OwnCropGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OwnCropGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// OwnCropReplaceResponse200Headers the declared response headers of an HTTP 200 response for OwnCropReplace
+type OwnCropReplaceResponse200Headers struct {
+	ETag string
+}
+
+type OwnCropReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OwnCrop
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *OwnCropReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r OwnCropReplaceResponse) GetJSON200() *OwnCrop {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OwnCropReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OwnCropReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OwnCropReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OwnCropReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OwnCropReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // PlanningRulesGetResponse200Headers the declared response headers of an HTTP 200 response for PlanningRulesGet
 type PlanningRulesGetResponse200Headers struct {
 	ETag string
@@ -23026,6 +25178,206 @@ func (r PlotShortfallGetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PlotShortfallGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RainReadingListResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *RainReadingList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RainReadingListResponse) GetJSON200() *RainReadingList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RainReadingListResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RainReadingListResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RainReadingListResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RainReadingListResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RainReadingListResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RainReadingCreateResponse201Headers the declared response headers of an HTTP 201 response for RainReadingCreate
+type RainReadingCreateResponse201Headers struct {
+	ETag     string
+	Location string
+}
+
+type RainReadingCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *RainReading
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *RainReadingCreateResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r RainReadingCreateResponse) GetJSON201() *RainReading {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RainReadingCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RainReadingCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RainReadingCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RainReadingCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RainReadingCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RainReadingDeleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RainReadingDeleteResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RainReadingDeleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RainReadingDeleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RainReadingDeleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RainReadingDeleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RainReadingGetResponse200Headers the declared response headers of an HTTP 200 response for RainReadingGet
+type RainReadingGetResponse200Headers struct {
+	ETag string
+}
+
+type RainReadingGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *RainReading
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RainReadingGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RainReadingGetResponse) GetJSON200() *RainReading {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RainReadingGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RainReadingGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RainReadingGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RainReadingGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RainReadingGetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -26493,6 +28845,116 @@ func (r WeatherDayStoreResponse) ContentType() string {
 	return ""
 }
 
+// WeatherStationsGetResponse200Headers the declared response headers of an HTTP 200 response for WeatherStationsGet
+type WeatherStationsGetResponse200Headers struct {
+	ETag string
+}
+
+type WeatherStationsGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WeatherStations
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WeatherStationsGetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WeatherStationsGetResponse) GetJSON200() *WeatherStations {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WeatherStationsGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WeatherStationsGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WeatherStationsGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WeatherStationsGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WeatherStationsGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WeatherStationsReplaceResponse200Headers the declared response headers of an HTTP 200 response for WeatherStationsReplace
+type WeatherStationsReplaceResponse200Headers struct {
+	ETag string
+}
+
+type WeatherStationsReplaceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WeatherStations
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *WeatherStationsReplaceResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WeatherStationsReplaceResponse) GetJSON200() *WeatherStations {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WeatherStationsReplaceResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WeatherStationsReplaceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WeatherStationsReplaceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WeatherStationsReplaceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WeatherStationsReplaceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WebhookListResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -27023,6 +29485,49 @@ func (c *ClientWithResponses) AuditEntryListWithResponse(ctx context.Context, ga
 	return ParseAuditEntryListResponse(rsp)
 }
 
+// ClimateNormalsGetWithResponse Read the mean days of the twelve months
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/climate-normals (the `ClimateNormalsGet` operationId).
+func (c *ClientWithResponses) ClimateNormalsGetWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsGetParams, reqEditors ...RequestEditorFn) (*ClimateNormalsGetResponse, error) {
+	rsp, err := c.ClimateNormalsGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseClimateNormalsGetResponse(rsp)
+}
+
+// ClimateNormalsReplaceWithBodyWithResponse Replace the mean days of the twelve months
+//
+// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+func (c *ClientWithResponses) ClimateNormalsReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ClimateNormalsReplaceResponse, error) {
+	rsp, err := c.ClimateNormalsReplaceWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseClimateNormalsReplaceResponse(rsp)
+}
+
+// ClimateNormalsReplaceWithResponse Replace the mean days of the twelve months
+//
+// Typed in from a table of the climate; they stand in for days without weather, before the table by month and latitude. Their rain is never counted.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/climate-normals (the `ClimateNormalsReplace` operationId).
+func (c *ClientWithResponses) ClimateNormalsReplaceWithResponse(ctx context.Context, garden GardenPath, params *ClimateNormalsReplaceParams, body ClimateNormalsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*ClimateNormalsReplaceResponse, error) {
+	rsp, err := c.ClimateNormalsReplace(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseClimateNormalsReplaceResponse(rsp)
+}
+
 // ClosureListWithResponse List closures
 //
 // Returns a wrapper object for the known response body format(s).
@@ -27114,7 +29619,9 @@ func (c *ClientWithResponses) ClosureReplaceWithResponse(ctx context.Context, ga
 	return ParseClosureReplaceResponse(rsp)
 }
 
-// CropListWithResponse List the published crop library
+// CropListWithResponse List the crops that a planting may name
+//
+// The published library by code, with the garden's own crops beside and in place of published ones.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -27651,6 +30158,107 @@ func (c *ClientWithResponses) MemberReplaceWithResponse(ctx context.Context, gar
 	return ParseMemberReplaceResponse(rsp)
 }
 
+// OwnCropListWithResponse List the garden's own crops
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/own-crops (the `OwnCropList` operationId).
+func (c *ClientWithResponses) OwnCropListWithResponse(ctx context.Context, garden GardenPath, params *OwnCropListParams, reqEditors ...RequestEditorFn) (*OwnCropListResponse, error) {
+	rsp, err := c.OwnCropList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropListResponse(rsp)
+}
+
+// OwnCropCreateWithBodyWithResponse Add a crop of the garden's own
+//
+// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+func (c *ClientWithResponses) OwnCropCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OwnCropCreateResponse, error) {
+	rsp, err := c.OwnCropCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropCreateResponse(rsp)
+}
+
+// OwnCropCreateWithResponse Add a crop of the garden's own
+//
+// A crop that the published library lacks gives its stages, coefficients, height, root depth and depletion fraction. One with the code of a published crop takes its place in this garden and gives only what differs. Plantings copy it when they are planted.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/own-crops (the `OwnCropCreate` operationId).
+func (c *ClientWithResponses) OwnCropCreateWithResponse(ctx context.Context, garden GardenPath, params *OwnCropCreateParams, body OwnCropCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*OwnCropCreateResponse, error) {
+	rsp, err := c.OwnCropCreate(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropCreateResponse(rsp)
+}
+
+// OwnCropDeleteWithResponse Delete one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropDelete` operationId).
+func (c *ClientWithResponses) OwnCropDeleteWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropDeleteParams, reqEditors ...RequestEditorFn) (*OwnCropDeleteResponse, error) {
+	rsp, err := c.OwnCropDelete(ctx, garden, crop, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropDeleteResponse(rsp)
+}
+
+// OwnCropGetWithResponse Read one of the garden's own crops
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropGet` operationId).
+func (c *ClientWithResponses) OwnCropGetWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropGetParams, reqEditors ...RequestEditorFn) (*OwnCropGetResponse, error) {
+	rsp, err := c.OwnCropGet(ctx, garden, crop, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropGetResponse(rsp)
+}
+
+// OwnCropReplaceWithBodyWithResponse Replace one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+func (c *ClientWithResponses) OwnCropReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OwnCropReplaceResponse, error) {
+	rsp, err := c.OwnCropReplaceWithBody(ctx, garden, crop, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropReplaceResponse(rsp)
+}
+
+// OwnCropReplaceWithResponse Replace one of the garden's own crops
+//
+// Plantings keep the values that they were planted with.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/own-crops/{crop} (the `OwnCropReplace` operationId).
+func (c *ClientWithResponses) OwnCropReplaceWithResponse(ctx context.Context, garden GardenPath, crop CropPath, params *OwnCropReplaceParams, body OwnCropReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*OwnCropReplaceResponse, error) {
+	rsp, err := c.OwnCropReplace(ctx, garden, crop, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOwnCropReplaceResponse(rsp)
+}
+
 // PlanningRulesGetWithResponse Read the rules for every plan
 //
 // Returns a wrapper object for the known response body format(s).
@@ -28008,6 +30616,75 @@ func (c *ClientWithResponses) PlotShortfallGetWithResponse(ctx context.Context, 
 		return nil, err
 	}
 	return ParsePlotShortfallGetResponse(rsp)
+}
+
+// RainReadingListWithResponse List rain readings
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rain-readings (the `RainReadingList` operationId).
+func (c *ClientWithResponses) RainReadingListWithResponse(ctx context.Context, garden GardenPath, params *RainReadingListParams, reqEditors ...RequestEditorFn) (*RainReadingListResponse, error) {
+	rsp, err := c.RainReadingList(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRainReadingListResponse(rsp)
+}
+
+// RainReadingCreateWithBodyWithResponse Record the rain that somebody read from a gauge
+//
+// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+func (c *ClientWithResponses) RainReadingCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RainReadingCreateResponse, error) {
+	rsp, err := c.RainReadingCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRainReadingCreateResponse(rsp)
+}
+
+// RainReadingCreateWithResponse Record the rain that somebody read from a gauge
+//
+// A gardener reads the gauge of a plot held today. Of two readings for a plot and day the later holds. On its own plot a reading prevails over every weather station; elsewhere the median of the garden's readings counts on days of which no station knows the rain. Ledgers are worked out anew from that day, and mark it.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/rain-readings (the `RainReadingCreate` operationId).
+func (c *ClientWithResponses) RainReadingCreateWithResponse(ctx context.Context, garden GardenPath, params *RainReadingCreateParams, body RainReadingCreateJSONRequestBody, reqEditors ...RequestEditorFn) (*RainReadingCreateResponse, error) {
+	rsp, err := c.RainReadingCreate(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRainReadingCreateResponse(rsp)
+}
+
+// RainReadingDeleteWithResponse Delete a rain reading
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingDelete` operationId).
+func (c *ClientWithResponses) RainReadingDeleteWithResponse(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingDeleteParams, reqEditors ...RequestEditorFn) (*RainReadingDeleteResponse, error) {
+	rsp, err := c.RainReadingDelete(ctx, garden, reading, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRainReadingDeleteResponse(rsp)
+}
+
+// RainReadingGetWithResponse Read a rain reading
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/rain-readings/{reading} (the `RainReadingGet` operationId).
+func (c *ClientWithResponses) RainReadingGetWithResponse(ctx context.Context, garden GardenPath, reading ReadingPath, params *RainReadingGetParams, reqEditors ...RequestEditorFn) (*RainReadingGetResponse, error) {
+	rsp, err := c.RainReadingGet(ctx, garden, reading, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRainReadingGetResponse(rsp)
 }
 
 // ReferenceEtListWithResponse Read reference evapotranspiration by day
@@ -29154,6 +31831,49 @@ func (c *ClientWithResponses) WeatherDayStoreWithResponse(ctx context.Context, g
 	return ParseWeatherDayStoreResponse(rsp)
 }
 
+// WeatherStationsGetWithResponse Read the weather stations
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/weather-stations (the `WeatherStationsGet` operationId).
+func (c *ClientWithResponses) WeatherStationsGetWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsGetParams, reqEditors ...RequestEditorFn) (*WeatherStationsGetResponse, error) {
+	rsp, err := c.WeatherStationsGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWeatherStationsGetResponse(rsp)
+}
+
+// WeatherStationsReplaceWithBodyWithResponse Replace the weather stations
+//
+// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+func (c *ClientWithResponses) WeatherStationsReplaceWithBodyWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WeatherStationsReplaceResponse, error) {
+	rsp, err := c.WeatherStationsReplaceWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWeatherStationsReplaceResponse(rsp)
+}
+
+// WeatherStationsReplaceWithResponse Replace the weather stations
+//
+// In the order in which they are believed: of a day that several stations know, each part (temperatures with humidity, wind, sunshine or radiation, rain) comes from the first that has it. Stations that are not listed may push days too and come last, by name.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/gardens/{garden}/weather-stations (the `WeatherStationsReplace` operationId).
+func (c *ClientWithResponses) WeatherStationsReplaceWithResponse(ctx context.Context, garden GardenPath, params *WeatherStationsReplaceParams, body WeatherStationsReplaceJSONRequestBody, reqEditors ...RequestEditorFn) (*WeatherStationsReplaceResponse, error) {
+	rsp, err := c.WeatherStationsReplace(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWeatherStationsReplaceResponse(rsp)
+}
+
 // WebhookListWithResponse List webhooks
 //
 // Returns a wrapper object for the known response body format(s).
@@ -29627,6 +32347,98 @@ func ParseAuditEntryListResponse(rsp *http.Response) (*AuditEntryListResponse, e
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseClimateNormalsGetResponse parses an HTTP response from a ClimateNormalsGetWithResponse call
+func ParseClimateNormalsGetResponse(rsp *http.Response) (*ClimateNormalsGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ClimateNormalsGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ClimateNormals
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ClimateNormalsGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseClimateNormalsReplaceResponse parses an HTTP response from a ClimateNormalsReplaceWithResponse call
+func ParseClimateNormalsReplaceResponse(rsp *http.Response) (*ClimateNormalsReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ClimateNormalsReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ClimateNormals
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ClimateNormalsReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil
@@ -31074,6 +33886,213 @@ func ParseMemberReplaceResponse(rsp *http.Response) (*MemberReplaceResponse, err
 	return response, nil
 }
 
+// ParseOwnCropListResponse parses an HTTP response from a OwnCropListWithResponse call
+func ParseOwnCropListResponse(rsp *http.Response) (*OwnCropListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OwnCropListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OwnCropList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseOwnCropCreateResponse parses an HTTP response from a OwnCropCreateWithResponse call
+func ParseOwnCropCreateResponse(rsp *http.Response) (*OwnCropCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OwnCropCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest OwnCrop
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers OwnCropCreateResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseOwnCropDeleteResponse parses an HTTP response from a OwnCropDeleteWithResponse call
+func ParseOwnCropDeleteResponse(rsp *http.Response) (*OwnCropDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OwnCropDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseOwnCropGetResponse parses an HTTP response from a OwnCropGetWithResponse call
+func ParseOwnCropGetResponse(rsp *http.Response) (*OwnCropGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OwnCropGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OwnCrop
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers OwnCropGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseOwnCropReplaceResponse parses an HTTP response from a OwnCropReplaceWithResponse call
+func ParseOwnCropReplaceResponse(rsp *http.Response) (*OwnCropReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OwnCropReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OwnCrop
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers OwnCropReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
 // ParsePlanningRulesGetResponse parses an HTTP response from a PlanningRulesGetWithResponse call
 func ParsePlanningRulesGetResponse(rsp *http.Response) (*PlanningRulesGetResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -31900,6 +34919,167 @@ func ParsePlotShortfallGetResponse(rsp *http.Response) (*PlotShortfallGetRespons
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseRainReadingListResponse parses an HTTP response from a RainReadingListWithResponse call
+func ParseRainReadingListResponse(rsp *http.Response) (*RainReadingListResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RainReadingListResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest RainReadingList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRainReadingCreateResponse parses an HTTP response from a RainReadingCreateWithResponse call
+func ParseRainReadingCreateResponse(rsp *http.Response) (*RainReadingCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RainReadingCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest RainReading
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers RainReadingCreateResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRainReadingDeleteResponse parses an HTTP response from a RainReadingDeleteWithResponse call
+func ParseRainReadingDeleteResponse(rsp *http.Response) (*RainReadingDeleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RainReadingDeleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRainReadingGetResponse parses an HTTP response from a RainReadingGetWithResponse call
+func ParseRainReadingGetResponse(rsp *http.Response) (*RainReadingGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RainReadingGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest RainReading
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RainReadingGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil
@@ -34662,6 +37842,98 @@ func ParseWeatherDayStoreResponse(rsp *http.Response) (*WeatherDayStoreResponse,
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseWeatherStationsGetResponse parses an HTTP response from a WeatherStationsGetWithResponse call
+func ParseWeatherStationsGetResponse(rsp *http.Response) (*WeatherStationsGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WeatherStationsGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WeatherStations
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WeatherStationsGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWeatherStationsReplaceResponse parses an HTTP response from a WeatherStationsReplaceWithResponse call
+func ParseWeatherStationsReplaceResponse(rsp *http.Response) (*WeatherStationsReplaceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WeatherStationsReplaceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WeatherStations
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers WeatherStationsReplaceResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

@@ -179,6 +179,33 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for HumidityClass.
+const (
+	Arid      HumidityClass = "arid"
+	Humid     HumidityClass = "humid"
+	SemiArid  HumidityClass = "semi_arid"
+	SubHumid  HumidityClass = "sub_humid"
+	VeryHumid HumidityClass = "very_humid"
+)
+
+// Valid indicates whether the value is a known member of the HumidityClass enum.
+func (e HumidityClass) Valid() bool {
+	switch e {
+	case Arid:
+		return true
+	case Humid:
+		return true
+	case SemiArid:
+		return true
+	case SubHumid:
+		return true
+	case VeryHumid:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Language.
 const (
 	En Language = "en"
@@ -356,6 +383,27 @@ func (e PipeCondition) Valid() bool {
 	case Unfit:
 		return true
 	case Worn:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Psychrometer.
+const (
+	Indoor              Psychrometer = "indoor"
+	NaturallyVentilated Psychrometer = "naturally_ventilated"
+	Ventilated          Psychrometer = "ventilated"
+)
+
+// Valid indicates whether the value is a known member of the Psychrometer enum.
+func (e Psychrometer) Valid() bool {
+	switch e {
+	case Indoor:
+		return true
+	case NaturallyVentilated:
+		return true
+	case Ventilated:
 		return true
 	default:
 		return false
@@ -845,6 +893,14 @@ type AuditEntryList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// ClimateNormals The mean days of the twelve months, or none.
+//
+// Examples: {"months":[{"month":1,"tmax_c":8.2,"tmin_c":2.7},{"month":2,"tmax_c":9.9,"tmin_c":4.1},{"month":3,"tmax_c":12.4,"tmin_c":4.9},{"month":4,"tmax_c":15,"tmin_c":6.4},{"month":5,"tmax_c":18.7,"tmin_c":9.3},{"month":6,"tmax_c":21.4,"tmin_c":11.8},{"month":7,"tmax_c":24.9,"tmin_c":13.7},{"month":8,"tmax_c":24.9,"tmin_c":14.1},{"month":9,"tmax_c":21.4,"tmin_c":11.6},{"month":10,"tmax_c":15.9,"tmin_c":8.7},{"month":11,"tmax_c":11,"tmin_c":5.2},{"month":12,"tmax_c":8,"tmin_c":2.9}]}
+type ClimateNormals struct {
+	// Months Each month once, or none at all.
+	Months []MonthNormals `json:"months"`
+}
+
 // Closure Days on which a source may not run.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","day_parity":"odd","exempt_methods":["can"],"first_day":"2026-08-01","id":"01985c00-0000-7000-8000-000000000900","last_day":"2026-08-31","revision":1,"rule":"drought rule of the town: no watering on odd dates, cans exempt","updated_at":"2026-04-11T08:15:00Z","weekdays":[]}
@@ -926,7 +982,7 @@ type Crop = file.Crop
 // CropList A page of a list.
 type CropList struct {
 	// Items The items of the page.
-	Items []Crop `json:"items"`
+	Items []ListedCrop `json:"items"`
 
 	// NextCursor Where the next page begins; left out on the last page.
 	NextCursor *string `json:"next_cursor,omitempty"`
@@ -1141,7 +1197,7 @@ type FlowTest struct {
 	// Note Anything worth knowing.
 	Note string `json:"note"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
@@ -1191,7 +1247,7 @@ type FlowTestValues struct {
 	// Note Anything worth knowing.
 	Note string `json:"note,omitempty"`
 
-	// OtherFlowLPerMin What else was drawn from the same line meanwhile.
+	// OtherFlowLPerMin What else was drawn from the same line meanwhile, such as at another tap that was tested together with this one.
 	OtherFlowLPerMin float64 `json:"other_flow_l_per_min,omitempty"`
 
 	// TestedAt When it was measured.
@@ -1221,8 +1277,11 @@ type ForcedChange struct {
 
 // Garden A garden.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
+// Examples: {"coastal":false,"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
 type Garden struct {
+	// Coastal A large water body governs the air: radiation that nobody measured is estimated as on a coast.
+	Coastal bool `json:"coastal"`
+
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -1234,6 +1293,9 @@ type Garden struct {
 
 	// FreeShare Share of the water hours that stays free for open taps.
 	FreeShare float64 `json:"free_share"`
+
+	// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+	HumidityClass *HumidityClass `json:"humidity_class,omitempty"`
 
 	// Id The identity of the garden; it stands in every path and in every token.
 	Id openapi_types.UUID `json:"id"`
@@ -1303,7 +1365,7 @@ type GardenCreated struct {
 
 	// Garden A garden.
 	//
-	// Examples: {"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
+	// Examples: {"coastal":false,"created_at":"2026-04-11T08:15:00Z","elevation_m":12,"fairness":"need","free_share":0.1,"id":"01985c00-0000-7000-8000-000000000001","language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"plan_revision":1,"revision":1,"schedule_version":1,"start_grid_min":5,"time_zone":"America/New_York","units":"us","updated_at":"2026-04-11T08:15:00Z","water_off":"2026-10-31","water_on":"2026-04-15"}
 	Garden Garden `json:"garden"`
 
 	// Token A new token. `secret` is shown here once and never again; a replayed request omits it.
@@ -1314,6 +1376,9 @@ type GardenCreated struct {
 //
 // Examples: {"elevation_m":12,"fairness":"need","free_share":0.1,"language":"en","latitude_deg":39.95,"longitude_deg":-75.16,"name":"Tanager Bend Garden","notice_period_h":48,"start_grid_min":5,"time_zone":"America/New_York","units":"us","water_off":"2026-10-31","water_on":"2026-04-15"}
 type GardenValues struct {
+	// Coastal A large water body governs the air: radiation that nobody measured is estimated as on a coast.
+	Coastal bool `json:"coastal,omitempty"`
+
 	// ElevationM Height above sea level.
 	ElevationM float64 `json:"elevation_m"`
 
@@ -1322,6 +1387,9 @@ type GardenValues struct {
 
 	// FreeShare Share of the water hours that stays free for open taps.
 	FreeShare float64 `json:"free_share"`
+
+	// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+	HumidityClass *HumidityClass `json:"humidity_class,omitempty"`
 
 	// Language Language of sentences in answers and documents.
 	Language Language `json:"language"`
@@ -1422,6 +1490,9 @@ type HolderValues struct {
 
 // HoursPlan A stretch of time.
 type HoursPlan = file.HoursPlan
+
+// HumidityClass How dry the air is, used where nobody measures humidity. Left out: as in the standard climate of the crop tables.
+type HumidityClass string
 
 // Language Language of sentences in answers and documents.
 type Language string
@@ -1766,6 +1837,17 @@ type LedgerSoil struct {
 // LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
 type LinkDocument string
 
+// ListedCrop A crop that a planting may name.
+type ListedCrop struct {
+	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	Crop Crop `json:"crop"`
+
+	// OwnCropId Of one of the garden's own; left out for a published crop.
+	OwnCropId *openapi_types.UUID `json:"own_crop_id,omitempty"`
+}
+
 // Member A person of the garden.
 //
 // Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","name":"Odalys","revision":1,"role":"coordinator","updated_at":"2026-04-11T08:15:00Z"}
@@ -1810,6 +1892,62 @@ type MemberValues struct {
 
 	// Role What a person does in the garden.
 	Role MemberRole `json:"role"`
+}
+
+// MonthNormals The mean day of a month over many years.
+//
+// Examples: {"month":7,"tmax_c":26.6,"tmin_c":14.8}
+type MonthNormals struct {
+	// DewPointC Dew point.
+	DewPointC *float64 `json:"dew_point_c,omitempty"`
+
+	// DryBulbC Dry bulb of a psychrometer, with wet_bulb_c.
+	DryBulbC *float64 `json:"dry_bulb_c,omitempty"`
+
+	// Et0Mm Reference evapotranspiration that somebody else worked out. It prevails over what follows from the rest.
+	Et0Mm *float64 `json:"et0_mm,omitempty"`
+
+	// Month 1 is January.
+	Month int32 `json:"month"`
+
+	// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+	Psychrometer *Psychrometer `json:"psychrometer,omitempty"`
+
+	// RadiationMjM2 Solar radiation of the day.
+	RadiationMjM2 *float64 `json:"radiation_mj_m2,omitempty"`
+
+	// RainMm Rain. It is kept and never counted.
+	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RhMaxPct Highest relative humidity.
+	RhMaxPct *float64 `json:"rh_max_pct,omitempty"`
+
+	// RhMeanPct Mean relative humidity.
+	RhMeanPct *float64 `json:"rh_mean_pct,omitempty"`
+
+	// RhMinPct Lowest relative humidity.
+	RhMinPct *float64 `json:"rh_min_pct,omitempty"`
+
+	// SunshineH Hours of bright sunshine.
+	SunshineH *float64 `json:"sunshine_h,omitempty"`
+
+	// TmaxC Highest temperature.
+	TmaxC *float64 `json:"tmax_c,omitempty"`
+
+	// TminC Lowest temperature.
+	TminC *float64 `json:"tmin_c,omitempty"`
+
+	// VaporPressureKpa Mean actual vapour pressure. It prevails over all other humidity.
+	VaporPressureKpa *float64 `json:"vapor_pressure_kpa,omitempty"`
+
+	// WetBulbC Its wet bulb.
+	WetBulbC *float64 `json:"wet_bulb_c,omitempty"`
+
+	// WindHeightM Height at which the wind was measured; left out: 2 m.
+	WindHeightM *float64 `json:"wind_height_m,omitempty"`
+
+	// WindMS Mean wind speed.
+	WindMS *float64 `json:"wind_m_s,omitempty"`
 }
 
 // Mulch What covers the soil.
@@ -1877,6 +2015,37 @@ type OpenSetQuestions struct {
 	Questions FlowQuestions `json:"questions"`
 }
 
+// OwnCrop A crop of the garden's own.
+//
+// Examples: {"created_at":"2026-04-11T08:15:00Z","crop":{"code":"amaranth","depletion_fraction":0.5,"height_m":1.2,"kc_end":0.9,"kc_ini":0.6,"kc_mid":1,"kcb_end":0.8,"kcb_ini":0.15,"kcb_mid":0.95,"plant_spacing_m":0.3,"root_depth_m":0.6,"stages":{"development_d":25,"initial_d":20,"late_d":15,"mid_d":30}},"id":"01985c00-0000-7000-8000-000000000067","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
+type OwnCrop struct {
+	// CreatedAt When it was recorded.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	Crop Crop `json:"crop"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Revision Rises by one with every change; the ETag is this number in quotes.
+	Revision int64 `json:"revision"`
+
+	// UpdatedAt When it was last changed.
+	UpdatedAt time.Time `json:"updated_at"`
+}
+
+// OwnCropList A page of a list.
+type OwnCropList struct {
+	// Items The items of the page.
+	Items []OwnCrop `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
 // Paper A size of paper.
 type Paper string
 
@@ -1916,7 +2085,7 @@ type Planting struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
-	// Crop Name of a crop of the library; its constants are copied when it is planted.
+	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
 
 	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
@@ -2053,7 +2222,7 @@ type PlantingNeed struct {
 	WantedL float64 `json:"wanted_l"`
 }
 
-// PlantingValues A crop on a plot.
+// PlantingValues A crop on a plot. Constants of the crop that are given hold for this planting alone. Left out: those that it has, or a copy of the garden's own or the published ones when it is new or the crop changes.
 //
 // Examples: {"area_m2":4,"crop":"lettuce","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","wetted_fraction":0.5}
 type PlantingValues struct {
@@ -2066,8 +2235,13 @@ type PlantingValues struct {
 	// Companions Other crops on the same bed.
 	Companions []PlantingCompanion `json:"companions,omitempty"`
 
-	// Crop Name of a crop of the library; its constants are copied when it is planted.
+	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
 	DualCoefficient bool `json:"dual_coefficient,omitempty"`
@@ -2298,6 +2472,64 @@ type ProblemError struct {
 	Reason string `json:"reason"`
 }
 
+// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+type Psychrometer string
+
+// RainReading The rain of a day as somebody read it from a gauge on a plot.
+//
+// Examples: {"created_at":"2026-07-05T07:00:00Z","day":"2026-07-05","id":"01985c00-0000-7000-8000-000000000068","note":"emptied at noon","plot_id":"01985c00-0000-7000-8000-000000000041","rain_mm":6.5,"reporter":"Wren","revision":1}
+type RainReading struct {
+	// CreatedAt When it was entered.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Day The day on which it rained, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// Id The identity, made by the service.
+	Id openapi_types.UUID `json:"id"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note"`
+
+	// PlotId The plot on which the gauge stands.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// RainMm The rain. 0: none fell.
+	RainMm float64 `json:"rain_mm"`
+
+	// Reporter Who entered it.
+	Reporter string `json:"reporter"`
+
+	// Revision Counts changes.
+	Revision int64 `json:"revision"`
+}
+
+// RainReadingList A page of a list.
+type RainReadingList struct {
+	// Items The items of the page.
+	Items []RainReading `json:"items"`
+
+	// NextCursor Where the next page begins; left out on the last page.
+	NextCursor *string `json:"next_cursor,omitempty"`
+}
+
+// RainReadingValues The rain of a day as somebody read it from a gauge on a plot.
+//
+// Examples: {"day":"2026-07-05","note":"emptied at noon","plot_id":"01985c00-0000-7000-8000-000000000041","rain_mm":6.5}
+type RainReadingValues struct {
+	// Day The day on which it rained, not after today.
+	Day openapi_types.Date `json:"day"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// PlotId The plot on which the gauge stands.
+	PlotId openapi_types.UUID `json:"plot_id"`
+
+	// RainMm The rain. 0: none fell.
+	RainMm float64 `json:"rain_mm"`
+}
+
 // ReferenceEt Reference evapotranspiration by day.
 type ReferenceEt struct {
 	// Days In order, without gaps.
@@ -2317,6 +2549,9 @@ type ReferenceEtDay struct {
 
 	// RainMm Rain as measured. Left out where nobody measured it.
 	RainMm *float64 `json:"rain_mm,omitempty"`
+
+	// RainRead Somebody read that rain from a gauge in the garden.
+	RainRead bool `json:"rain_read"`
 
 	// Rung What it stands on: et0_given, measured, measured_partly, temperatures_only, forecast, recent_mean, normals or latitude_table.
 	Rung string `json:"rung"`
@@ -2597,13 +2832,16 @@ type SeasonValues struct {
 
 // ServiceLine A metered pipe that feeds sources.
 //
-// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
+// Examples: {"created_at":"2026-04-11T08:15:00Z","daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"id":"01985c00-0000-7000-8000-000000000900","name":"meter by the gate","revision":1,"updated_at":"2026-04-11T08:15:00Z"}
 type ServiceLine struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -2632,10 +2870,13 @@ type ServiceLineList struct {
 
 // ServiceLineValues A metered pipe that feeds sources.
 //
-// Examples: {"daily_volume_limit_l":6000,"flow_limit_l_per_min":45,"name":"meter by the gate"}
+// Examples: {"daily_volume_limit_l":6000,"elsewhere_l_per_min":5,"flow_limit_l_per_min":45,"name":"meter by the gate"}
 type ServiceLineValues struct {
 	// DailyVolumeLimitL Most water on one day.
 	DailyVolumeLimitL *float64 `json:"daily_volume_limit_l,omitempty"`
+
+	// ElsewhereLPerMin What taps outside the plan usually draw from the line during water hours (a house, neighbours): sources are read with this drawn beside them, and the plan keeps to the rest of the flow limit. Left out: nothing.
+	ElsewhereLPerMin *float64 `json:"elsewhere_l_per_min,omitempty"`
 
 	// FlowLimitLPerMin Most flow of all its sources together.
 	FlowLimitLPerMin float64 `json:"flow_limit_l_per_min"`
@@ -2886,8 +3127,11 @@ type Strip string
 // SupplyAssumption One thing the supply curve rests on besides the tests.
 type SupplyAssumption = file.AssumptionResult
 
-// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·Q^`n` with Q in L/min, and what the curve rests on.
+// SupplyCurve Head at the source against flow: head = `h0_m` − `k`·((1 − `own_share`)·(Q + E)^`n` + `own_share`·Q^`n`) with Q in L/min and E = `elsewhere_l_per_min`, and what the curve rests on.
 type SupplyCurve = file.SupplyResult
+
+// SupplyFlowTest Whether a flow test made the curve: tests made in the water hours of the source, or up to an hour from them, make it alone where there is one for all of the hours.
+type SupplyFlowTest = file.TestUse
 
 // Supposed One change; exactly one field is set.
 type Supposed struct {
@@ -3545,6 +3789,12 @@ type WaterSource struct {
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
 
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
+
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`
 
@@ -3607,6 +3857,12 @@ type WaterSourceValues struct {
 	// TankLevelM Of a tank: water level above the outlet.
 	TankLevelM *float64 `json:"tank_level_m,omitempty"`
 
+	// TankOutletDiameterMm Of a tank: inside diameter of its outlet. Left out: that of the working hose, else 15.9, named as an assumption.
+	TankOutletDiameterMm *float64 `json:"tank_outlet_diameter_mm,omitempty"`
+
+	// TankOutletK Of a tank: loss coefficient of its outlet and tap, on the velocity in the outlet. Left out: 0.5, a sharp entrance, named as an assumption; an open globe tap has about 10.
+	TankOutletK *float64 `json:"tank_outlet_k,omitempty"`
+
 	// TankRefillLPerDay Of a tank: how much comes in on a day.
 	TankRefillLPerDay *float64 `json:"tank_refill_l_per_day,omitempty"`
 
@@ -3627,8 +3883,17 @@ type WeatherDay struct {
 	// DewPointC Dew point.
 	DewPointC *float64 `json:"dew_point_c,omitempty"`
 
+	// DryBulbC Dry bulb of a psychrometer, with wet_bulb_c.
+	DryBulbC *float64 `json:"dry_bulb_c,omitempty"`
+
+	// Et0Mm Reference evapotranspiration that somebody else worked out. It prevails over what follows from the rest.
+	Et0Mm *float64 `json:"et0_mm,omitempty"`
+
 	// Kind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 	Kind WeatherKind `json:"kind"`
+
+	// Psychrometer How air passes the bulbs: at about 5 m/s, at about 1 m/s, or hardly. Left out: ventilated.
+	Psychrometer *Psychrometer `json:"psychrometer,omitempty"`
 
 	// RadiationMjM2 Solar radiation of the day.
 	RadiationMjM2 *float64 `json:"radiation_mj_m2,omitempty"`
@@ -3657,7 +3922,13 @@ type WeatherDay struct {
 	// TminC Lowest temperature.
 	TminC *float64 `json:"tmin_c,omitempty"`
 
-	// WindHeightM Height at which the wind was measured; 2 m when left out.
+	// VaporPressureKpa Mean actual vapour pressure. It prevails over all other humidity.
+	VaporPressureKpa *float64 `json:"vapor_pressure_kpa,omitempty"`
+
+	// WetBulbC Its wet bulb.
+	WetBulbC *float64 `json:"wet_bulb_c,omitempty"`
+
+	// WindHeightM Height at which the wind was measured; left out: that of the station, else 2 m.
 	WindHeightM *float64 `json:"wind_height_m,omitempty"`
 
 	// WindMS Mean wind speed.
@@ -3691,6 +3962,19 @@ type WeatherDayStored struct {
 
 // WeatherKind Measured, or forecast for a coming day. Forecast rain is never booked and is refused.
 type WeatherKind string
+
+// WeatherStation A weather station of the garden, or near it.
+//
+// Examples: {"elevation_m":130,"latitude_deg":47.45,"station":"airfield","wind_height_m":10}
+type WeatherStation = file.WeatherStation
+
+// WeatherStations Weather stations, in the order in which they are believed.
+//
+// Examples: {"stations":[{"station":"shed roof"},{"station":"airfield","wind_height_m":10}]}
+type WeatherStations struct {
+	// Stations The first one is believed before all others.
+	Stations []WeatherStation `json:"stations"`
+}
 
 // Webhook Where events are sent, and what became of the last delivery. The secret is not in it.
 //
@@ -3789,6 +4073,9 @@ type Workshop = file.Workshop
 // ClosurePath defines model for ClosurePath.
 type ClosurePath = openapi_types.UUID
 
+// CropPath defines model for CropPath.
+type CropPath = openapi_types.UUID
+
 // Cursor defines model for Cursor.
 type Cursor = string
 
@@ -3875,6 +4162,9 @@ type PlotFilter = openapi_types.UUID
 
 // PlotPath defines model for PlotPath.
 type PlotPath = openapi_types.UUID
+
+// ReadingPath defines model for ReadingPath.
+type ReadingPath = openapi_types.UUID
 
 // ReportPath defines model for ReportPath.
 type ReportPath = openapi_types.UUID
@@ -4027,6 +4317,18 @@ type AuditEntryListParams struct {
 
 	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ClimateNormalsGetParams defines parameters for ClimateNormalsGet.
+type ClimateNormalsGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// ClimateNormalsReplaceParams defines parameters for ClimateNormalsReplace.
+type ClimateNormalsReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
 // ClosureListParams defines parameters for ClosureList.
@@ -4257,6 +4559,39 @@ type MemberReplaceParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// OwnCropListParams defines parameters for OwnCropList.
+type OwnCropListParams struct {
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// OwnCropCreateParams defines parameters for OwnCropCreate.
+type OwnCropCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// OwnCropDeleteParams defines parameters for OwnCropDelete.
+type OwnCropDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// OwnCropGetParams defines parameters for OwnCropGet.
+type OwnCropGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// OwnCropReplaceParams defines parameters for OwnCropReplace.
+type OwnCropReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // PlanningRulesGetParams defines parameters for PlanningRulesGet.
 type PlanningRulesGetParams struct {
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4396,6 +4731,36 @@ type HolderGetParams struct {
 type HolderReplaceParams struct {
 	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RainReadingListParams defines parameters for RainReadingList.
+type RainReadingListParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Limit Most items of one page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins: `next_cursor` of the page before. Opaque.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// RainReadingCreateParams defines parameters for RainReadingCreate.
+type RainReadingCreateParams struct {
+	// IdempotencyKey A key of the caller's choice. The same request with the same key is carried out once; repeats get the same answer. The same key with another request: 422.
+	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
+}
+
+// RainReadingDeleteParams defines parameters for RainReadingDelete.
+type RainReadingDeleteParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// RainReadingGetParams defines parameters for RainReadingGet.
+type RainReadingGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // ReferenceEtListParams defines parameters for ReferenceEtList.
@@ -4893,6 +5258,18 @@ type WeatherDayListParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// WeatherStationsGetParams defines parameters for WeatherStationsGet.
+type WeatherStationsGetParams struct {
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// WeatherStationsReplaceParams defines parameters for WeatherStationsReplace.
+type WeatherStationsReplaceParams struct {
+	// IfMatch The ETag of the revision that is to be changed. Missing: 428. Not the current one: 412.
+	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
 // WebhookListParams defines parameters for WebhookList.
 type WebhookListParams struct {
 	// Limit Most items of one page.
@@ -4944,6 +5321,9 @@ type GardenCreateJSONRequestBody = GardenCreate
 // GardenReplaceJSONRequestBody defines body for GardenReplace for application/json ContentType.
 type GardenReplaceJSONRequestBody = GardenValues
 
+// ClimateNormalsReplaceJSONRequestBody defines body for ClimateNormalsReplace for application/json ContentType.
+type ClimateNormalsReplaceJSONRequestBody = ClimateNormals
+
 // ClosureCreateJSONRequestBody defines body for ClosureCreate for application/json ContentType.
 type ClosureCreateJSONRequestBody = ClosureValues
 
@@ -4977,6 +5357,12 @@ type MemberCreateJSONRequestBody = MemberValues
 // MemberReplaceJSONRequestBody defines body for MemberReplace for application/json ContentType.
 type MemberReplaceJSONRequestBody = MemberValues
 
+// OwnCropCreateJSONRequestBody defines body for OwnCropCreate for application/json ContentType.
+type OwnCropCreateJSONRequestBody = Crop
+
+// OwnCropReplaceJSONRequestBody defines body for OwnCropReplace for application/json ContentType.
+type OwnCropReplaceJSONRequestBody = Crop
+
 // PlanningRulesReplaceJSONRequestBody defines body for PlanningRulesReplace for application/json ContentType.
 type PlanningRulesReplaceJSONRequestBody = PlanningRules
 
@@ -4997,6 +5383,9 @@ type HolderCreateJSONRequestBody = HolderValues
 
 // HolderReplaceJSONRequestBody defines body for HolderReplace for application/json ContentType.
 type HolderReplaceJSONRequestBody = HolderValues
+
+// RainReadingCreateJSONRequestBody defines body for RainReadingCreate for application/json ContentType.
+type RainReadingCreateJSONRequestBody = RainReadingValues
 
 // RotationCreateJSONRequestBody defines body for RotationCreate for application/json ContentType.
 type RotationCreateJSONRequestBody = RotationCreate
@@ -5052,6 +5441,9 @@ type WaterSourceCloseJSONRequestBody = WaterOffCreate
 // WeatherDayStoreJSONRequestBody defines body for WeatherDayStore for application/json ContentType.
 type WeatherDayStoreJSONRequestBody = WeatherDayBatch
 
+// WeatherStationsReplaceJSONRequestBody defines body for WeatherStationsReplace for application/json ContentType.
+type WeatherStationsReplaceJSONRequestBody = WeatherStations
+
 // WebhookCreateJSONRequestBody defines body for WebhookCreate for application/json ContentType.
 type WebhookCreateJSONRequestBody = WebhookValues
 
@@ -5087,6 +5479,12 @@ type ServerInterface interface {
 	// AuditEntryList List who changed what, latest first
 	// (GET /v1/gardens/{garden}/audit-entries)
 	AuditEntryList(c *gin.Context, garden GardenPath, params AuditEntryListParams)
+	// ClimateNormalsGet Read the mean days of the twelve months
+	// (GET /v1/gardens/{garden}/climate-normals)
+	ClimateNormalsGet(c *gin.Context, garden GardenPath, params ClimateNormalsGetParams)
+	// ClimateNormalsReplace Replace the mean days of the twelve months
+	// (PUT /v1/gardens/{garden}/climate-normals)
+	ClimateNormalsReplace(c *gin.Context, garden GardenPath, params ClimateNormalsReplaceParams)
 	// ClosureList List closures
 	// (GET /v1/gardens/{garden}/closures)
 	ClosureList(c *gin.Context, garden GardenPath, params ClosureListParams)
@@ -5102,7 +5500,7 @@ type ServerInterface interface {
 	// ClosureReplace Replace a closure
 	// (PUT /v1/gardens/{garden}/closures/{closure})
 	ClosureReplace(c *gin.Context, garden GardenPath, closure ClosurePath, params ClosureReplaceParams)
-	// CropList List the published crop library
+	// CropList List the crops that a planting may name
 	// (GET /v1/gardens/{garden}/crops)
 	CropList(c *gin.Context, garden GardenPath, params CropListParams)
 	// DigList List digs
@@ -5198,6 +5596,21 @@ type ServerInterface interface {
 	// MemberReplace Replace a member
 	// (PUT /v1/gardens/{garden}/members/{member})
 	MemberReplace(c *gin.Context, garden GardenPath, member MemberPath, params MemberReplaceParams)
+	// OwnCropList List the garden's own crops
+	// (GET /v1/gardens/{garden}/own-crops)
+	OwnCropList(c *gin.Context, garden GardenPath, params OwnCropListParams)
+	// OwnCropCreate Add a crop of the garden's own
+	// (POST /v1/gardens/{garden}/own-crops)
+	OwnCropCreate(c *gin.Context, garden GardenPath, params OwnCropCreateParams)
+	// OwnCropDelete Delete one of the garden's own crops
+	// (DELETE /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropDelete(c *gin.Context, garden GardenPath, crop CropPath, params OwnCropDeleteParams)
+	// OwnCropGet Read one of the garden's own crops
+	// (GET /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropGet(c *gin.Context, garden GardenPath, crop CropPath, params OwnCropGetParams)
+	// OwnCropReplace Replace one of the garden's own crops
+	// (PUT /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropReplace(c *gin.Context, garden GardenPath, crop CropPath, params OwnCropReplaceParams)
 	// PlanningRulesGet Read the rules for every plan
 	// (GET /v1/gardens/{garden}/planning-rules)
 	PlanningRulesGet(c *gin.Context, garden GardenPath, params PlanningRulesGetParams)
@@ -5258,6 +5671,18 @@ type ServerInterface interface {
 	// PlotShortfallGet Why is this plot short?
 	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
 	PlotShortfallGet(c *gin.Context, garden GardenPath, plot PlotPath)
+	// RainReadingList List rain readings
+	// (GET /v1/gardens/{garden}/rain-readings)
+	RainReadingList(c *gin.Context, garden GardenPath, params RainReadingListParams)
+	// RainReadingCreate Record the rain that somebody read from a gauge
+	// (POST /v1/gardens/{garden}/rain-readings)
+	RainReadingCreate(c *gin.Context, garden GardenPath, params RainReadingCreateParams)
+	// RainReadingDelete Delete a rain reading
+	// (DELETE /v1/gardens/{garden}/rain-readings/{reading})
+	RainReadingDelete(c *gin.Context, garden GardenPath, reading ReadingPath, params RainReadingDeleteParams)
+	// RainReadingGet Read a rain reading
+	// (GET /v1/gardens/{garden}/rain-readings/{reading})
+	RainReadingGet(c *gin.Context, garden GardenPath, reading ReadingPath, params RainReadingGetParams)
 	// ReferenceEtList Read reference evapotranspiration by day
 	// (GET /v1/gardens/{garden}/reference-et)
 	ReferenceEtList(c *gin.Context, garden GardenPath, params ReferenceEtListParams)
@@ -5462,6 +5887,12 @@ type ServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(c *gin.Context, garden GardenPath)
+	// WeatherStationsGet Read the weather stations
+	// (GET /v1/gardens/{garden}/weather-stations)
+	WeatherStationsGet(c *gin.Context, garden GardenPath, params WeatherStationsGetParams)
+	// WeatherStationsReplace Replace the weather stations
+	// (PUT /v1/gardens/{garden}/weather-stations)
+	WeatherStationsReplace(c *gin.Context, garden GardenPath, params WeatherStationsReplaceParams)
 	// WebhookList List webhooks
 	// (GET /v1/gardens/{garden}/webhooks)
 	WebhookList(c *gin.Context, garden GardenPath, params WebhookListParams)
@@ -5743,6 +6174,104 @@ func (siw *ServerInterfaceWrapper) AuditEntryList(c *gin.Context) {
 	}
 
 	siw.Handler.AuditEntryList(c, garden, params)
+}
+
+// ClimateNormalsGet operation middleware
+func (siw *ServerInterfaceWrapper) ClimateNormalsGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ClimateNormalsGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ClimateNormalsGet(c, garden, params)
+}
+
+// ClimateNormalsReplace operation middleware
+func (siw *ServerInterfaceWrapper) ClimateNormalsReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ClimateNormalsReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ClimateNormalsReplace(c, garden, params)
 }
 
 // ClosureList operation middleware
@@ -7668,6 +8197,273 @@ func (siw *ServerInterfaceWrapper) MemberReplace(c *gin.Context) {
 	siw.Handler.MemberReplace(c, garden, member, params)
 }
 
+// OwnCropList operation middleware
+func (siw *ServerInterfaceWrapper) OwnCropList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OwnCropListParams
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OwnCropList(c, garden, params)
+}
+
+// OwnCropCreate operation middleware
+func (siw *ServerInterfaceWrapper) OwnCropCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OwnCropCreateParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OwnCropCreate(c, garden, params)
+}
+
+// OwnCropDelete operation middleware
+func (siw *ServerInterfaceWrapper) OwnCropDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "crop" -------------
+	var crop CropPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "crop", c.Param("crop"), &crop, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter crop: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OwnCropDeleteParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OwnCropDelete(c, garden, crop, params)
+}
+
+// OwnCropGet operation middleware
+func (siw *ServerInterfaceWrapper) OwnCropGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "crop" -------------
+	var crop CropPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "crop", c.Param("crop"), &crop, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter crop: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OwnCropGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OwnCropGet(c, garden, crop, params)
+}
+
+// OwnCropReplace operation middleware
+func (siw *ServerInterfaceWrapper) OwnCropReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "crop" -------------
+	var crop CropPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "crop", c.Param("crop"), &crop, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter crop: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OwnCropReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.OwnCropReplace(c, garden, crop, params)
+}
+
 // PlanningRulesGet operation middleware
 func (siw *ServerInterfaceWrapper) PlanningRulesGet(c *gin.Context) {
 
@@ -8808,6 +9604,223 @@ func (siw *ServerInterfaceWrapper) PlotShortfallGet(c *gin.Context) {
 	}
 
 	siw.Handler.PlotShortfallGet(c, garden, plot)
+}
+
+// RainReadingList operation middleware
+func (siw *ServerInterfaceWrapper) RainReadingList(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RainReadingListParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", c.Request.URL.Query(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter cursor: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RainReadingList(c, garden, params)
+}
+
+// RainReadingCreate operation middleware
+func (siw *ServerInterfaceWrapper) RainReadingCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RainReadingCreateParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = &IdempotencyKey
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RainReadingCreate(c, garden, params)
+}
+
+// RainReadingDelete operation middleware
+func (siw *ServerInterfaceWrapper) RainReadingDelete(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "reading" -------------
+	var reading ReadingPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "reading", c.Param("reading"), &reading, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter reading: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RainReadingDeleteParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RainReadingDelete(c, garden, reading, params)
+}
+
+// RainReadingGet operation middleware
+func (siw *ServerInterfaceWrapper) RainReadingGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "reading" -------------
+	var reading ReadingPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "reading", c.Param("reading"), &reading, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter reading: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RainReadingGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RainReadingGet(c, garden, reading, params)
 }
 
 // ReferenceEtList operation middleware
@@ -12516,6 +13529,104 @@ func (siw *ServerInterfaceWrapper) WeatherDayStore(c *gin.Context) {
 	siw.Handler.WeatherDayStore(c, garden)
 }
 
+// WeatherStationsGet operation middleware
+func (siw *ServerInterfaceWrapper) WeatherStationsGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WeatherStationsGetParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WeatherStationsGet(c, garden, params)
+}
+
+// WeatherStationsReplace operation middleware
+func (siw *ServerInterfaceWrapper) WeatherStationsReplace(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WeatherStationsReplaceParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = &IfMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.WeatherStationsReplace(c, garden, params)
+}
+
 // WebhookList operation middleware
 func (siw *ServerInterfaceWrapper) WebhookList(c *gin.Context) {
 
@@ -12940,6 +14051,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden", wrapper.GardenGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden", wrapper.GardenReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/audit-entries", wrapper.AuditEntryList)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/climate-normals", wrapper.ClimateNormalsGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/climate-normals", wrapper.ClimateNormalsReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/closures", wrapper.ClosureList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/closures", wrapper.ClosureCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/closures/:closure", wrapper.ClosureDelete)
@@ -12977,6 +14090,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberDelete)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/members/:member", wrapper.MemberReplace)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/own-crops", wrapper.OwnCropList)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/own-crops", wrapper.OwnCropCreate)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/own-crops/:crop", wrapper.OwnCropDelete)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/own-crops/:crop", wrapper.OwnCropGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/own-crops/:crop", wrapper.OwnCropReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/planning-rules", wrapper.PlanningRulesGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/planning-rules", wrapper.PlanningRulesReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plantings", wrapper.PlantingList)
@@ -12997,6 +14115,10 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderGet)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/plots/:plot/holders/:holder", wrapper.HolderReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/plots/:plot/shortfall", wrapper.PlotShortfallGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rain-readings", wrapper.RainReadingList)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/rain-readings", wrapper.RainReadingCreate)
+	router.DELETE(options.BaseURL+"/v1/gardens/:garden/rain-readings/:reading", wrapper.RainReadingDelete)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/rain-readings/:reading", wrapper.RainReadingGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/reference-et", wrapper.ReferenceEtList)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/rotations", wrapper.RotationCreate)
@@ -13065,6 +14187,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/gardens/:garden/water-sources/:source/water-on", wrapper.WaterSourceReopen)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayList)
 	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-days", wrapper.WeatherDayStore)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/weather-stations", wrapper.WeatherStationsGet)
+	router.PUT(options.BaseURL+"/v1/gardens/:garden/weather-stations", wrapper.WeatherStationsReplace)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/webhooks", wrapper.WebhookList)
 	router.POST(options.BaseURL+"/v1/gardens/:garden/webhooks", wrapper.WebhookCreate)
 	router.DELETE(options.BaseURL+"/v1/gardens/:garden/webhooks/:webhook", wrapper.WebhookDelete)
@@ -13432,6 +14556,103 @@ type AuditEntryListdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AuditEntryListdefaultApplicationProblemPlusJSONResponse) VisitAuditEntryListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ClimateNormalsGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params ClimateNormalsGetParams
+}
+
+type ClimateNormalsGetResponseObject interface {
+	VisitClimateNormalsGetResponse(w http.ResponseWriter) error
+}
+
+type ClimateNormalsGet200ResponseHeaders struct {
+	ETag string
+}
+
+type ClimateNormalsGet200JSONResponse struct {
+	Body    ClimateNormals
+	Headers ClimateNormalsGet200ResponseHeaders
+}
+
+func (response ClimateNormalsGet200JSONResponse) VisitClimateNormalsGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ClimateNormalsGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ClimateNormalsGetdefaultApplicationProblemPlusJSONResponse) VisitClimateNormalsGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ClimateNormalsReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params ClimateNormalsReplaceParams
+	Body   *ClimateNormalsReplaceJSONRequestBody
+}
+
+type ClimateNormalsReplaceResponseObject interface {
+	VisitClimateNormalsReplaceResponse(w http.ResponseWriter) error
+}
+
+type ClimateNormalsReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type ClimateNormalsReplace200JSONResponse struct {
+	Body    ClimateNormals
+	Headers ClimateNormalsReplace200ResponseHeaders
+}
+
+func (response ClimateNormalsReplace200JSONResponse) VisitClimateNormalsReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ClimateNormalsReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ClimateNormalsReplacedefaultApplicationProblemPlusJSONResponse) VisitClimateNormalsReplaceResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -15144,6 +16365,231 @@ func (response MemberReplacedefaultApplicationProblemPlusJSONResponse) VisitMemb
 	return err
 }
 
+type OwnCropListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params OwnCropListParams
+}
+
+type OwnCropListResponseObject interface {
+	VisitOwnCropListResponse(w http.ResponseWriter) error
+}
+
+type OwnCropList200JSONResponse OwnCropList
+
+func (response OwnCropList200JSONResponse) VisitOwnCropListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OwnCropListdefaultApplicationProblemPlusJSONResponse) VisitOwnCropListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params OwnCropCreateParams
+	Body   *OwnCropCreateJSONRequestBody
+}
+
+type OwnCropCreateResponseObject interface {
+	VisitOwnCropCreateResponse(w http.ResponseWriter) error
+}
+
+type OwnCropCreate201ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type OwnCropCreate201JSONResponse struct {
+	Body    OwnCrop
+	Headers OwnCropCreate201ResponseHeaders
+}
+
+func (response OwnCropCreate201JSONResponse) VisitOwnCropCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OwnCropCreatedefaultApplicationProblemPlusJSONResponse) VisitOwnCropCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropDeleteRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Crop   CropPath   `json:"crop"`
+	Params OwnCropDeleteParams
+}
+
+type OwnCropDeleteResponseObject interface {
+	VisitOwnCropDeleteResponse(w http.ResponseWriter) error
+}
+
+type OwnCropDelete204Response struct {
+}
+
+func (response OwnCropDelete204Response) VisitOwnCropDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type OwnCropDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OwnCropDeletedefaultApplicationProblemPlusJSONResponse) VisitOwnCropDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Crop   CropPath   `json:"crop"`
+	Params OwnCropGetParams
+}
+
+type OwnCropGetResponseObject interface {
+	VisitOwnCropGetResponse(w http.ResponseWriter) error
+}
+
+type OwnCropGet200ResponseHeaders struct {
+	ETag string
+}
+
+type OwnCropGet200JSONResponse struct {
+	Body    OwnCrop
+	Headers OwnCropGet200ResponseHeaders
+}
+
+func (response OwnCropGet200JSONResponse) VisitOwnCropGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OwnCropGetdefaultApplicationProblemPlusJSONResponse) VisitOwnCropGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Crop   CropPath   `json:"crop"`
+	Params OwnCropReplaceParams
+	Body   *OwnCropReplaceJSONRequestBody
+}
+
+type OwnCropReplaceResponseObject interface {
+	VisitOwnCropReplaceResponse(w http.ResponseWriter) error
+}
+
+type OwnCropReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type OwnCropReplace200JSONResponse struct {
+	Body    OwnCrop
+	Headers OwnCropReplace200ResponseHeaders
+}
+
+func (response OwnCropReplace200JSONResponse) VisitOwnCropReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OwnCropReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OwnCropReplacedefaultApplicationProblemPlusJSONResponse) VisitOwnCropReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type PlanningRulesGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params PlanningRulesGetParams
@@ -16052,6 +17498,181 @@ type PlotShortfallGetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PlotShortfallGetdefaultApplicationProblemPlusJSONResponse) VisitPlotShortfallGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingListRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params RainReadingListParams
+}
+
+type RainReadingListResponseObject interface {
+	VisitRainReadingListResponse(w http.ResponseWriter) error
+}
+
+type RainReadingList200JSONResponse RainReadingList
+
+func (response RainReadingList200JSONResponse) VisitRainReadingListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingListdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RainReadingListdefaultApplicationProblemPlusJSONResponse) VisitRainReadingListResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params RainReadingCreateParams
+	Body   *RainReadingCreateJSONRequestBody
+}
+
+type RainReadingCreateResponseObject interface {
+	VisitRainReadingCreateResponse(w http.ResponseWriter) error
+}
+
+type RainReadingCreate201ResponseHeaders struct {
+	ETag     string
+	Location string
+}
+
+type RainReadingCreate201JSONResponse struct {
+	Body    RainReading
+	Headers RainReadingCreate201ResponseHeaders
+}
+
+func (response RainReadingCreate201JSONResponse) VisitRainReadingCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RainReadingCreatedefaultApplicationProblemPlusJSONResponse) VisitRainReadingCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingDeleteRequestObject struct {
+	Garden  GardenPath  `json:"garden"`
+	Reading ReadingPath `json:"reading"`
+	Params  RainReadingDeleteParams
+}
+
+type RainReadingDeleteResponseObject interface {
+	VisitRainReadingDeleteResponse(w http.ResponseWriter) error
+}
+
+type RainReadingDelete204Response struct {
+}
+
+func (response RainReadingDelete204Response) VisitRainReadingDeleteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RainReadingDeletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RainReadingDeletedefaultApplicationProblemPlusJSONResponse) VisitRainReadingDeleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingGetRequestObject struct {
+	Garden  GardenPath  `json:"garden"`
+	Reading ReadingPath `json:"reading"`
+	Params  RainReadingGetParams
+}
+
+type RainReadingGetResponseObject interface {
+	VisitRainReadingGetResponse(w http.ResponseWriter) error
+}
+
+type RainReadingGet200ResponseHeaders struct {
+	ETag string
+}
+
+type RainReadingGet200JSONResponse struct {
+	Body    RainReading
+	Headers RainReadingGet200ResponseHeaders
+}
+
+func (response RainReadingGet200JSONResponse) VisitRainReadingGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RainReadingGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RainReadingGetdefaultApplicationProblemPlusJSONResponse) VisitRainReadingGetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -19335,6 +20956,103 @@ func (response WeatherDayStoredefaultApplicationProblemPlusJSONResponse) VisitWe
 	return err
 }
 
+type WeatherStationsGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WeatherStationsGetParams
+}
+
+type WeatherStationsGetResponseObject interface {
+	VisitWeatherStationsGetResponse(w http.ResponseWriter) error
+}
+
+type WeatherStationsGet200ResponseHeaders struct {
+	ETag string
+}
+
+type WeatherStationsGet200JSONResponse struct {
+	Body    WeatherStations
+	Headers WeatherStationsGet200ResponseHeaders
+}
+
+func (response WeatherStationsGet200JSONResponse) VisitWeatherStationsGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WeatherStationsGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WeatherStationsGetdefaultApplicationProblemPlusJSONResponse) VisitWeatherStationsGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WeatherStationsReplaceRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params WeatherStationsReplaceParams
+	Body   *WeatherStationsReplaceJSONRequestBody
+}
+
+type WeatherStationsReplaceResponseObject interface {
+	VisitWeatherStationsReplaceResponse(w http.ResponseWriter) error
+}
+
+type WeatherStationsReplace200ResponseHeaders struct {
+	ETag string
+}
+
+type WeatherStationsReplace200JSONResponse struct {
+	Body    WeatherStations
+	Headers WeatherStationsReplace200ResponseHeaders
+}
+
+func (response WeatherStationsReplace200JSONResponse) VisitWeatherStationsReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WeatherStationsReplacedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WeatherStationsReplacedefaultApplicationProblemPlusJSONResponse) VisitWeatherStationsReplaceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WebhookListRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params WebhookListParams
@@ -19720,6 +21438,12 @@ type StrictServerInterface interface {
 	// AuditEntryList List who changed what, latest first
 	// (GET /v1/gardens/{garden}/audit-entries)
 	AuditEntryList(ctx context.Context, request AuditEntryListRequestObject) (AuditEntryListResponseObject, error)
+	// ClimateNormalsGet Read the mean days of the twelve months
+	// (GET /v1/gardens/{garden}/climate-normals)
+	ClimateNormalsGet(ctx context.Context, request ClimateNormalsGetRequestObject) (ClimateNormalsGetResponseObject, error)
+	// ClimateNormalsReplace Replace the mean days of the twelve months
+	// (PUT /v1/gardens/{garden}/climate-normals)
+	ClimateNormalsReplace(ctx context.Context, request ClimateNormalsReplaceRequestObject) (ClimateNormalsReplaceResponseObject, error)
 	// ClosureList List closures
 	// (GET /v1/gardens/{garden}/closures)
 	ClosureList(ctx context.Context, request ClosureListRequestObject) (ClosureListResponseObject, error)
@@ -19735,7 +21459,7 @@ type StrictServerInterface interface {
 	// ClosureReplace Replace a closure
 	// (PUT /v1/gardens/{garden}/closures/{closure})
 	ClosureReplace(ctx context.Context, request ClosureReplaceRequestObject) (ClosureReplaceResponseObject, error)
-	// CropList List the published crop library
+	// CropList List the crops that a planting may name
 	// (GET /v1/gardens/{garden}/crops)
 	CropList(ctx context.Context, request CropListRequestObject) (CropListResponseObject, error)
 	// DigList List digs
@@ -19831,6 +21555,21 @@ type StrictServerInterface interface {
 	// MemberReplace Replace a member
 	// (PUT /v1/gardens/{garden}/members/{member})
 	MemberReplace(ctx context.Context, request MemberReplaceRequestObject) (MemberReplaceResponseObject, error)
+	// OwnCropList List the garden's own crops
+	// (GET /v1/gardens/{garden}/own-crops)
+	OwnCropList(ctx context.Context, request OwnCropListRequestObject) (OwnCropListResponseObject, error)
+	// OwnCropCreate Add a crop of the garden's own
+	// (POST /v1/gardens/{garden}/own-crops)
+	OwnCropCreate(ctx context.Context, request OwnCropCreateRequestObject) (OwnCropCreateResponseObject, error)
+	// OwnCropDelete Delete one of the garden's own crops
+	// (DELETE /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropDelete(ctx context.Context, request OwnCropDeleteRequestObject) (OwnCropDeleteResponseObject, error)
+	// OwnCropGet Read one of the garden's own crops
+	// (GET /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropGet(ctx context.Context, request OwnCropGetRequestObject) (OwnCropGetResponseObject, error)
+	// OwnCropReplace Replace one of the garden's own crops
+	// (PUT /v1/gardens/{garden}/own-crops/{crop})
+	OwnCropReplace(ctx context.Context, request OwnCropReplaceRequestObject) (OwnCropReplaceResponseObject, error)
 	// PlanningRulesGet Read the rules for every plan
 	// (GET /v1/gardens/{garden}/planning-rules)
 	PlanningRulesGet(ctx context.Context, request PlanningRulesGetRequestObject) (PlanningRulesGetResponseObject, error)
@@ -19891,6 +21630,18 @@ type StrictServerInterface interface {
 	// PlotShortfallGet Why is this plot short?
 	// (GET /v1/gardens/{garden}/plots/{plot}/shortfall)
 	PlotShortfallGet(ctx context.Context, request PlotShortfallGetRequestObject) (PlotShortfallGetResponseObject, error)
+	// RainReadingList List rain readings
+	// (GET /v1/gardens/{garden}/rain-readings)
+	RainReadingList(ctx context.Context, request RainReadingListRequestObject) (RainReadingListResponseObject, error)
+	// RainReadingCreate Record the rain that somebody read from a gauge
+	// (POST /v1/gardens/{garden}/rain-readings)
+	RainReadingCreate(ctx context.Context, request RainReadingCreateRequestObject) (RainReadingCreateResponseObject, error)
+	// RainReadingDelete Delete a rain reading
+	// (DELETE /v1/gardens/{garden}/rain-readings/{reading})
+	RainReadingDelete(ctx context.Context, request RainReadingDeleteRequestObject) (RainReadingDeleteResponseObject, error)
+	// RainReadingGet Read a rain reading
+	// (GET /v1/gardens/{garden}/rain-readings/{reading})
+	RainReadingGet(ctx context.Context, request RainReadingGetRequestObject) (RainReadingGetResponseObject, error)
 	// ReferenceEtList Read reference evapotranspiration by day
 	// (GET /v1/gardens/{garden}/reference-et)
 	ReferenceEtList(ctx context.Context, request ReferenceEtListRequestObject) (ReferenceEtListResponseObject, error)
@@ -20095,6 +21846,12 @@ type StrictServerInterface interface {
 	// WeatherDayStore Store weather days
 	// (PUT /v1/gardens/{garden}/weather-days)
 	WeatherDayStore(ctx context.Context, request WeatherDayStoreRequestObject) (WeatherDayStoreResponseObject, error)
+	// WeatherStationsGet Read the weather stations
+	// (GET /v1/gardens/{garden}/weather-stations)
+	WeatherStationsGet(ctx context.Context, request WeatherStationsGetRequestObject) (WeatherStationsGetResponseObject, error)
+	// WeatherStationsReplace Replace the weather stations
+	// (PUT /v1/gardens/{garden}/weather-stations)
+	WeatherStationsReplace(ctx context.Context, request WeatherStationsReplaceRequestObject) (WeatherStationsReplaceResponseObject, error)
 	// WebhookList List webhooks
 	// (GET /v1/gardens/{garden}/webhooks)
 	WebhookList(ctx context.Context, request WebhookListRequestObject) (WebhookListResponseObject, error)
@@ -20388,6 +22145,78 @@ func (sh *strictHandler) AuditEntryList(ctx *gin.Context, garden GardenPath, par
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(AuditEntryListResponseObject); ok {
 		if err := validResponse.VisitAuditEntryListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// ClimateNormalsGet operation middleware
+func (sh *strictHandler) ClimateNormalsGet(ctx *gin.Context, garden GardenPath, params ClimateNormalsGetParams) {
+	var request ClimateNormalsGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ClimateNormalsGet(ctx, request.(ClimateNormalsGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ClimateNormalsGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(ClimateNormalsGetResponseObject); ok {
+		if err := validResponse.VisitClimateNormalsGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// ClimateNormalsReplace operation middleware
+func (sh *strictHandler) ClimateNormalsReplace(ctx *gin.Context, garden GardenPath, params ClimateNormalsReplaceParams) {
+	var request ClimateNormalsReplaceRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body ClimateNormalsReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ClimateNormalsReplace(ctx, request.(ClimateNormalsReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ClimateNormalsReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(ClimateNormalsReplaceResponseObject); ok {
+		if err := validResponse.VisitClimateNormalsReplaceResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -21610,6 +23439,180 @@ func (sh *strictHandler) MemberReplace(ctx *gin.Context, garden GardenPath, memb
 	}
 }
 
+// OwnCropList operation middleware
+func (sh *strictHandler) OwnCropList(ctx *gin.Context, garden GardenPath, params OwnCropListParams) {
+	var request OwnCropListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OwnCropList(ctx, request.(OwnCropListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OwnCropList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OwnCropListResponseObject); ok {
+		if err := validResponse.VisitOwnCropListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// OwnCropCreate operation middleware
+func (sh *strictHandler) OwnCropCreate(ctx *gin.Context, garden GardenPath, params OwnCropCreateParams) {
+	var request OwnCropCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body OwnCropCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OwnCropCreate(ctx, request.(OwnCropCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OwnCropCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OwnCropCreateResponseObject); ok {
+		if err := validResponse.VisitOwnCropCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// OwnCropDelete operation middleware
+func (sh *strictHandler) OwnCropDelete(ctx *gin.Context, garden GardenPath, crop CropPath, params OwnCropDeleteParams) {
+	var request OwnCropDeleteRequestObject
+
+	request.Garden = garden
+	request.Crop = crop
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OwnCropDelete(ctx, request.(OwnCropDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OwnCropDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OwnCropDeleteResponseObject); ok {
+		if err := validResponse.VisitOwnCropDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// OwnCropGet operation middleware
+func (sh *strictHandler) OwnCropGet(ctx *gin.Context, garden GardenPath, crop CropPath, params OwnCropGetParams) {
+	var request OwnCropGetRequestObject
+
+	request.Garden = garden
+	request.Crop = crop
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OwnCropGet(ctx, request.(OwnCropGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OwnCropGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OwnCropGetResponseObject); ok {
+		if err := validResponse.VisitOwnCropGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// OwnCropReplace operation middleware
+func (sh *strictHandler) OwnCropReplace(ctx *gin.Context, garden GardenPath, crop CropPath, params OwnCropReplaceParams) {
+	var request OwnCropReplaceRequestObject
+
+	request.Garden = garden
+	request.Crop = crop
+	request.Params = params
+
+	var body OwnCropReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OwnCropReplace(ctx, request.(OwnCropReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OwnCropReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(OwnCropReplaceResponseObject); ok {
+		if err := validResponse.VisitOwnCropReplaceResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
 // PlanningRulesGet operation middleware
 func (sh *strictHandler) PlanningRulesGet(ctx *gin.Context, garden GardenPath, params PlanningRulesGetParams) {
 	var request PlanningRulesGetRequestObject
@@ -22285,6 +24288,134 @@ func (sh *strictHandler) PlotShortfallGet(ctx *gin.Context, garden GardenPath, p
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(PlotShortfallGetResponseObject); ok {
 		if err := validResponse.VisitPlotShortfallGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RainReadingList operation middleware
+func (sh *strictHandler) RainReadingList(ctx *gin.Context, garden GardenPath, params RainReadingListParams) {
+	var request RainReadingListRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RainReadingList(ctx, request.(RainReadingListRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RainReadingList")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RainReadingListResponseObject); ok {
+		if err := validResponse.VisitRainReadingListResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RainReadingCreate operation middleware
+func (sh *strictHandler) RainReadingCreate(ctx *gin.Context, garden GardenPath, params RainReadingCreateParams) {
+	var request RainReadingCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body RainReadingCreateJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RainReadingCreate(ctx, request.(RainReadingCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RainReadingCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RainReadingCreateResponseObject); ok {
+		if err := validResponse.VisitRainReadingCreateResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RainReadingDelete operation middleware
+func (sh *strictHandler) RainReadingDelete(ctx *gin.Context, garden GardenPath, reading ReadingPath, params RainReadingDeleteParams) {
+	var request RainReadingDeleteRequestObject
+
+	request.Garden = garden
+	request.Reading = reading
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RainReadingDelete(ctx, request.(RainReadingDeleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RainReadingDelete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RainReadingDeleteResponseObject); ok {
+		if err := validResponse.VisitRainReadingDeleteResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// RainReadingGet operation middleware
+func (sh *strictHandler) RainReadingGet(ctx *gin.Context, garden GardenPath, reading ReadingPath, params RainReadingGetParams) {
+	var request RainReadingGetRequestObject
+
+	request.Garden = garden
+	request.Reading = reading
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RainReadingGet(ctx, request.(RainReadingGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RainReadingGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(RainReadingGetResponseObject); ok {
+		if err := validResponse.VisitRainReadingGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
@@ -24483,6 +26614,78 @@ func (sh *strictHandler) WeatherDayStore(ctx *gin.Context, garden GardenPath) {
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(WeatherDayStoreResponseObject); ok {
 		if err := validResponse.VisitWeatherDayStoreResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WeatherStationsGet operation middleware
+func (sh *strictHandler) WeatherStationsGet(ctx *gin.Context, garden GardenPath, params WeatherStationsGetParams) {
+	var request WeatherStationsGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WeatherStationsGet(ctx, request.(WeatherStationsGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WeatherStationsGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WeatherStationsGetResponseObject); ok {
+		if err := validResponse.VisitWeatherStationsGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// WeatherStationsReplace operation middleware
+func (sh *strictHandler) WeatherStationsReplace(ctx *gin.Context, garden GardenPath, params WeatherStationsReplaceParams) {
+	var request WeatherStationsReplaceRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	var body WeatherStationsReplaceJSONRequestBody
+	var err error
+	// A request validator built on kin-openapi's openapi3filter with
+	// KeepValidatedValue leaves the value it validated on the body. Bind
+	// that value, matching member names exactly, so the handler receives
+	// what was validated instead of a second, case-insensitive decode.
+	if vb, ok := ctx.Request.Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+		err = ctx.ShouldBindJSON(&body)
+	} else if binding.Validator != nil {
+		// ShouldBindJSON runs the struct validator after decoding; keep that.
+		err = binding.Validator.ValidateStruct(&body)
+	}
+	if err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WeatherStationsReplace(ctx, request.(WeatherStationsReplaceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WeatherStationsReplace")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(WeatherStationsReplaceResponseObject); ok {
+		if err := validResponse.VisitWeatherStationsReplaceResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
