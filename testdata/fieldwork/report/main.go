@@ -68,7 +68,7 @@ func row(kind fieldworktest.Kind, n, first, seeds int) error {
 		} else {
 			notes = append(notes, fmt.Sprintf("%d (%.2f)", seed, gap))
 		}
-		if gap <= 1 {
+		if gap <= 1+1e-9 {
 			within++
 		}
 	}
