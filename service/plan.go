@@ -147,6 +147,9 @@ func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) ma
 			i, _ := m.LayoutIndex(id)
 			members = append(members, i)
 		}
+		if !m.Servable[members[0]] {
+			continue // never has a turn; the layout is told among the unplanned
+		}
 		op := m.Operate(source, members)
 		operations[z.ID] = op
 		zp := file.ZonePlan{ID: z.ID, SourceID: z.Source, Kind: "zone", Units: z.Layouts, FlowLPerMin: op.Total.Flow().LitersPerMinute(), HeadM: float64(op.Head)}

@@ -15,7 +15,7 @@ import (
 // quickKinds are those that a law can be tried on a hundred times. Several spigots under a meter have tests of their own.
 var quickKinds = []problemtest.Kind{
 	problemtest.Easy, problemtest.Thirsty, problemtest.TooLarge, problemtest.OverSubscribed, problemtest.OneHour,
-	problemtest.OddEven, problemtest.DailyCap, problemtest.Intervals, problemtest.TankFed, problemtest.Hands,
+	problemtest.OddEven, problemtest.DailyCap, problemtest.Intervals, problemtest.TankFed, problemtest.Hands, problemtest.ThinLine,
 }
 
 // smallSpec draws a garden that is planned in milliseconds.
@@ -79,6 +79,48 @@ func TestLaw_unservableIsExactlyWhatNoZoneCarries(t *testing.T) {
 			t.Errorf("left out %v, cannot run %v", got, want)
 		}
 	})
+}
+
+// A layout that takes more than its line lets through stands in a zone of its own that never has a turn, gets nothing, and
+// is told; published again with nothing changed it is the same plan.
+func TestLaw_layoutsBeyondTheirLineStandIdle(t *testing.T) {
+	t.Parallel()
+	idle := 0
+	for seed := range uint64(6) {
+		for _, drilled := range []bool{false, true} {
+			p := problemtest.Garden(problemtest.Spec{Kind: problemtest.ThinLine, Layouts: 6, Drilled: drilled, Seed: seed})
+			got := propose(t, p, plan.Options{})
+			m, err := problem.NewModel(p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, s := range got.Shares {
+				i, _ := m.LayoutIndex(s.Layout)
+				if m.Servable[i] {
+					continue
+				}
+				idle++
+				z := slices.IndexFunc(got.Schedule.Zones, func(z problem.Zone) bool { return slices.Contains(z.Layouts, s.Layout) })
+				told := slices.ContainsFunc(got.Unservable, func(u problem.Unservable) bool {
+					return u.Layout == s.Layout && u.Reason == problem.ReasonLine
+				})
+				if z < 0 || !told || s.Fraction != 0 {
+					t.Fatalf("seed %d: %s in zone %d, share %g, told %v", seed, s.Layout, z, s.Fraction, told)
+				}
+				name := got.Schedule.Zones[z].ID
+				if slices.ContainsFunc(got.Schedule.Turns, func(t problem.Turn) bool { return t.Zone == name }) {
+					t.Errorf("seed %d: %s has a turn", seed, name)
+				}
+			}
+			again := propose(t, p, plan.Options{Previous: &got.Schedule})
+			if diff := cmp.Diff(got.Schedule, again.Schedule); diff != "" {
+				t.Errorf("seed %d: published again (-before +after):\n%s", seed, diff)
+			}
+		}
+	}
+	if idle == 0 {
+		t.Error("every line let every layout through: the test proves nothing")
+	}
 }
 
 func TestLaw_namesAndOrderDoNotMatter(t *testing.T) {

@@ -80,7 +80,7 @@ func (e *InvalidPlanError) Error() string {
 // Share is what one layout gets.
 type Share struct {
 	Layout    string
-	Zone      string // "" for a layout in no zone
+	Zone      string // "" for a layout that no turn can water
 	Class     int
 	Need      problem.Milliliters
 	Delivered problem.Milliliters // rounded down
@@ -510,9 +510,54 @@ func (p *planner) assemble(parts []solved) Plan {
 		}
 	}
 	sort.SliceStable(plan.Schedule.Turns, func(a, b int) bool { return plan.Schedule.Turns[a].Start < plan.Schedule.Turns[b].Start })
+	plan.Schedule.Zones = p.withIdle(plan.Schedule.Zones)
 	plan.Shares = shares(p.Model, plan.Schedule)
 	plan.measure()
 	return plan
+}
+
+// idle tells whether a zone can never have a turn: its one layout is carried by its source, but no turn can water it.
+func (p *planner) idle(z problem.Zone) bool {
+	if len(z.Layouts) != 1 {
+		return false
+	}
+	i, known := p.LayoutIndex(z.Layouts[0])
+	return known && p.Carried[i] && !p.Servable[i]
+}
+
+// withIdle adds the zones that never have a turn: layouts that their source can carry, but no turn can water. Each is a
+// zone of its own, called as it was published.
+func (p *planner) withIdle(zones []problem.Zone) []problem.Zone {
+	zones = slices.Clip(zones)
+	taken := map[string]bool{}
+	for _, z := range zones {
+		taken[z.ID] = true
+		for _, id := range z.Layouts {
+			taken["layout "+id] = true
+		}
+	}
+	for _, u := range p.Left {
+		i, _ := p.LayoutIndex(u.Layout)
+		if !p.Carried[i] || taken["layout "+u.Layout] {
+			continue
+		}
+		id := ""
+		if p.asPublished != nil {
+			for _, z := range p.asPublished.Zones {
+				if p.idle(z) && z.Layouts[0] == u.Layout && !taken[z.ID] {
+					id = z.ID
+				}
+			}
+		}
+		for n := len(zones) + 1; id == ""; n++ {
+			if name := fmt.Sprintf("Z%d", n); !taken[name] {
+				id = name
+			}
+		}
+		taken[id] = true
+		zones = append(zones, problem.Zone{ID: id, Source: p.Layouts[i].Source, Layouts: []string{u.Layout}})
+	}
+	return zones
 }
 
 func (p *Plan) measure() {
@@ -554,7 +599,9 @@ func shares(m *problem.Model, s problem.Schedule) []Share {
 		sort.Ints(members)
 		op := m.Operate(source, members)
 		for _, i := range members {
-			out[i].Zone = z.ID
+			if m.Servable[i] {
+				out[i].Zone = z.ID
+			}
 		}
 		for _, t := range s.Turns {
 			if t.Zone != z.ID {

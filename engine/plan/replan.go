@@ -34,6 +34,9 @@ func (p *planner) resolvePrevious() error {
 	}
 	b := &published{intact: true, freeFrom: p.Now + problem.Instant(p.Notice)}
 	p.before = b
+	if whole := p.withIdle(p.Previous.Zones); len(whole) > len(p.Previous.Zones) {
+		p.Previous = &problem.Schedule{Zones: whole, Turns: p.Previous.Turns}
+	}
 	b.keepZones(p)
 	for i := range p.Layouts {
 		if p.Servable[i] && !slices.ContainsFunc(b.zones, func(z []int) bool { return slices.Contains(z, i) }) {
@@ -43,7 +46,7 @@ func (p *planner) resolvePrevious() error {
 	}
 	for k := range b.ids {
 		if b.ids[k] == "" {
-			b.ids[k] = b.freeName()
+			b.ids[k] = b.freeName(p)
 		}
 	}
 	p.sortTurns()
@@ -61,6 +64,9 @@ func (b *published) keepZones(p *planner) {
 		b.zones, b.ids = append(b.zones, members), append(b.ids, "")
 	}
 	for _, z := range p.Previous.Zones {
+		if p.idle(z) {
+			continue
+		}
 		var kept []int
 		for _, id := range z.Layouts {
 			if i, known := p.LayoutIndex(id); known && p.Servable[i] && p.Layouts[i].Source == z.Source {
@@ -117,9 +123,11 @@ func (p *planner) friends(members []int) bool {
 	return true
 }
 
-func (b *published) freeName() string {
+func (b *published) freeName(p *planner) string {
 	for n := 1; ; n++ {
-		if id := fmt.Sprintf("Z%d", n); !slices.Contains(b.ids, id) {
+		id := fmt.Sprintf("Z%d", n)
+		idle := slices.ContainsFunc(p.Previous.Zones, func(z problem.Zone) bool { return z.ID == id && p.idle(z) })
+		if !idle && !slices.Contains(b.ids, id) {
 			return id
 		}
 	}
@@ -288,7 +296,7 @@ func (b *published) named(p *planner) []problem.Zone {
 		sort.Strings(zone.Layouts)
 		out = append(out, zone)
 	}
-	return out
+	return p.withIdle(out)
 }
 
 // frame is what a re-plan may do: which turns stay, from when on others may be put, and how hard to look.

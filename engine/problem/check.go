@@ -1,6 +1,7 @@
 package problem
 
 import (
+	"math"
 	"slices"
 	"sort"
 )
@@ -12,7 +13,7 @@ type Rule string
 const (
 	RuleProblem     Rule = "problem" // the problem itself is invalid
 	RuleZone        Rule = "P0"      // zone ids unique, source known, zone not empty
-	RuleMember      Rule = "P1"      // every servable layout in exactly one zone, an unservable one in none
+	RuleMember      Rule = "P1"      // every layout that its source can carry alone in exactly one zone, others in none
 	RulePlumbing    Rule = "P2"      // members are plumbed to the zone's source
 	RuleHydraulic   Rule = "P3"      // every member keeps its least head, the source its flow limit
 	RuleConnections Rule = "P4"      // no more members than hose connections; a hand turn alone
@@ -121,7 +122,7 @@ func (c *checker) checkZones() {
 				zone.valid = false
 				continue
 			}
-			if seen[i]++; seen[i] > 1 || !c.Servable[i] {
+			if seen[i]++; seen[i] > 1 || !c.Carried[i] {
 				c.add(Violation{Rule: RuleMember, Zone: z.ID, Layout: id, Have: int64(seen[i]), Limit: 1})
 			}
 			if c.SourceOf[i] != source {
@@ -135,7 +136,7 @@ func (c *checker) checkZones() {
 		c.zones[at] = zone
 	}
 	for i := range c.Layouts {
-		if c.Servable[i] && seen[i] == 0 {
+		if c.Carried[i] && seen[i] == 0 {
 			c.add(Violation{Rule: RuleMember, Layout: c.Layouts[i].ID, Limit: 1})
 		}
 	}
@@ -166,14 +167,18 @@ func (c *checker) checkHydraulics(id string, zone *openZone) {
 			})
 		}
 	}
-	// Each member's drawn flow is rounded up by less than 1 mL/min.
-	if zone.op.Total > source.FlowMax+Rate(len(zone.members)) {
+	flow, limit := c.flowAt(zone.members, float64(zone.op.Head)), math.Min(si(source.FlowMax), source.Supply.MaxFlow)
+	if flow > limit+checkFlow {
 		c.add(Violation{Rule: RuleHydraulic, Zone: id, Source: source.ID, Have: int64(zone.op.Total), Limit: int64(source.FlowMax)})
 	}
 }
 
-// checkHead is the error of the joint head that a zone filled to the last drop may show [m].
-const checkHead = 1e-6
+// Errors that a zone filled to the last drop may show: of the joint head [m], and of the flow at that head [m³/s], a
+// twentieth of a millilitre a minute.
+const (
+	checkHead = 1e-6
+	checkFlow = 5e-8 / 60
+)
 
 func (c *checker) checkTurns() {
 	n := len(c.Layouts)

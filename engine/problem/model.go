@@ -10,14 +10,15 @@ import (
 // Reason is a code for why something cannot be done.
 type Reason string
 
-// Reasons why a layout is in no zone.
+// Reasons why no turn can water a layout.
 const (
 	ReasonFlow Reason = "flow_beyond_source" // it takes more than the source gives at its least head
 	ReasonLine Reason = "flow_beyond_line"   // it takes more than the service line allows
 	ReasonNone Reason = "no_flow"            // nothing comes out at the joint head
 )
 
-// Unservable is a layout that no zone can carry, with the flow it takes at its least head and what the source gives.
+// Unservable is a layout that no turn can water, with the flow it takes at its least head and what the source or line
+// gives. One that its source cannot carry is in no zone; the others are zones that never have a turn.
 type Unservable struct {
 	Layout string
 	Reason Reason
@@ -41,7 +42,8 @@ type Model struct {
 	Members   [][]int  // layouts by source, servable ones only, in the order of the problem
 	Slots     [][]Slot // by source, in the order of time
 	Open      [][]bool // by layout and day
-	Servable  []bool   // by layout
+	Servable  []bool   // by layout: a turn can water it
+	Carried   []bool   // by layout: its source can carry it alone, whatever its line allows
 	Left      []Unservable
 	Had       [][]Had // by layout and day: from turns of the past
 	layoutAt  map[string]int
@@ -174,10 +176,11 @@ func (m *Model) prepareTest(s int) {
 }
 
 func (m *Model) findServable() {
-	m.Servable, m.Members = make([]bool, len(m.Layouts)), make([][]int, len(m.Sources))
+	m.Servable, m.Carried, m.Members = make([]bool, len(m.Layouts)), make([]bool, len(m.Layouts)), make([][]int, len(m.Sources))
 	for i := range m.Layouts {
 		s := m.SourceOf[i]
 		takes, gives, reason := m.alone(i)
+		m.Carried[i] = reason != ReasonFlow
 		if reason == "" {
 			m.Servable[i] = true
 			m.Members[s] = append(m.Members[s], i)
@@ -299,21 +302,24 @@ func (m *Model) Operate(s int, members []int) Operation {
 	return op
 }
 
+// flowAt is what layouts take together at a head [m³/s].
+func (m *Model) flowAt(members []int, h float64) float64 {
+	q := 0.0
+	for _, i := range members {
+		if l := &m.Layouts[i]; l.Hand() {
+			q += si(l.HandFlow)
+		} else {
+			q += l.Curve.FlowAt(h)
+		}
+	}
+	return q
+}
+
 // jointHead is the root of supply flow − members' flow, by false position with the Illinois step, which keeps the
 // bracket of bisection.
 func (m *Model) jointHead(s int, members []int) float64 {
 	supply := m.Sources[s].Supply
-	flow := func(h float64) float64 {
-		q := 0.0
-		for _, i := range members {
-			if l := &m.Layouts[i]; l.Hand() {
-				q += si(l.HandFlow)
-			} else {
-				q += l.Curve.FlowAt(h)
-			}
-		}
-		return q
-	}
+	flow := func(h float64) float64 { return m.flowAt(members, h) }
 	low, high := 0.0, supply.Static
 	if same := flow(high); same == flow(high/2) && same == flow(high/1024) {
 		return math.Max(0, supply.HeadAt(same)) // all regulated

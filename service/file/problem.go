@@ -83,7 +83,7 @@ type ProblemLayout struct {
 	FlowLPM      float64  `json:"flow_lpm,omitempty"`
 	Exponent     float64  `json:"exponent,omitempty"`
 	HeadNomM     float64  `json:"head_nom_m,omitempty"`
-	HeadMinM     float64  `json:"head_min_m,omitempty"`
+	HeadMinM     float64  `json:"head_min_m"`
 	HandFlowLPM  *float64 `json:"hand_flow_lpm,omitempty"`
 	DemandL      float64  `json:"demand_l" file:"required"`
 	MaxIntervalD int      `json:"max_interval_d" file:"required"`
@@ -385,7 +385,7 @@ func litersDown(v *float64) problem.Milliliters {
 
 func (s *ProblemSource) engine() problem.Source {
 	out := problem.Source{
-		ID: s.ID, FlowMax: problem.RateDown(unit.LitersPerMinute(s.FlowMaxLPM)),
+		ID: s.ID, FlowMax: problem.RateUp(unit.LitersPerMinute(s.FlowMaxLPM)), // the supply holds the limit itself
 		Supply: hydraulics.Supply{
 			Static: s.Supply.H0M, Exponent: s.Supply.N, MaxFlow: float64(unit.LitersPerMinute(s.FlowMaxLPM)),
 			Coefficient: s.Supply.K / math.Pow(float64(unit.LitersPerMinute(1)), s.Supply.N),
@@ -473,7 +473,7 @@ func liters(v problem.Milliliters) *float64 {
 
 func newProblemSource(s *problem.Source) ProblemSource {
 	out := ProblemSource{
-		ID: s.ID, FlowMaxLPM: lpm(s.FlowMax), ChangeoverMin: float64(s.Changeover.Minutes()),
+		ID: s.ID, FlowMaxLPM: min(lpm(s.FlowMax), unit.Flow(s.Supply.MaxFlow).LitersPerMinute()), ChangeoverMin: float64(s.Changeover.Minutes()),
 		MinRunMin: float64(s.MinRun.Minutes()), DailyVolumeCapL: liters(s.DailyCap), HoseConnections: s.Connections,
 		FreeShare: float64(s.Reserve) / 1000,
 		Supply: ProblemSupply{

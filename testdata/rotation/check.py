@@ -92,7 +92,7 @@ class Check:
 
     def run(self):
         self.check_zones()
-        self.unservable = self.check_left_out()
+        self.unservable = self.check_left_out() + self.find_idle()
         runs = [r for r in self.schedule["runs"] if self.known(r)]
         for r in runs:
             self.check_run(r)
@@ -127,7 +127,7 @@ class Check:
                 self.broken("P4", f"zone {name}: {len(members)} members")
             head, flows = Hydraulics(source, members).solve()
             for m in members:
-                if m not in hands and head < m["head_min_m"] - SLACK_HEAD:
+                if m not in hands and head < m.get("head_min_m", 0.0) - SLACK_HEAD:
                     self.broken("P3", f"zone {name}: {head:.4f} m for {m['id']}")
             if sum(flows.values()) > source["flow_max_lpm"] + SLACK_FLOW:
                 self.broken("P3", f"zone {name}: {sum(flows.values()):.4f} L/min")
@@ -142,13 +142,22 @@ class Check:
                 continue
             source = self.sources[layout["source"]]
             head, flows = Hydraulics(source, [layout]).solve()
-            line = self.lines.get(source.get("parent"))
-            too_much = flows[i] > source["flow_max_lpm"] or (line is not None and flows[i] > line["flow_limit_lpm"])
-            starved = layout.get("hand_flow_lpm") is None and head < layout["head_min_m"]
+            too_much = flows[i] > source["flow_max_lpm"]
+            starved = layout.get("hand_flow_lpm") is None and head < layout.get("head_min_m", 0.0)
             if not too_much and not starved:
                 self.broken("P1", f"layout {i} is in no zone")
             left.append(i)
         return left
+
+    def find_idle(self):
+        """Layouts that draw more alone than their line allows: they stand in a zone, which can't have a run (R7)."""
+        idle = []
+        for i in self.home:
+            source = self.sources[self.layouts[i]["source"]]
+            line = self.lines.get(source.get("parent"))
+            if line is not None and Hydraulics(source, [self.layouts[i]]).solve()[1][i] > line["flow_limit_lpm"]:
+                idle.append(i)
+        return idle
 
     # runs -------------------------------------------------------------------------------------------------------
     def known(self, r):

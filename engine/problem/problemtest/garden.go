@@ -31,14 +31,15 @@ const (
 	Soak           Kind = "soak"      // short runs and long pauses
 	Intervals      Kind = "intervals" // as many visits as the windows hold
 	TankFed        Kind = "tank"
-	Hands          Kind = "hands"   // hand turns beside layouts
-	Ledgers        Kind = "ledgers" // soils that say by the day when plants go short, and valves that may be shut early
+	Hands          Kind = "hands"     // hand turns beside layouts
+	Ledgers        Kind = "ledgers"   // soils that say by the day when plants go short, and valves that may be shut early
+	ThinLine       Kind = "thin_line" // a meter that lets less through than the spigot gives, and than some layouts take
 )
 
 // Kinds lists all kinds.
 var Kinds = []Kind{
 	Easy, Thirsty, TooLarge, Tight, OverSubscribed, OneHour, TwoSpigots, TenSpigots, OddEven, DailyCap, Soak, Intervals,
-	TankFed, Hands, Ledgers,
+	TankFed, Hands, Ledgers, ThinLine,
 }
 
 // Spec names a garden.
@@ -108,6 +109,11 @@ func (m *maker) sources() {
 		limit = 34
 	case TenSpigots:
 		limit = 60
+	case ThinLine:
+		limit = 9
+		if m.Drilled {
+			limit = 22
+		}
 	}
 	line := problem.Line{ID: "line", FlowLimit: rate(limit)}
 	m.p.Lines = []problem.Line{line}
@@ -227,7 +233,7 @@ func (m *maker) scaleNeed() {
 		need += m.p.Layouts[i].Need
 	}
 	load := map[Kind]float64{
-		OverSubscribed: 2, OneHour: 1.2, TwoSpigots: 0.62, TenSpigots: 0.24, Intervals: 0.35, Soak: 0.45, OddEven: 0.6,
+		OverSubscribed: 2, OneHour: 1.2, TwoSpigots: 0.62, TenSpigots: 0.24, Intervals: 0.35, Soak: 0.45, OddEven: 0.6, ThinLine: 0.25,
 	}[m.Kind]
 	if load == 0 {
 		load = 0.55
