@@ -169,7 +169,7 @@ func (b *bounds) visits(s int) int {
 	sum := 0
 	for _, i := range b.m.Members[s] {
 		z := problem.NewBatch(b.m, s, []int{i}, problem.ByNeed)
-		sum += max(1, z.Visits(b.m.Days))
+		sum += max(1, z.Visits(b.m))
 	}
 	return sum
 }

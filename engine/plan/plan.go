@@ -128,17 +128,26 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 		return Plan{}, err
 	}
 	pl.bounds = newBounds(m, true)
+	pl.aim = pl.bounds
 	plan, err := pl.make()
 	if err != nil {
 		return Plan{}, err
 	}
 	pl.closeEarly(&plan)
 	pl.account(&plan)
-	if len(plan.Late) > 0 {
-		pl.bounds = newBounds(m, false)
-	}
-	plan.Bound = pl.bounds.near(plan.Smallest)
+	plan.Bound = pl.boundsFor(len(plan.Late) > 0).near(plan.Smallest)
 	return plan, nil
+}
+
+// boundsFor are the bounds that hold for plans that keep the interval limits, or for those that don't.
+func (p *planner) boundsFor(late bool) *bounds {
+	if !late {
+		return p.bounds
+	}
+	if p.loose == nil {
+		p.loose = newBounds(p.Model, false)
+	}
+	return p.loose
 }
 
 // make plans all groups, or re-plans them.
@@ -363,6 +372,8 @@ type planner struct {
 	pinned      [][]int
 	forbidden   [][2]int
 	bounds      *bounds
+	loose       *bounds // without interval limits; nil until asked for
+	aim         *bounds // those of the two that the search at hand goes by
 	stopped     bool
 	evaluated   int
 	left        int64 // work

@@ -310,7 +310,8 @@ type frame struct {
 
 // replan keeps the published zones of a group of sources and divides what is left of its windows.
 func (p *planner) replan(sources []int, f frame) solved {
-	bound := p.bounds.of(sources).Share
+	p.aim = p.bounds
+	bound := p.aim.of(sources).Share
 	p.tell(PlacingTurns, bound)
 	b := p.before
 	var zones []rotation.Zone

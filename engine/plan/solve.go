@@ -73,7 +73,7 @@ func (p *planner) gap(s *solved, share float64) float64 {
 	for j := range s.group.Zones {
 		z := &s.group.Zones[j]
 		for at, i := range z.Members {
-			worst = max(worst, min(share, p.bounds.most[i])-s.got(p.Model, j, at))
+			worst = max(worst, min(share, p.aim.most[i])-s.got(p.Model, j, at))
 		}
 	}
 	return worst
@@ -86,12 +86,22 @@ const levelGap = 0.01
 func (p *planner) solve(sources []int) solved {
 	modes := p.modes(sources)
 	how := modes[0]
-	first := p.bounds.of(sources).Share
+	p.aim = p.bounds
+	first := p.aim.of(sources).Share
 	best := p.attempt(sources, first, how, nil)
-	if p.gap(&best, first) > boundGap {
-		p.bounds.tighten(sources)
+	if best.result.Late > 0 && !p.halt() {
+		// Where interval limits can't be kept, what they leave of the shares is no aim.
+		if p.aim = p.boundsFor(true); p.aim.of(sources).Share > first+levelGap {
+			first = p.aim.of(sources).Share
+			if next := p.attempt(sources, first, how, &best); next.better(&best, p.Model) {
+				best = next
+			}
+		}
 	}
-	bound := p.bounds.of(sources).Share
+	if p.gap(&best, first) > boundGap {
+		p.aim.tighten(sources)
+	}
+	bound := p.aim.of(sources).Share
 	if bound < first-levelGap && !p.halt() {
 		how.dive = true
 		if next := p.attempt(sources, bound, how, &best); next.better(&best, p.Model) {
@@ -100,7 +110,7 @@ func (p *planner) solve(sources []int) solved {
 		how.dive = p.Effort == Full
 	}
 	// A layout that its soil holds down may be the one that decides, and zones for its share the better ones.
-	soil := p.bounds.soil(sources).Share
+	soil := p.aim.soil(sources).Share
 	for _, other := range modes[1:] {
 		if p.halt() {
 			break
@@ -265,7 +275,7 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 		}
 		var columns *zoning.Configuration
 		if how.dive {
-			columns = p.bounds.columns[s]
+			columns = p.aim.columns[s]
 		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
@@ -288,7 +298,7 @@ func (p *planner) divide(sources []int, zones []rotation.Zone, level float64, an
 		b.arcs = b.arcs * 6 / n // many sources are tried in many ways
 	}
 	r := g.Solve(rotation.Config{
-		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.bounds.of(sources).Share, Seed: p.Seed,
+		Level: level, Budget: b.arcs, Anneal: anneal, Retime: min(anneal, b.arcs), Bound: p.aim.of(sources).Share, Seed: p.Seed,
 		Grid: p.Grid, Stop: p.halt, Work: p.allowance(anneal > 0),
 	})
 	p.done(r)

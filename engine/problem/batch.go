@@ -2,6 +2,7 @@ package problem
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/unit"
@@ -129,13 +130,14 @@ func weight(m *Model, by Measure, i int, delivered Rate) Span {
 	}
 }
 
-// Visits is the least number of watering days that the interval limits ask for, closed days not counted.
-func (z *Batch) Visits(days int) int {
-	if z.FirstBy >= days {
+// Visits is the least number of watering days that the interval limits ask for, closed days not counted. They ask for none
+// of a zone that can have no turn at all.
+func (z *Batch) Visits(m *Model) int {
+	if z.FirstBy >= m.Days || !slices.ContainsFunc(z.Potential(m), func(t Span) bool { return t > 0 }) {
 		return 0
 	}
 	first := max(0, z.FirstBy)
-	return 1 + (max(0, days-z.Interval-first)+z.Interval-1)/z.Interval
+	return 1 + (max(0, m.Days-z.Interval-first)+z.Interval-1)/z.Interval
 }
 
 // Longest is the most that turns of at most run, with pauses of soak between them, fill of a window.
@@ -155,7 +157,7 @@ func Longest(window, run, soak Span) Span {
 func (z *Batch) Potential(m *Model) []Span {
 	days := make([]Span, m.Days)
 	shortest := m.Sources[z.Source].MinRun
-	if min(z.DayCap, z.MaxRun) < shortest {
+	if min(z.DayCap, z.MaxRun) < shortest || (z.Op.Total-Rate(len(z.Members))).Volume(shortest) > m.dayVolume(z.Source) {
 		return days
 	}
 	for _, slot := range m.Slots[z.Source] {
@@ -182,6 +184,9 @@ func Most(m *Model, i int) float64 {
 	if float64(l.MaxRun) < shortest || (least > 0 && float64(l.MaxDay+1)*1000/least < shortest) {
 		return 0
 	}
+	if m.shortestTurnDraws(i) > m.dayVolume(s) {
+		return 0
+	}
 	days := make([]float64, m.Days)
 	for _, slot := range m.Slots[s] {
 		if m.Open[i][slot.Day] && float64(slot.Usable) >= shortest {
@@ -196,6 +201,25 @@ func Most(m *Model, i int) float64 {
 		got += math.Min(float64(l.MaxDay)*1000, t*flow)
 	}
 	return math.Min(1, got/(1000*float64(l.Need)))
+}
+
+// shortestTurnDraws is the least that a turn of any zone with layout i draws from its source [µL]: a zone of several draws no
+// less than one of its members alone. Each drawn flow is rounded up by less than a millilitre a minute.
+func (m *Model) shortestTurnDraws(i int) int64 {
+	s := m.SourceOf[i]
+	return (m.Operate(s, []int{i}).Total - 1).Volume(m.Sources[s].MinRun)
+}
+
+// dayVolume is the most that a source gives on one day by its daily cap and its line's [µL].
+func (m *Model) dayVolume(s int) int64 {
+	most := MaxVolume
+	if c := m.Sources[s].DailyCap; c > 0 {
+		most = min(most, c)
+	}
+	if line := m.LineOf[s]; line >= 0 && m.Lines[line].DailyCap > 0 {
+		most = min(most, m.Lines[line].DailyCap)
+	}
+	return 1000 * int64(most)
 }
 
 // Spend is the least that a zone takes of its source's time at a share of its need.
@@ -224,7 +248,7 @@ func (z *Batch) SpendFor(m *Model, want float64, intervals bool) Spend {
 	want -= short
 	visits := max(math.Ceil(want/most-spendSlack), 0)
 	if intervals {
-		visits = max(visits, float64(z.Visits(m.Days)))
+		visits = max(visits, float64(z.Visits(m)))
 	}
 	turns := max(visits, math.Ceil(want/max(1, float64(z.MaxRun))-spendSlack))
 	source := &m.Sources[z.Source]

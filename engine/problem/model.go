@@ -371,7 +371,8 @@ func (m *Model) WindowIndex(id string) (int, bool) { i, ok := m.windowAt[id]; re
 
 // DailyLimits returns the most that source s may give on each day: its daily cap, and for a tank a budget that never
 // empties it. The budget gives every day with a window the same part of the store and of what flows in, as far as the
-// tank holds it by then; what a day cannot have goes to the days after it. A day without a limit has -1. settled is
+// tank holds it by then, but a shortest turn at least; what a day cannot have, or has too much, is settled with the days
+// after it. A day without a limit has -1. settled is
 // what is drawn on each day whatever is planned; nil for nothing.
 func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 	source, out := &m.Sources[s], make([]Milliliters, m.Days)
@@ -392,6 +393,7 @@ func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 			days++
 		}
 	}
+	shortest := Milliliters((m.LargestFlow(s).Volume(source.MinRun) + 999) / 1000)
 	level, allowed := min(source.Tank.Volume, source.Tank.Level+source.Tank.refilled(starts[0])), Milliliters(0)
 	total := level + source.Tank.refilled(starts[m.Days]-starts[0])
 	for d := range out {
@@ -399,7 +401,9 @@ func (m *Model) DailyLimits(s int, settled []Milliliters) []Milliliters {
 		budget := Milliliters(0)
 		if open[d] {
 			allowed += total / Milliliters(days)
-			budget = min(level, allowed)
+			if allowed > 0 {
+				budget = min(level, max(allowed, shortest))
+			}
 		}
 		if out[d] < 0 || budget < out[d] {
 			out[d] = budget

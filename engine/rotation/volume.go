@@ -59,7 +59,23 @@ func (g *Group) volumeCaps() []volumeCap {
 			caps = append(caps, c)
 		}
 	}
+	g.limitVolumes(caps)
 	return caps
+}
+
+// limitVolumes notes for every slot the least of the caps of its day.
+func (g *Group) limitVolumes(caps []volumeCap) {
+	g.volumes = make([]int64, len(g.Slots))
+	for w := range g.volumes {
+		g.volumes[w] = -1
+	}
+	for k := range caps {
+		for _, w := range caps[k].slots {
+			if !caps[k].meter && (g.volumes[w] < 0 || caps[k].limit < g.volumes[w]) {
+				g.volumes[w] = caps[k].limit
+			}
+		}
+	}
 }
 
 // settled adds up by day what turns of some sources draw that are not planned any more.
@@ -155,9 +171,9 @@ func (g *Group) arrange(caps []volumeCap) limits {
 		}
 		return p
 	}
-	mean := g.meanFlow()
 	for k := range caps {
 		c := &caps[k]
+		mean := g.meanFlow(c.slots)
 		if c.line < 0 && len(c.slots) > 0 && l.poolOf[c.slots[0]] >= 0 {
 			continue
 		}
@@ -178,9 +194,13 @@ func (g *Group) arrange(caps []volumeCap) limits {
 	return l
 }
 
-func (g *Group) meanFlow() problem.Rate {
+// meanFlow is the flow of the zones that can have a turn in one of the slots, by the time that they need.
+func (g *Group) meanFlow(slots []int) problem.Rate {
 	volume, time := int64(0), problem.Span(0)
 	for j := range g.Zones {
+		if !slices.ContainsFunc(slots, func(w int) bool { return g.canVisit(j, w) }) {
+			continue
+		}
 		t := max(1, g.Zones[j].Time)
 		volume += g.Zones[j].Op.Total.Volume(t)
 		time += t

@@ -24,6 +24,7 @@ type Group struct {
 	Lines []int   // the service lines of the group's sources that limit anything
 	Fixed []Fixed // turns that are not planned any more
 
+	volumes []int64 // by slot: most that may be drawn on its day [µL], -1 for no limit; nil until solved
 	watered []bool  // of gaps
 	near    [][]int // of neighbours
 	steps   int64   // of patterns built and turns placed so far, in units of an edge looked at
@@ -87,6 +88,9 @@ func (g *Group) canVisit(j, w int) bool {
 	z, slot := &g.Zones[j], &g.Slots[w]
 	if slot.Source != z.Source || !z.Open[slot.Day] || min(g.visitCap(j, w, 1), z.DayRoom(slot.Day)) < g.minRun(j) {
 		return false
+	}
+	if g.volumes != nil && g.volumes[w] >= 0 && z.Op.Total.Volume(g.minRun(j)) > g.volumes[w] {
+		return false // its shortest turn draws more than the day has
 	}
 	for _, f := range g.Fixed {
 		if contains(f.Zones, j) && slot.Start < f.End+problem.Instant(z.Soak) && f.Start < slot.End+problem.Instant(z.Soak) {

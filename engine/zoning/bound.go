@@ -132,7 +132,7 @@ func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
 			p.within = float64(z.Between(m)) / l.changeover
 		}
 		if intervals && p.most > 0 {
-			p.visits = float64(z.Visits(m.Days))
+			p.visits = float64(z.Visits(m))
 		}
 		l.pieces = append(l.pieces, p)
 	}

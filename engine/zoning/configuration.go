@@ -102,7 +102,7 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 		z := problem.NewBatch(m, s, []int{i}, problem.ByNeed)
 		visits, most := 0.0, problem.Most(m, i)
 		if intervals && most > 0 {
-			visits = float64(z.Visits(m.Days))
+			visits = float64(z.Visits(m))
 		}
 		if visits == 0 && (most == 0 || m.Layouts[i].Need == 0) {
 			continue

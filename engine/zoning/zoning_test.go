@@ -130,7 +130,7 @@ func TestBounds_areNeverAboveAnyPartition(t *testing.T) {
 			total, visits := 0.0, 0
 			for _, members := range zones {
 				z := problem.NewBatch(m, 0, members, problem.ByNeed)
-				visits += max(1, z.Visits(m.Days))
+				visits += max(1, z.Visits(m))
 			}
 			fewest = min(fewest, visits)
 			for _, members := range zones {
