@@ -14,12 +14,15 @@ import (
 
 // explainProblem says in words what the plan of a problem file gives, and why some layouts go short. Days are counted from
 // day 0, as the file counts them.
-func explainProblem(w io.Writer, p problem.Problem, made plan.Plan) {
+func explainProblem(w io.Writer, p problem.Problem, made plan.Plan, leastOver problem.Milliliters) {
 	printer := words.New("en", render.Metric, time.UTC)
 	start := time.Date(2000, time.January, 1, 0, 0, 0, 0, time.UTC) // a day 0 to print clock times from
 	fmt.Fprintf(w, "%d zones, %d turns; smallest share %s, mean %s.\n", len(made.Schedule.Zones), len(made.Schedule.Turns),
 		words.Percent(made.Smallest), words.Percent(made.Mean))
 	fmt.Fprintln(w, printer.PlanBound(made.Bound))
+	if made.Over > 0 {
+		fmt.Fprintf(w, "%.0f L are given beyond need; no plan with these shares gives less than %.0f L too much.\n", made.Over.Liters(), leastOver.Liters())
+	}
 	for _, u := range made.Unservable {
 		fmt.Fprintln(w, printer.Unservable(u))
 	}

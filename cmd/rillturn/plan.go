@@ -129,10 +129,16 @@ func (c planCmd) problem(ctx context.Context, std streams, body []byte) error {
 	if err != nil {
 		return err
 	}
-	if c.Explain {
-		explainProblem(std.err, p, made)
+	least, err := plan.LeastOver(p, options, made)
+	if err != nil {
+		return err
 	}
-	return file.WriteSchedule(std.out, file.NewSchedule(f.Name, made.Schedule))
+	if c.Explain {
+		explainProblem(std.err, p, made, least)
+	}
+	schedule := file.NewSchedule(f.Name, made.Schedule)
+	schedule.Certify(made, least)
+	return file.WriteSchedule(std.out, schedule)
 }
 
 // ended lets a signal cut a plan short; what is printed then says so.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 
+	"rillturn.example/rillturn/engine/plan"
 	"rillturn.example/rillturn/engine/problem"
 )
 
@@ -13,6 +14,71 @@ type Schedule struct {
 	Instance string         `json:"instance" file:"required"`
 	Zones    []ScheduleZone `json:"zones" file:"required"`
 	Runs     []ScheduleRun  `json:"runs" file:"required"`
+
+	Certificate *ScheduleCertificate `json:"certificate,omitempty"`
+}
+
+// ScheduleCertificate is what the plan is worth, beside what no plan can exceed, and why some layouts go short. A file may
+// have a text of its own instead.
+type ScheduleCertificate struct {
+	Text          string          `json:"text,omitempty"`
+	SmallestShare float64         `json:"smallest_share"` // of layouts that a turn can water
+	Bound         float64         `json:"bound"`          // no plan gives each of them more
+	BoundBy       string          `json:"bound_by"`
+	OverL         float64         `json:"over_l"`       // beyond need and tolerance
+	LeastOverL    float64         `json:"least_over_l"` // no plan of these shares gives less too much
+	Short         []ScheduleShort `json:"short,omitempty"`
+}
+
+// ScheduleShort is zones that go short: their limits add up to the minutes offered, and those are what their runs last.
+type ScheduleShort struct {
+	Zones      []string        `json:"zones"`
+	Layouts    []string        `json:"layouts"`
+	NeededMin  float64         `json:"needed_min"`
+	OfferedMin float64         `json:"offered_min"`
+	MissingMin float64         `json:"missing_min"`
+	Limits     []ScheduleLimit `json:"limits"`
+}
+
+// ScheduleLimit is one line of the sum. Minutes with a minus sign are taken off.
+type ScheduleLimit struct {
+	Kind    string  `json:"kind"`
+	Zone    string  `json:"zone,omitempty"`
+	Window  string  `json:"window,omitempty"`
+	Source  string  `json:"source,omitempty"`
+	Parent  string  `json:"parent,omitempty"`
+	Day     *int    `json:"day,omitempty"`
+	Minutes float64 `json:"minutes"`
+}
+
+// UnmarshalJSON reads the certificate, or the text that stands for it.
+func (c *ScheduleCertificate) UnmarshalJSON(body []byte) error {
+	if len(body) > 0 && body[0] == '"' {
+		return json.Unmarshal(body, &c.Text)
+	}
+	type plain ScheduleCertificate
+	return json.Unmarshal(body, (*plain)(c))
+}
+
+// Certify adds what the plan of the schedule is worth. leastOver is the bound of its overwatering.
+func (s *Schedule) Certify(made plan.Plan, leastOver problem.Milliliters) {
+	s.Certificate = &ScheduleCertificate{
+		SmallestShare: made.Smallest, Bound: made.Bound.Share, BoundBy: string(made.Bound.Reason), OverL: made.Over.Liters(), LeastOverL: leastOver.Liters(),
+	}
+	for _, short := range made.Shortages {
+		out := ScheduleShort{
+			Zones: short.Zones, Layouts: short.Layouts, NeededMin: float64(short.Needed.Minutes()), OfferedMin: float64(short.Offered.Minutes()),
+			MissingMin: float64(short.Missing.Minutes()),
+		}
+		for _, l := range short.Limits {
+			limit := ScheduleLimit{Kind: string(l.Kind), Zone: l.Zone, Window: l.Window, Source: l.Source, Parent: l.Line, Minutes: float64(l.Time.Minutes())}
+			if l.Day >= 0 {
+				limit.Day = &l.Day
+			}
+			out.Limits = append(out.Limits, limit)
+		}
+		s.Certificate.Short = append(s.Certificate.Short, out)
+	}
 }
 
 // ScheduleZone is a group of layouts that are open together.
