@@ -47,11 +47,19 @@ func tangled(seed uint64, layouts int) (problem.Problem, plan.Options) {
 	return p, o
 }
 
+// found are tangled gardens whose plans once broke a rule or their bound: a cap overdrawn by turns on the grid, pauses in a
+// window's reserve, soils and limits that no turn can keep.
+var found = []uint64{198, 206, 330, 50375, 50403, 50501}
+
 // TestTangle plans gardens in which every limit may meet every other. Every plan keeps the rules, stays within its bound,
 // adds up, and comes out twice the same. -tangles tries more of them.
 func TestTangle(t *testing.T) {
 	t.Parallel()
-	for seed := *tanglesFrom; seed < *tanglesFrom+*tangles; seed++ {
+	seeds := slices.Clone(found)
+	for k := range *tangles {
+		seeds = append(seeds, *tanglesFrom+k)
+	}
+	for _, seed := range seeds {
 		p, o := tangled(seed, *tanglesSize)
 		fast, ok := tanglePlan(t, seed, p, o)
 		if !ok {

@@ -140,16 +140,18 @@ func (z *Batch) Visits(m *Model) int {
 	return 1 + (max(0, m.Days-z.Interval-first)+z.Interval-1)/z.Interval
 }
 
-// Longest is the most that turns of at most run, with pauses of soak between them, fill of a window.
-func Longest(window, run, soak Span) Span {
+// Longest is the most that turns of at most run, with pauses of soak between them, fill of a window. They soak in the reserve
+// too.
+func Longest(slot Slot, run, soak Span) Span {
+	window := Span(slot.End - slot.Start)
 	if run <= 0 {
 		return 0
 	}
 	if soak == 0 || run >= window {
-		return window
+		return slot.Usable
 	}
 	full := window / (run + soak)
-	return full*run + min(run, window-full*(run+soak))
+	return min(slot.Usable, full*run+min(run, window-full*(run+soak)))
 }
 
 // Potential is the most that the zone can get on each day if it has every window to itself: no more than the soil
@@ -162,7 +164,7 @@ func (z *Batch) Potential(m *Model) []Span {
 	}
 	for _, slot := range m.Slots[z.Source] {
 		if z.Open[slot.Day] && slot.Usable >= shortest {
-			days[slot.Day] = min(z.DayCap, days[slot.Day]+Longest(slot.Usable, z.MaxRun, z.Soak))
+			days[slot.Day] = min(z.DayCap, days[slot.Day]+Longest(slot, z.MaxRun, z.Soak))
 		}
 	}
 	return days
@@ -190,7 +192,7 @@ func Most(m *Model, i int) float64 {
 	days := make([]float64, m.Days)
 	for _, slot := range m.Slots[s] {
 		if m.Open[i][slot.Day] && float64(slot.Usable) >= shortest {
-			days[slot.Day] += float64(Longest(slot.Usable, l.MaxRun, l.Soak))
+			days[slot.Day] += float64(Longest(slot, l.MaxRun, l.Soak))
 		}
 	}
 	got := 0.0
@@ -253,13 +255,22 @@ func (z *Batch) SpendFor(m *Model, want float64, intervals bool) Spend {
 	turns := max(visits, math.Ceil(want/max(1, float64(z.MaxRun))-spendSlack))
 	source := &m.Sources[z.Source]
 	return Spend{
-		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*visits + float64(z.Between(m))*(turns-visits),
+		Time:  max(want, turns*float64(source.MinRun)) + float64(source.Changeover)*visits + float64(z.Pause(m))*(turns-visits),
 		Short: short,
 	}
 }
 
 // Between is the least pause between two turns of the zone in one window with no other zone between them.
 func (z *Batch) Between(m *Model) Span { return min(z.Soak, m.Sources[z.Source].Changeover) }
+
+// Pause is the least time of the source that goes by between two turns of the zone in one window: none where the window has a
+// reserve, in which nobody minds a pause.
+func (z *Batch) Pause(m *Model) Span {
+	if m.Sources[z.Source].Reserve > 0 {
+		return 0
+	}
+	return z.Between(m)
+}
 
 // DayRoom is the most that the zone can still get on a day.
 func (z *Batch) DayRoom(day int) Span {

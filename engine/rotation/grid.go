@@ -156,7 +156,7 @@ func (r *raster) used(w int) problem.Span {
 	return sum
 }
 
-// volumeRoom is how long a zone can still draw in slot w.
+// volumeRoom is how long a zone can still draw in slot w; negative when more than there is is drawn already.
 func (r *raster) volumeRoom(w, zone int) problem.Span {
 	room := problem.MaxSpan
 	for k := range r.caps {
@@ -166,6 +166,9 @@ func (r *raster) volumeRoom(w, zone int) problem.Span {
 				for _, run := range r.runs[u] {
 					left -= r.g.Zones[run.Zone].Op.Total.Volume(problem.Span(run.End - run.Start))
 				}
+			}
+			if left < 0 {
+				return -1
 			}
 			room = min(room, problem.Span(left/max(1, int64(r.g.Zones[zone].Op.Total))))
 		}

@@ -106,7 +106,7 @@ func (g *Group) potential(j int) []problem.Span {
 	days := make([]problem.Span, g.Model.Days)
 	for _, w := range g.Of[z.Source] {
 		if slot := &g.Slots[w]; g.canVisit(j, w) {
-			days[slot.Day] = min(z.DayRoom(slot.Day), days[slot.Day]+problem.Longest(slot.Usable, z.MaxRun, z.Soak))
+			days[slot.Day] = min(z.DayRoom(slot.Day), days[slot.Day]+problem.Longest(slot.Slot, z.MaxRun, z.Soak))
 		}
 	}
 	return days

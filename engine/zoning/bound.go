@@ -129,7 +129,7 @@ func NewLeast(m *problem.Model, s int, layouts []int, intervals bool) Least {
 			p.perRun = p.alone / float64(layout.MaxRun)
 		}
 		if p.within = 1; l.changeover > 0 {
-			p.within = float64(z.Between(m)) / l.changeover
+			p.within = float64(z.Pause(m)) / l.changeover
 		}
 		if intervals && p.most > 0 {
 			p.visits = float64(z.Visits(m))

@@ -22,6 +22,7 @@ import (
 type Configuration struct {
 	minRun, changeover float64
 	connections        int
+	reserved           bool // pauses go into the reserve
 	counting           bool // zones cost their visits, not their time
 	layouts            []configLayout
 	pairs              [][]pairDays // by two layouts
@@ -95,7 +96,7 @@ const (
 func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *Configuration {
 	source := &m.Sources[s]
 	c := &Configuration{
-		minRun: float64(source.MinRun), changeover: float64(source.Changeover), connections: source.Connections,
+		minRun: float64(source.MinRun), changeover: float64(source.Changeover), connections: source.Connections, reserved: source.Reserve > 0,
 	}
 	var piped []int
 	for _, i := range layouts {
@@ -140,7 +141,7 @@ func longestDays(m *problem.Model, s int, layouts []int) [][]pairDays {
 			run, soak := min(m.Layouts[i].MaxRun, m.Layouts[k].MaxRun), max(m.Layouts[i].Soak, m.Layouts[k].Soak)
 			for _, slot := range m.Slots[s] {
 				if m.Open[i][slot.Day] && m.Open[k][slot.Day] && slot.Usable >= m.Sources[s].MinRun {
-					days[slot.Day] += float64(problem.Longest(slot.Usable, run, soak))
+					days[slot.Day] += float64(problem.Longest(slot, run, soak))
 				}
 			}
 			pair := pairDays{days: slices.DeleteFunc(days, func(t float64) bool { return t == 0 })}
@@ -248,7 +249,10 @@ func (c *Configuration) together(b, i *cellItem, share float64) float64 {
 // counted is visits, and turns within them by the pause that they need.
 func (c *Configuration) counted(visits, turns, soak float64) float64 {
 	within := 1.0
-	if c.changeover > 0 {
+	switch {
+	case c.changeover > 0 && c.reserved:
+		within = 0
+	case c.changeover > 0:
 		within = math.Min(1, soak/c.changeover)
 	}
 	return visits + within*math.Max(0, turns-visits)
