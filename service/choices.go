@@ -93,6 +93,29 @@ func (f *facts) planned(ids []string) []string {
 	return out
 }
 
+// publishedZone is the id of the published zone of that name at the unit's water source; "" when there is none.
+func (f *facts) publishedZone(name, unit string) string {
+	for _, z := range f.published() {
+		if z.Name == name && z.SourceID == f.unit(unit).source {
+			return z.ID
+		}
+	}
+	return ""
+}
+
+// pinnedName is the name that the coordinator gave to a zone with these units; "" for none.
+func (f *facts) pinnedName(units []string) string {
+	if f.Planning == nil {
+		return ""
+	}
+	for _, pin := range f.Planning.Pins {
+		if pin.Zone != "" && slices.ContainsFunc(pin.Units, func(id string) bool { return slices.Contains(units, id) }) {
+			return pin.Zone
+		}
+	}
+	return ""
+}
+
 // options states the garden's choices as the planner takes them. at gives the places of pins and pairs in the file.
 func (f *facts) options(stop func() bool) (o plan.Options, at map[string]string) {
 	o = plan.Options{
@@ -104,7 +127,7 @@ func (f *facts) options(stop func() bool) (o plan.Options, at map[string]string)
 		for k, pin := range c.Pins {
 			if units := f.planned(pin.Units); len(units) > 0 {
 				at[fmt.Sprintf("/Pinned/%d", len(o.Pinned))] = file.Point("planning", "pins", k)
-				o.Pinned = append(o.Pinned, units)
+				o.Pinned = append(o.Pinned, plan.Pin{Layouts: units, Zone: f.publishedZone(pin.Zone, units[0]), Alone: pin.Alone})
 			}
 		}
 		for k, apart := range c.Apart {

@@ -155,7 +155,7 @@ func TestPlanningRules(t *testing.T) {
 	unknown := w.newID().String()
 	for pointer, r := range map[string]file.Planning{
 		"/pins/0/units/1":   {Pins: []file.Pin{{Units: []string{hose, unknown}}}},
-		"/pins/1/units/0":   {Pins: []file.Pin{{Units: []string{hose}}, {Units: []string{hose}}}},
+		"/pins/1/units/0":   {Pins: []file.Pin{{Units: []string{hose}, Alone: true}, {Units: []string{hose}, Alone: true}}},
 		"/apart/0/units":    {Apart: []file.Apart{{Units: []string{hose, hose}}}},
 		"/excluded/0":       {Excluded: []string{unknown}},
 		"/excluded/1":       {Excluded: []string{hose, hose}},
@@ -165,7 +165,7 @@ func TestPlanningRules(t *testing.T) {
 		wantField(t, set(r), pointer)
 	}
 	before, _ := w.versions(t)
-	if err := set(file.Planning{Excluded: []string{hose}, Pins: []file.Pin{{Units: []string{layout.ID.String()}}}}); err != nil {
+	if err := set(file.Planning{Excluded: []string{hose}, Pins: []file.Pin{{Units: []string{layout.ID.String()}, Alone: true}}}); err != nil {
 		t.Fatal(err)
 	}
 	if after, _ := w.versions(t); after <= before || revision != 2 {
@@ -179,7 +179,7 @@ func TestPlanningRules(t *testing.T) {
 	if _, err := w.RetireLayout(ctx, w.coordinator, layout.ID, layout.Revision); err != nil { // the pin names it still
 		t.Fatal(err)
 	}
-	if err := set(file.Planning{Pins: []file.Pin{{Units: []string{layout.ID.String()}}}}); err == nil {
+	if err := set(file.Planning{Pins: []file.Pin{{Units: []string{layout.ID.String()}, Alone: true}}}); err == nil {
 		t.Error("a retired layout can be pinned")
 	}
 	w.inGarden(t, func(q *repo.Queries) error {

@@ -136,9 +136,14 @@ func (f *facts) sourcePlan(s file.WaterSource) file.SourcePlan {
 // zones writes the watering groups and returns their operating points by zone.
 func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) map[string]problem.Operation {
 	operations := map[string]problem.Operation{}
-	groups := groupNames{taken: map[string]bool{}}
+	groups := groupNames{taken: map[string]bool{}, free: map[string]bool{}}
 	for _, z := range f.published() {
 		groups.taken[z.Name] = true
+	}
+	if f.Planning != nil {
+		for _, pin := range f.Planning.Pins {
+			groups.pinned(pin.Zone)
+		}
 	}
 	for _, z := range made.Schedule.Zones {
 		source, _ := m.SourceIndex(z.Source)
@@ -158,7 +163,7 @@ func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) ma
 			zp.Kind, zp.HeadM = plot.Method, 0
 			zp.Name = map[string]string{"hose": "Hose ", "can": "Can "}[plot.Method] + plot.Label
 		} else {
-			zp.Name = groups.name(z.ID, f.published())
+			zp.Name = groups.name(z.ID, f.pinnedName(z.Layouts), f.published())
 		}
 		out.Zones = append(out.Zones, zp)
 	}
@@ -168,14 +173,26 @@ func (f *facts) zones(m *problem.Model, made plan.Plan, out *file.GardenPlan) ma
 // groupNames finds names for zones: a published zone keeps its own, and no name is used again for another.
 type groupNames struct {
 	taken map[string]bool
+	free  map[string]bool // given by pins to zones that are not published yet
 	last  int
 }
 
-func (n *groupNames) name(zone string, published []file.ReplanZone) string {
+// pinned keeps a name for the zone that a pin gives it to.
+func (n *groupNames) pinned(name string) {
+	if name != "" && !n.taken[name] {
+		n.taken[name], n.free[name] = true, true
+	}
+}
+
+func (n *groupNames) name(zone, pinned string, published []file.ReplanZone) string {
 	for _, z := range published {
 		if z.ID == zone {
 			return z.Name
 		}
+	}
+	if n.free[pinned] {
+		n.free[pinned] = false
+		return pinned
 	}
 	for {
 		n.last++

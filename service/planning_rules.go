@@ -101,6 +101,12 @@ func (k rulesIDs) faults(r file.Planning) []Field {
 	}
 	pinned := map[string]bool{}
 	for i, pin := range r.Pins {
+		if len(pin.Units) == 1 && pin.Zone == "" && !pin.Alone {
+			out = append(out, Field{file.Point("pins", i), "pins nothing: one unit stays in a zone that is named, or alone"})
+		}
+		if pin.Zone != "" && slices.ContainsFunc(r.Pins[:i], func(p file.Pin) bool { return p.Zone == pin.Zone }) {
+			out = append(out, Field{file.Point("pins", i, "zone"), "is named by another pin: put the units into that"})
+		}
 		source := ""
 		for n, id := range pin.Units {
 			at := file.Point("pins", i, "units", n)

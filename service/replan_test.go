@@ -152,7 +152,7 @@ func TestPlanGarden_missedTurnChangesLittle(t *testing.T) {
 	}
 }
 
-// The coordinator's choices hold in every plan: pinned units share a zone with nobody else, pairs apart never run together,
+// The coordinator's choices hold in every plan: units pinned alone share a zone with nobody else, pairs apart never run together,
 // excluded plots are left out and said so.
 func TestPlanGarden_coordinatorsChoices(t *testing.T) {
 	t.Parallel()
@@ -167,7 +167,7 @@ func TestPlanGarden_coordinatorsChoices(t *testing.T) {
 		t.Fatal("no zone of several")
 	}
 	out := g.Plots[0].ID
-	g.Planning = &file.Planning{Apart: []file.Apart{{Units: pair}}, Pins: []file.Pin{{Units: pair[:1]}}, Excluded: []string{out}}
+	g.Planning = &file.Planning{Apart: []file.Apart{{Units: pair}}, Pins: []file.Pin{{Units: pair[:1], Alone: true}}, Excluded: []string{out}}
 	p := planOf(t, g)
 	for _, z := range p.Zones {
 		if slices.Contains(z.Units, pair[0]) && len(z.Units) > 1 {
@@ -179,6 +179,45 @@ func TestPlanGarden_coordinatorsChoices(t *testing.T) {
 	}
 	if !slices.ContainsFunc(p.Unplanned, func(u file.UnplannedPlan) bool { return u.Reason == excluded }) {
 		t.Error("nobody says that the plot is excluded")
+	}
+}
+
+// A unit pinned to a published zone goes there; a zone that is not published yet gets the name that a pin gives it.
+func TestPlanGarden_pinsByTheNameOfAZone(t *testing.T) {
+	t.Parallel()
+	g := committedGarden(t, garden.TanagerBend)
+	published := planOf(t, g)
+	var home file.ZonePlan
+	moving := ""
+	for _, z := range published.Zones {
+		if z.Kind == "zone" && z.SourceID == home.SourceID {
+			moving = z.Units[0]
+			break
+		}
+		if z.Kind == "zone" {
+			home = z
+		}
+	}
+	if moving == "" {
+		t.Fatal("no two zones of one source")
+	}
+	named := func(p file.GardenPlan, id string) string {
+		for _, z := range p.Zones {
+			if slices.Contains(z.Units, id) {
+				return z.Name
+			}
+		}
+		return ""
+	}
+	next := following(g, published, 30)
+	next.Planning = &file.Planning{Pins: []file.Pin{{Units: []string{moving}, Zone: home.Name}}}
+	if got := named(planOf(t, next), moving); got != home.Name {
+		t.Errorf("pinned to %s, in %s", home.Name, got)
+	}
+	fresh := g
+	fresh.Planning = &file.Planning{Pins: []file.Pin{{Units: []string{moving}, Zone: "By the lane"}}}
+	if got := named(planOf(t, fresh), moving); got != "By the lane" {
+		t.Errorf("the zone is called %s", got)
 	}
 }
 

@@ -252,7 +252,7 @@ func TestPropose_keepsPinnedZonesForbiddenPairsAndExclusions(t *testing.T) {
 			t.Errorf("excluded layout in zone %s", z.ID)
 		}
 	}
-	pinned := propose(t, p, plan.Options{Pinned: [][]string{pair[:1]}})
+	pinned := propose(t, p, plan.Options{Pinned: []plan.Pin{{Layouts: pair[:1], Alone: true}}})
 	alone := false
 	for _, z := range pinned.Schedule.Zones {
 		alone = alone || slices.Equal(z.Layouts, pair[:1])

@@ -25,7 +25,7 @@ type Options struct {
 	Effort    Effort          // "" is Fast
 	Seed      uint64          // of every random choice
 	Share     problem.Measure // what is shared evenly when water is short; "" is by need
-	Pinned    [][]string      // layouts that form a zone, each zone as given
+	Pinned    []Pin           // layouts that stay together
 	Forbidden [][2]string     // layouts that must not be open together
 	Excluded  []string        // layouts that are left out
 	Grid      problem.Span    // turns start at whole multiples of this; 0 for any moment
@@ -40,6 +40,13 @@ type Options struct {
 	// Progress is told what begins: making zones for a share, or dividing the time among zones that are there. It has no say in
 	// the plan.
 	Progress func(s Stage, level float64)
+}
+
+// Pin is layouts that stay in one zone.
+type Pin struct {
+	Layouts []string
+	Zone    string // the published zone that they are to be in; "" for any
+	Alone   bool   // nobody else may be in their zone
 }
 
 // Stage is a code for what the planner is doing.
@@ -369,7 +376,7 @@ type planner struct {
 	before      *published
 	open        [][]problem.Slot  // by source, from Now on and beside the past; nil where that is all
 	asPublished *problem.Schedule // Options.Previous as given, also when the horizon is longer
-	pinned      [][]int
+	pinned      []pin
 	forbidden   [][2]int
 	bounds      *bounds
 	loose       *bounds // without interval limits; nil until asked for
@@ -378,6 +385,13 @@ type planner struct {
 	evaluated   int
 	left        int64 // work
 	levels      []float64
+}
+
+// pin is a Pin in terms of the model.
+type pin struct {
+	members []int
+	zone    string
+	alone   bool
 }
 
 // resolve turns the names in the options into layouts.
@@ -402,9 +416,9 @@ func (p *planner) resolve() error {
 		return i, nil
 	}
 	zoneOf := map[int]int{}
-	for k, zone := range p.Pinned {
+	for k, given := range p.Pinned {
 		var members []int
-		for n, id := range zone {
+		for n, id := range given.Layouts {
 			i, err := find(fmt.Sprintf("/Pinned/%d/%d", k, n), id)
 			if err != nil {
 				return err
@@ -418,10 +432,19 @@ func (p *planner) resolve() error {
 		if len(members) == 0 {
 			continue
 		}
-		if !p.together(members) {
+		next := pin{members: members, zone: given.Zone, alone: given.Alone}
+		if !p.together(next.members) {
 			return &OptionError{Field: fmt.Sprintf("/Pinned/%d", k), Reason: "these layouts cannot be open together"}
 		}
-		p.pinned = append(p.pinned, members)
+		for _, other := range p.pinned {
+			if other.zone == next.zone && next.zone != "" {
+				return &OptionError{Field: fmt.Sprintf("/Pinned/%d", k), Reason: fmt.Sprintf("zone %q is pinned already", next.zone)}
+			}
+			if other.zone != "" && next.zone != "" {
+				p.forbidden = append(p.forbidden, [2]int{other.members[0], members[0]})
+			}
+		}
+		p.pinned = append(p.pinned, next)
 	}
 	for k, pair := range p.Forbidden {
 		a, err := find(fmt.Sprintf("/Forbidden/%d/0", k), pair[0])

@@ -13,6 +13,7 @@ import (
 type published struct {
 	zones     [][]int  // members still there
 	ids       []string // of those zones
+	closed    []bool   // nobody may join them
 	intact    bool     // no zone lost or won a member
 	freeFrom  problem.Instant
 	remaining []problem.Turn // those that may be changed
@@ -53,64 +54,95 @@ func (p *planner) resolvePrevious() error {
 	return nil
 }
 
-// keepZones finds what is left of the published zones: pinned zones as they are pinned, the others without members that
-// are gone, moved, or kept apart.
+// keepZones finds what is left of the published zones: without members that are gone, moved, kept apart, or pinned
+// elsewhere, and with those that are pinned to them.
 func (b *published) keepZones(p *planner) {
-	inZone := map[int]bool{}
-	for _, members := range p.pinned {
-		for _, i := range members {
-			inZone[i] = true
+	homes := b.homes(p)
+	pinned := map[int]bool{}
+	for _, pin := range p.pinned {
+		for _, i := range pin.members {
+			pinned[i] = true
 		}
-		b.zones, b.ids = append(b.zones, members), append(b.ids, "")
 	}
-	for _, z := range p.Previous.Zones {
+	add := func(id string, zone []int, closed bool) {
+		b.zones, b.ids, b.closed = append(b.zones, zone), append(b.ids, id), append(b.closed, closed)
+	}
+	for n, z := range p.Previous.Zones {
 		if p.idle(z) {
 			continue
 		}
-		var kept []int
-		for _, id := range z.Layouts {
-			if i, known := p.LayoutIndex(id); known && p.Servable[i] && p.Layouts[i].Source == z.Source {
-				kept = append(kept, i)
+		var zone []int
+		closed := false
+		for k, pin := range p.pinned {
+			if homes[k] != n {
+				continue
+			}
+			if joint := slices.Concat(zone, pin.members); zone == nil || !closed && !pin.alone && p.together(joint) && p.friends(joint) {
+				zone, closed = joint, pin.alone
+			} else {
+				homes[k] = -1
 			}
 		}
-		if k := b.pinnedLike(p, kept); k >= 0 && b.ids[k] == "" {
-			b.ids[k] = z.ID
-			b.intact = b.intact && len(kept) == len(z.Layouts) && len(kept) == len(b.zones[k])
+		var others []int
+		for _, id := range z.Layouts {
+			if i, known := p.LayoutIndex(id); known && p.Servable[i] && !pinned[i] && p.Layouts[i].Source == z.Source {
+				others = append(others, i)
+			}
 		}
-		kept = slices.DeleteFunc(kept, func(i int) bool { return inZone[i] })
-		for len(kept) > 1 && !(p.together(kept) && p.friends(kept)) {
-			kept = kept[:len(kept)-1]
+		id, least := z.ID, max(1, len(zone))
+		if closed {
+			add(id, zone, true)
+			b.intact = b.intact && sameMembers(p, zone, z)
+			id, zone, least = "", nil, 1
 		}
-		taken := slices.Contains(b.ids, z.ID)
-		b.intact = b.intact && (len(kept) == len(z.Layouts) || len(kept) == 0 && taken)
-		if len(kept) == 0 {
-			continue
+		zone = append(zone, others...)
+		for len(zone) > least && !(p.together(zone) && p.friends(zone)) {
+			zone = zone[:len(zone)-1]
 		}
-		for _, i := range kept {
-			inZone[i] = true
+		if len(zone) > 0 {
+			add(id, zone, false)
 		}
-		id := z.ID
-		if taken {
-			id = ""
+		b.intact = b.intact && (closed && len(zone) == 0 || sameMembers(p, zone, z))
+	}
+	for k, pin := range p.pinned {
+		if homes[k] < 0 {
+			add("", slices.Clone(pin.members), pin.alone)
+			b.intact = false
 		}
-		b.zones, b.ids = append(b.zones, kept), append(b.ids, id)
 	}
 }
 
-// pinnedLike returns the pinned zone that has more than half of the members, or -1.
-func (b *published) pinnedLike(p *planner, members []int) int {
-	for k := range p.pinned {
-		common := 0
-		for _, i := range members {
-			if slices.Contains(p.pinned[k], i) {
-				common++
+// homes finds for every pin the published zone that it is in: the one that it names, else the one with most of its members,
+// which for a pin that is alone must be more than half of the zone; -1 for none.
+func (b *published) homes(p *planner) []int {
+	out := make([]int, len(p.pinned))
+	for k, pin := range p.pinned {
+		out[k] = -1
+		most := 0
+		for n, z := range p.Previous.Zones {
+			common, source := 0, p.Layouts[pin.members[0]].Source
+			for _, i := range pin.members {
+				if slices.Contains(z.Layouts, p.Layouts[i].ID) {
+					common++
+				}
+			}
+			switch {
+			case z.Source != source:
+			case pin.zone != "":
+				if z.ID == pin.zone {
+					out[k] = n
+				}
+			case common > most && (!pin.alone || 2*common > len(z.Layouts)):
+				out[k], most = n, common
 			}
 		}
-		if 2*common > len(members) {
-			return k
-		}
 	}
-	return -1
+	return out
+}
+
+// sameMembers tells whether a zone is the published one.
+func sameMembers(p *planner, zone []int, z problem.Zone) bool {
+	return len(zone) == len(z.Layouts) && !slices.ContainsFunc(zone, func(i int) bool { return !slices.Contains(z.Layouts, p.Layouts[i].ID) })
 }
 
 // friends tells whether no pair of the members is forbidden.
@@ -145,7 +177,7 @@ func (b *published) admit(p *planner, i int) {
 	best, least := -1, spend([]int{i})
 	for k, zone := range b.zones {
 		joint := append(slices.Clone(zone), i)
-		if p.SourceOf[zone[0]] != s || k < len(p.pinned) || !p.together(joint) || !p.friends(joint) {
+		if p.SourceOf[zone[0]] != s || b.closed[k] || !p.together(joint) || !p.friends(joint) {
 			continue
 		}
 		if more := spend(joint) - spend(zone); more < least {
@@ -153,7 +185,7 @@ func (b *published) admit(p *planner, i int) {
 		}
 	}
 	if best < 0 {
-		b.zones, b.ids = append(b.zones, []int{i}), append(b.ids, "")
+		b.zones, b.ids, b.closed = append(b.zones, []int{i}), append(b.ids, ""), append(b.closed, false)
 		return
 	}
 	b.zones[best] = append(b.zones[best], i)

@@ -241,7 +241,8 @@ func (p *planner) split(sources []int, flow problem.Rate) limits {
 func (p *planner) busy(s int, limit problem.Rate) float64 {
 	spent := 0.0
 	for _, members := range zoning.Partition(zoning.Request{
-		Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
+		Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s, true), Together: p.pinnedAt(s, false), Forbidden: p.forbidden,
+		By:    p.Share,
 		Level: p.bounds.of([]int{s}).Share, FlowLimit: limit, Budget: splitBudget, Seed: p.Seed, Stop: p.halt,
 	}) {
 		z := problem.NewBatch(p.Model, s, members, p.Share)
@@ -278,7 +279,7 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 			columns = p.aim.columns[s]
 		}
 		partition := zoning.Partition(zoning.Request{
-			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s), Forbidden: p.forbidden, By: p.Share,
+			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s, true), Together: p.pinnedAt(s, false), Forbidden: p.forbidden, By: p.Share,
 			Level: level, Goal: how.goal, FlowLimit: how.limit[s], Time: time, Budget: budget, Start: start,
 			Columns: columns, Shake: how.shake, Seed: p.Seed, Stop: p.halt,
 		})
@@ -319,11 +320,12 @@ func (p *planner) done(r rotation.Result) {
 	p.left -= r.Work
 }
 
-func (p *planner) pinnedAt(s int) [][]int {
+// pinnedAt lists the pins of a source: those that share their zone with nobody, or the others.
+func (p *planner) pinnedAt(s int, alone bool) [][]int {
 	var out [][]int
 	for _, z := range p.pinned {
-		if p.SourceOf[z[0]] == s {
-			out = append(out, z)
+		if p.SourceOf[z.members[0]] == s && z.alone == alone {
+			out = append(out, z.members)
 		}
 	}
 	return out

@@ -37,8 +37,12 @@ func tangled(seed uint64, layouts int) (problem.Problem, plan.Options) {
 		o.Excluded = []string{id()}
 	}
 	if rng.IntN(4) == 0 {
-		if pin := id(); !slices.Contains(o.Excluded, pin) {
-			o.Pinned = [][]string{{pin}}
+		switch pin, other := id(), id(); {
+		case slices.Contains(o.Excluded, pin) || slices.Contains(o.Excluded, other):
+		case pin == other:
+			o.Pinned = []plan.Pin{{Layouts: []string{pin}, Alone: true}}
+		default:
+			o.Pinned = []plan.Pin{{Layouts: []string{pin, other}, Alone: rng.IntN(2) == 0}}
 		}
 	}
 	if slices.ContainsFunc(o.Forbidden, func(f [2]string) bool { return slices.Contains(o.Excluded, f[0]) || slices.Contains(o.Excluded, f[1]) }) {

@@ -26,6 +26,7 @@ type Request struct {
 	Source    int
 	Layouts   []int    // servable layouts of the source that are to be planned
 	Pinned    [][]int  // zones that stay as they are
+	Together  [][]int  // layouts that share a zone, with others or without
 	Forbidden [][2]int // pairs that must not share a zone
 	By        problem.Measure
 	Level     float64 // share that is planned for
@@ -59,6 +60,7 @@ type partitioner struct {
 	keys      []uint64
 	memo      map[uint64]cost
 	forbidden map[[2]int]bool
+	bundles   map[int][]int // by the first of layouts that share a zone: all of them
 	scale     float64
 	tried     int
 	buffer    []int
@@ -98,7 +100,26 @@ func Partition(r Request) [][]int {
 		best = p.recreate(best, least)
 	}
 	out := append([][]int(nil), r.Pinned...)
+	for k := range best {
+		best[k] = p.whole(best[k])
+	}
 	return append(out, canonical(best)...)
+}
+
+// whole is a zone with all layouts that its items stand for.
+func (p *partitioner) whole(zone []int) []int {
+	if len(p.bundles) == 0 {
+		return zone
+	}
+	var out []int
+	for _, i := range zone {
+		if all := p.bundles[i]; all != nil {
+			out = append(out, all...)
+		} else {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 func newPartitioner(r Request) *partitioner {
@@ -111,17 +132,26 @@ func newPartitioner(r Request) *partitioner {
 	for _, f := range r.Forbidden {
 		p.forbidden[[2]int{min(f[0], f[1]), max(f[0], f[1])}] = true
 	}
+	p.bundles = map[int][]int{}
+	for _, all := range r.Together {
+		p.bundles[all[0]] = all
+	}
 	for _, i := range r.Layouts {
 		p.scale += float64(r.Model.Layouts[i].Need) / 1000
 	}
 	return p
 }
 
-// items returns the free layouts, those that need most minutes first.
+// items returns the free layouts, those that need most minutes first; of layouts that share a zone the first stands for all.
 func (p *partitioner) items() []int {
 	pinned := map[int]bool{}
 	for _, z := range p.Pinned {
 		for _, i := range z {
+			pinned[i] = true
+		}
+	}
+	for _, z := range p.Together {
+		for _, i := range z[1:] {
 			pinned[i] = true
 		}
 	}
@@ -164,6 +194,7 @@ func (p *partitioner) price(zone []int) cost {
 
 func (p *partitioner) work(zone []int) cost {
 	m := p.Model
+	zone = p.whole(zone)
 	if !p.allowed(zone) || !m.Fits(p.Source, zone) {
 		return cost{}
 	}

@@ -16,9 +16,11 @@ type Planning struct {
 	SmallChanges  *SmallChange `json:"small_changes,omitempty"`
 }
 
-// Pin is a zone as the coordinator wants it: these units, and no others.
+// Pin is units that stay in one zone, whoever else is in it.
 type Pin struct {
 	Units []string `json:"units" file:"required"`
+	Zone  string   `json:"zone,omitempty"`  // the name of the zone, published or to be; left out: any
+	Alone bool     `json:"alone,omitempty"` // nobody else may be in their zone
 }
 
 // Apart is two units that are never open together.
