@@ -292,6 +292,24 @@ func (e LedgerOpeningState) Valid() bool {
 	}
 }
 
+// Defines values for LinkDocument.
+const (
+	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
+	LinkDocumentSchedule    LinkDocument = "schedule"
+)
+
+// Valid indicates whether the value is a known member of the LinkDocument enum.
+func (e LinkDocument) Valid() bool {
+	switch e {
+	case LinkDocumentLayoutSheet:
+		return true
+	case LinkDocumentSchedule:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MemberRole.
 const (
 	MemberRoleCoordinator MemberRole = "coordinator"
@@ -396,6 +414,7 @@ const (
 	RoleCoordinator Role = "coordinator"
 	RoleGardener    Role = "gardener"
 	RoleIntegration Role = "integration"
+	RoleLink        Role = "link"
 )
 
 // Valid indicates whether the value is a known member of the Role enum.
@@ -406,6 +425,8 @@ func (e Role) Valid() bool {
 	case RoleGardener:
 		return true
 	case RoleIntegration:
+		return true
+	case RoleLink:
 		return true
 	default:
 		return false
@@ -460,6 +481,39 @@ func (e RotationStatus) Valid() bool {
 	case RotationStatusPublished:
 		return true
 	case RotationStatusSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SheetList.
+const (
+	SheetListCuts        SheetList = "cuts"
+	SheetListDrilling    SheetList = "drilling"
+	SheetListParts       SheetList = "parts"
+	SheetListPlanting    SheetList = "planting"
+	SheetListReadings    SheetList = "readings"
+	SheetListStoredPipes SheetList = "stored_pipes"
+	SheetListTasks       SheetList = "tasks"
+)
+
+// Valid indicates whether the value is a known member of the SheetList enum.
+func (e SheetList) Valid() bool {
+	switch e {
+	case SheetListCuts:
+		return true
+	case SheetListDrilling:
+		return true
+	case SheetListParts:
+		return true
+	case SheetListPlanting:
+		return true
+	case SheetListReadings:
+		return true
+	case SheetListStoredPipes:
+		return true
+	case SheetListTasks:
 		return true
 	default:
 		return false
@@ -1779,6 +1833,9 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+type LinkDocument string
+
 // ListedCrop A crop that a planting may name.
 type ListedCrop struct {
 	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
@@ -2164,7 +2221,7 @@ type PlantingNeed struct {
 	WantedL float64 `json:"wanted_l"`
 }
 
-// PlantingValues A crop on a plot.
+// PlantingValues A crop on a plot. Constants of the crop that are given hold for this planting alone. Left out: those that it has, or a copy of the garden's own or the published ones when it is new or the crop changes.
 //
 // Examples: {"area_m2":4,"crop":"lettuce","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","wetted_fraction":0.5}
 type PlantingValues struct {
@@ -2179,6 +2236,11 @@ type PlantingValues struct {
 
 	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
 	DualCoefficient bool `json:"dual_coefficient,omitempty"`
@@ -2494,7 +2556,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2882,6 +2944,9 @@ type SheetExpectedLateral = file.SheetExpectedLateral
 // SheetLayout What it takes to build one layout.
 type SheetLayout = file.SheetLayoutResult
 
+// SheetList A list of a sheet: parts, cuts stick by stick, marks to drill, plants, stored pipes, things to do, readings to expect.
+type SheetList string
+
 // SheetMark One place to drill, from the end nearer the tee.
 type SheetMark = file.SheetMark
 
@@ -3136,6 +3201,9 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
@@ -3145,13 +3213,16 @@ type Token struct {
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3159,16 +3230,22 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3181,6 +3258,9 @@ type TokenCreated struct {
 	//
 	// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","label":"rain gauge by the shed","revision":1,"role":"integration"}
 	Token Token `json:"token"`
+
+	// Url Of a link: the address that opens its document. It holds the secret.
+	Url *string `json:"url,omitempty"`
 }
 
 // TokenList A page of a list.
@@ -4049,6 +4129,9 @@ type Limit = int32
 // LinePath defines model for LinePath.
 type LinePath = openapi_types.UUID
 
+// LinkQuery defines model for LinkQuery.
+type LinkQuery = string
+
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
 
@@ -4093,6 +4176,9 @@ type RevisionQuery = int32
 
 // RotationPath defines model for RotationPath.
 type RotationPath = openapi_types.UUID
+
+// SheetListQuery A list of a sheet: parts, cuts stick by stick, marks to drill, plants, stored pipes, things to do, readings to expect.
+type SheetListQuery = SheetList
 
 // SourceFilter defines model for SourceFilter.
 type SourceFilter = openapi_types.UUID
@@ -4390,6 +4476,9 @@ type LayoutSheetGetParams struct {
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4398,6 +4487,9 @@ type LayoutSheetGetParams struct {
 type LayoutSheetCsvGetParams struct {
 	// Revision The number of the revision. Left out: the one that was accepted last.
 	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// List Which list.
+	List *SheetListQuery `form:"list,omitempty" json:"list,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4416,6 +4508,12 @@ type LayoutSheetPdfGetParams struct {
 
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4759,6 +4857,9 @@ type ScheduleGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4768,7 +4869,19 @@ type ScheduleCsvGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePageGetParams defines parameters for SchedulePageGet.
+type SchedulePageGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4780,7 +4893,7 @@ type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4792,7 +4905,7 @@ type SchedulePdfGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// Paper The paper of a document to print.
@@ -4800,6 +4913,9 @@ type SchedulePdfGetParams struct {
 
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4810,7 +4926,7 @@ type ScheduleSvgGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4867,6 +4983,9 @@ type SheetGetParams struct {
 
 // SheetCsvGetParams defines parameters for SheetCsvGet.
 type SheetCsvGetParams struct {
+	// List Which list.
+	List *SheetListQuery `form:"list,omitempty" json:"list,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -5704,7 +5823,7 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
 	LayoutSheetGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	// LayoutSheetCsvGet Read a list of the sheet of a layout as a table
 	//
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
 	LayoutSheetCsvGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -6132,6 +6251,11 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/schedule.csv (the `ScheduleCsvGet` operationId).
 	ScheduleCsvGet(ctx context.Context, garden GardenPath, params *ScheduleCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// SchedulePageGet Read the published turns as a page for a telephone
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+	SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.ics (the `ScheduleIcsGet` operationId).
@@ -6234,7 +6358,7 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
 	SheetGet(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	// SheetCsvGet Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 	//
 	// Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
 	SheetCsvGet(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -7462,7 +7586,7 @@ func (c *Client) LayoutSheetGet(ctx context.Context, garden GardenPath, layout L
 	return c.Client.Do(req)
 }
 
-// LayoutSheetCsvGet Read the parts list of a layout as a table
+// LayoutSheetCsvGet Read a list of the sheet of a layout as a table
 //
 // Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv (the `LayoutSheetCsvGet` operationId).
 func (c *Client) LayoutSheetCsvGet(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -8570,6 +8694,21 @@ func (c *Client) ScheduleCsvGet(ctx context.Context, garden GardenPath, params *
 	return c.Client.Do(req)
 }
 
+// SchedulePageGet Read the published turns as a page for a telephone
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+func (c *Client) SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSchedulePageGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ScheduleIcsGet Read the published turns as a calendar feed
 //
 // Corresponds with GET /v1/gardens/{garden}/schedule.ics (the `ScheduleIcsGet` operationId).
@@ -8832,7 +8971,7 @@ func (c *Client) SheetGet(ctx context.Context, garden GardenPath, params *SheetG
 	return c.Client.Do(req)
 }
 
-// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+// SheetCsvGet Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 //
 // Corresponds with GET /v1/gardens/{garden}/sheet.csv (the `SheetCsvGet` operationId).
 func (c *Client) SheetCsvGet(ctx context.Context, garden GardenPath, params *SheetCsvGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -12079,6 +12218,18 @@ func NewLayoutSheetGetRequest(server string, garden GardenPath, layout LayoutPat
 
 		}
 
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -12153,6 +12304,18 @@ func NewLayoutSheetCsvGetRequest(server string, garden GardenPath, layout Layout
 		if params.Revision != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "revision", *params.Revision, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.List != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "list", *params.List, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -12272,6 +12435,30 @@ func NewLayoutSheetPdfGetRequest(server string, garden GardenPath, layout Layout
 		if params.Strip != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "strip", *params.Strip, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -15529,6 +15716,18 @@ func NewScheduleGetRequest(server string, garden GardenPath, params *ScheduleGet
 
 		}
 
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -15575,6 +15774,94 @@ func NewScheduleCsvGetRequest(server string, garden GardenPath, params *Schedule
 	}
 
 	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.csv", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewSchedulePageGetRequest constructs an http.Request for the SchedulePageGet method
+func NewSchedulePageGetRequest(server string, garden GardenPath, params *SchedulePageGetParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.html", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -15808,6 +16095,18 @@ func NewSchedulePdfGetRequest(server string, garden GardenPath, params *Schedule
 		if params.LargePrint != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "large_print", *params.LargePrint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Link != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "link", *params.Link, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -16516,6 +16815,33 @@ func NewSheetCsvGetRequest(server string, garden GardenPath, params *SheetCsvGet
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.List != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "list", *params.List, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -20103,7 +20429,7 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/layouts/{layout}/sheet (the `LayoutSheetGet` operationId).
 	LayoutSheetGetWithResponse(ctx context.Context, garden GardenPath, layout LayoutPath, params *LayoutSheetGetParams, reqEditors ...RequestEditorFn) (*LayoutSheetGetResponse, error)
 
-	// LayoutSheetCsvGetWithResponse Read the parts list of a layout as a table
+	// LayoutSheetCsvGetWithResponse Read a list of the sheet of a layout as a table
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -20607,6 +20933,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/schedule.csv (the `ScheduleCsvGet` operationId).
 	ScheduleCsvGetWithResponse(ctx context.Context, garden GardenPath, params *ScheduleCsvGetParams, reqEditors ...RequestEditorFn) (*ScheduleCsvGetResponse, error)
 
+	// SchedulePageGetWithResponse Read the published turns as a page for a telephone
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+	SchedulePageGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*SchedulePageGetResponse, error)
+
 	// ScheduleIcsGetWithResponse Read the published turns as a calendar feed
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -20725,7 +21058,7 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/gardens/{garden}/sheet (the `SheetGet` operationId).
 	SheetGetWithResponse(ctx context.Context, garden GardenPath, params *SheetGetParams, reqEditors ...RequestEditorFn) (*SheetGetResponse, error)
 
-	// SheetCsvGetWithResponse Read the parts list of all layouts in use, which are bought and cut together as a table
+	// SheetCsvGetWithResponse Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -25843,6 +26176,54 @@ func (r ScheduleCsvGetResponse) ContentType() string {
 	return ""
 }
 
+// SchedulePageGetResponse200Headers the declared response headers of an HTTP 200 response for SchedulePageGet
+type SchedulePageGetResponse200Headers struct {
+	ETag string
+}
+
+type SchedulePageGetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SchedulePageGetResponse200Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SchedulePageGetResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SchedulePageGetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SchedulePageGetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SchedulePageGetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SchedulePageGetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ScheduleIcsGetResponse200Headers the declared response headers of an HTTP 200 response for ScheduleIcsGet
 type ScheduleIcsGetResponse200Headers struct {
 	ETag string
@@ -29621,7 +30002,7 @@ func (c *ClientWithResponses) LayoutSheetGetWithResponse(ctx context.Context, ga
 	return ParseLayoutSheetGetResponse(rsp)
 }
 
-// LayoutSheetCsvGetWithResponse Read the parts list of a layout as a table
+// LayoutSheetCsvGetWithResponse Read a list of the sheet of a layout as a table
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -30533,6 +30914,19 @@ func (c *ClientWithResponses) ScheduleCsvGetWithResponse(ctx context.Context, ga
 	return ParseScheduleCsvGetResponse(rsp)
 }
 
+// SchedulePageGetWithResponse Read the published turns as a page for a telephone
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
+func (c *ClientWithResponses) SchedulePageGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*SchedulePageGetResponse, error) {
+	rsp, err := c.SchedulePageGet(ctx, garden, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSchedulePageGetResponse(rsp)
+}
+
 // ScheduleIcsGetWithResponse Read the published turns as a calendar feed
 //
 // Returns a wrapper object for the known response body format(s).
@@ -30747,7 +31141,7 @@ func (c *ClientWithResponses) SheetGetWithResponse(ctx context.Context, garden G
 	return ParseSheetGetResponse(rsp)
 }
 
-// SheetCsvGetWithResponse Read the parts list of all layouts in use, which are bought and cut together as a table
+// SheetCsvGetWithResponse Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -35335,6 +35729,45 @@ func ParseScheduleCsvGetResponse(rsp *http.Response) (*ScheduleCsvGetResponse, e
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ScheduleCsvGetResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSchedulePageGetResponse parses an HTTP response from a SchedulePageGetWithResponse call
+func ParseSchedulePageGetResponse(rsp *http.Response) (*SchedulePageGetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SchedulePageGetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SchedulePageGetResponse200Headers
 		if values := rsp.Header.Values("ETag"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {

@@ -293,6 +293,24 @@ func (e LedgerOpeningState) Valid() bool {
 	}
 }
 
+// Defines values for LinkDocument.
+const (
+	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
+	LinkDocumentSchedule    LinkDocument = "schedule"
+)
+
+// Valid indicates whether the value is a known member of the LinkDocument enum.
+func (e LinkDocument) Valid() bool {
+	switch e {
+	case LinkDocumentLayoutSheet:
+		return true
+	case LinkDocumentSchedule:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MemberRole.
 const (
 	MemberRoleCoordinator MemberRole = "coordinator"
@@ -397,6 +415,7 @@ const (
 	RoleCoordinator Role = "coordinator"
 	RoleGardener    Role = "gardener"
 	RoleIntegration Role = "integration"
+	RoleLink        Role = "link"
 )
 
 // Valid indicates whether the value is a known member of the Role enum.
@@ -407,6 +426,8 @@ func (e Role) Valid() bool {
 	case RoleGardener:
 		return true
 	case RoleIntegration:
+		return true
+	case RoleLink:
 		return true
 	default:
 		return false
@@ -461,6 +482,39 @@ func (e RotationStatus) Valid() bool {
 	case RotationStatusPublished:
 		return true
 	case RotationStatusSuperseded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SheetList.
+const (
+	SheetListCuts        SheetList = "cuts"
+	SheetListDrilling    SheetList = "drilling"
+	SheetListParts       SheetList = "parts"
+	SheetListPlanting    SheetList = "planting"
+	SheetListReadings    SheetList = "readings"
+	SheetListStoredPipes SheetList = "stored_pipes"
+	SheetListTasks       SheetList = "tasks"
+)
+
+// Valid indicates whether the value is a known member of the SheetList enum.
+func (e SheetList) Valid() bool {
+	switch e {
+	case SheetListCuts:
+		return true
+	case SheetListDrilling:
+		return true
+	case SheetListParts:
+		return true
+	case SheetListPlanting:
+		return true
+	case SheetListReadings:
+		return true
+	case SheetListStoredPipes:
+		return true
+	case SheetListTasks:
 		return true
 	default:
 		return false
@@ -1780,6 +1834,9 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+type LinkDocument string
+
 // ListedCrop A crop that a planting may name.
 type ListedCrop struct {
 	// Crop A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
@@ -2165,7 +2222,7 @@ type PlantingNeed struct {
 	WantedL float64 `json:"wanted_l"`
 }
 
-// PlantingValues A crop on a plot.
+// PlantingValues A crop on a plot. Constants of the crop that are given hold for this planting alone. Left out: those that it has, or a copy of the garden's own or the published ones when it is new or the crop changes.
 //
 // Examples: {"area_m2":4,"crop":"lettuce","mulch":"none","mulch_cover":0,"note":"","planted_on":"2026-05-02","plot_id":"01985c00-0000-7000-8000-000000000041","wetted_fraction":0.5}
 type PlantingValues struct {
@@ -2180,6 +2237,11 @@ type PlantingValues struct {
 
 	// Crop Name of a crop of the library or of the garden's own; its constants are copied when it is planted.
 	Crop string `json:"crop"`
+
+	// CropConstants A crop and its constants. `coefficients_judged` and `stages_judged` mark values that are a judgement of this project, not of a publication.
+	//
+	// Examples: {"code":"lettuce","depletion_fraction":0.3,"height_m":0.3,"kc_end":0.95,"kc_ini":0.7,"kc_mid":1,"root_depth_m":0.3,"stages":{"development_d":30,"initial_d":20,"late_d":10,"mid_d":15}}
+	CropConstants *Crop `json:"crop_constants,omitempty"`
 
 	// DualCoefficient Reckon evaporation from the soil apart from what the plants use.
 	DualCoefficient bool `json:"dual_coefficient,omitempty"`
@@ -2495,7 +2557,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2883,6 +2945,9 @@ type SheetExpectedLateral = file.SheetExpectedLateral
 // SheetLayout What it takes to build one layout.
 type SheetLayout = file.SheetLayoutResult
 
+// SheetList A list of a sheet: parts, cuts stick by stick, marks to drill, plants, stored pipes, things to do, readings to expect.
+type SheetList string
+
 // SheetMark One place to drill, from the end nearer the tee.
 type SheetMark = file.SheetMark
 
@@ -3137,6 +3202,9 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
@@ -3146,13 +3214,16 @@ type Token struct {
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3160,16 +3231,22 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	Document *LinkDocument `json:"document,omitempty"`
+
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
 
 	// Label What the token is for.
 	Label string `json:"label"`
 
-	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations.
+	// LayoutId The layout whose sheet a link opens; needed for `layout_sheet`, else refused.
+	LayoutId *openapi_types.UUID `json:"layout_id,omitempty"`
+
+	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3182,6 +3259,9 @@ type TokenCreated struct {
 	//
 	// Examples: {"created_at":"2026-04-11T08:15:00Z","id":"01985c00-0000-7000-8000-000000000900","label":"rain gauge by the shed","revision":1,"role":"integration"}
 	Token Token `json:"token"`
+
+	// Url Of a link: the address that opens its document. It holds the secret.
+	Url *string `json:"url,omitempty"`
 }
 
 // TokenList A page of a list.
@@ -4050,6 +4130,9 @@ type Limit = int32
 // LinePath defines model for LinePath.
 type LinePath = openapi_types.UUID
 
+// LinkQuery defines model for LinkQuery.
+type LinkQuery = string
+
 // MemberPath defines model for MemberPath.
 type MemberPath = openapi_types.UUID
 
@@ -4094,6 +4177,9 @@ type RevisionQuery = int32
 
 // RotationPath defines model for RotationPath.
 type RotationPath = openapi_types.UUID
+
+// SheetListQuery A list of a sheet: parts, cuts stick by stick, marks to drill, plants, stored pipes, things to do, readings to expect.
+type SheetListQuery = SheetList
 
 // SourceFilter defines model for SourceFilter.
 type SourceFilter = openapi_types.UUID
@@ -4391,6 +4477,9 @@ type LayoutSheetGetParams struct {
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4399,6 +4488,9 @@ type LayoutSheetGetParams struct {
 type LayoutSheetCsvGetParams struct {
 	// Revision The number of the revision. Left out: the one that was accepted last.
 	Revision *RevisionQuery `form:"revision,omitempty" json:"revision,omitempty"`
+
+	// List Which list.
+	List *SheetListQuery `form:"list,omitempty" json:"list,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4417,6 +4509,12 @@ type LayoutSheetPdfGetParams struct {
 
 	// Strip How long the pipes of drill sheets are drawn.
 	Strip *StripQuery `form:"strip,omitempty" json:"strip,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4760,6 +4858,9 @@ type ScheduleGetParams struct {
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
 
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -4769,7 +4870,19 @@ type ScheduleCsvGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+
+	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// SchedulePageGetParams defines parameters for SchedulePageGet.
+type SchedulePageGetParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4781,7 +4894,7 @@ type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4793,7 +4906,7 @@ type SchedulePdfGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// Paper The paper of a document to print.
@@ -4801,6 +4914,9 @@ type SchedulePdfGetParams struct {
 
 	// LargePrint Set everything nearly half as large again.
 	LargePrint *LargePrintQuery `form:"large_print,omitempty" json:"large_print,omitempty"`
+
+	// Link The secret of a link to this document: the square code on the paper leads there. Left out: there is no code.
+	Link *LinkQuery `form:"link,omitempty" json:"link,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -4811,7 +4927,7 @@ type ScheduleSvgGetParams struct {
 	// Plot Only of this plot.
 	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
 
-	// Token The access token, for calendar and table programs that cannot send an Authorization header. Only feeds accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
 	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
 
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
@@ -4868,6 +4984,9 @@ type SheetGetParams struct {
 
 // SheetCsvGetParams defines parameters for SheetCsvGet.
 type SheetCsvGetParams struct {
+	// List Which list.
+	List *SheetListQuery `form:"list,omitempty" json:"list,omitempty"`
+
 	// IfNoneMatch ETags that the caller already has; when one is current the answer is 304 without a body.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -5450,7 +5569,7 @@ type ServerInterface interface {
 	// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet)
 	LayoutSheetGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetGetParams)
-	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	// LayoutSheetCsvGet Read a list of the sheet of a layout as a table
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv)
 	LayoutSheetCsvGet(c *gin.Context, garden GardenPath, layout LayoutPath, params LayoutSheetCsvGetParams)
 	// LayoutSheetPdfGet Print the sheets of a layout
@@ -5609,6 +5728,9 @@ type ServerInterface interface {
 	// ScheduleCsvGet Read the published turns as a table
 	// (GET /v1/gardens/{garden}/schedule.csv)
 	ScheduleCsvGet(c *gin.Context, garden GardenPath, params ScheduleCsvGetParams)
+	// SchedulePageGet Read the published turns as a page for a telephone
+	// (GET /v1/gardens/{garden}/schedule.html)
+	SchedulePageGet(c *gin.Context, garden GardenPath, params SchedulePageGetParams)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(c *gin.Context, garden GardenPath, params ScheduleIcsGetParams)
@@ -5645,7 +5767,7 @@ type ServerInterface interface {
 	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/sheet)
 	SheetGet(c *gin.Context, garden GardenPath, params SheetGetParams)
-	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	// SheetCsvGet Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 	// (GET /v1/gardens/{garden}/sheet.csv)
 	SheetCsvGet(c *gin.Context, garden GardenPath, params SheetCsvGetParams)
 	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
@@ -7497,6 +7619,14 @@ func (siw *ServerInterfaceWrapper) LayoutSheetGet(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	headers := c.Request.Header
 
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -7560,6 +7690,14 @@ func (siw *ServerInterfaceWrapper) LayoutSheetCsvGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "revision", c.Request.URL.Query(), &params.Revision, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter revision: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "list" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "list", c.Request.URL.Query(), &params.List, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter list: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -7650,6 +7788,22 @@ func (siw *ServerInterfaceWrapper) LayoutSheetPdfGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "strip", c.Request.URL.Query(), &params.Strip, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter strip: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -10411,6 +10565,14 @@ func (siw *ServerInterfaceWrapper) ScheduleGet(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	headers := c.Request.Header
 
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -10505,6 +10667,71 @@ func (siw *ServerInterfaceWrapper) ScheduleCsvGet(c *gin.Context) {
 	}
 
 	siw.Handler.ScheduleCsvGet(c, garden, params)
+}
+
+// SchedulePageGet operation middleware
+func (siw *ServerInterfaceWrapper) SchedulePageGet(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SchedulePageGetParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-None-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-None-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SchedulePageGet(c, garden, params)
 }
 
 // ScheduleIcsGet operation middleware
@@ -10619,6 +10846,14 @@ func (siw *ServerInterfaceWrapper) SchedulePdfGet(c *gin.Context) {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "large_print", c.Request.URL.Query(), &params.LargePrint, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
 	if err != nil {
 		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter large_print: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "link" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "link", c.Request.URL.Query(), &params.Link, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter link: %w", err), http.StatusBadRequest)
 		return
 	}
 
@@ -11168,6 +11403,14 @@ func (siw *ServerInterfaceWrapper) SheetCsvGet(c *gin.Context) {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params SheetCsvGetParams
+
+	// ------------- Optional query parameter "list" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "list", c.Request.URL.Query(), &params.List, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter list: %w", err), http.StatusBadRequest)
+		return
+	}
 
 	headers := c.Request.Header
 
@@ -13891,6 +14134,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/rotations/current", wrapper.RotationCurrentGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.csv", wrapper.ScheduleCsvGet)
+	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.html", wrapper.SchedulePageGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.ics", wrapper.ScheduleIcsGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.pdf", wrapper.SchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.svg", wrapper.ScheduleSvgGet)
@@ -18276,6 +18520,58 @@ func (response ScheduleCsvGetdefaultApplicationProblemPlusJSONResponse) VisitSch
 	return err
 }
 
+type SchedulePageGetRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SchedulePageGetParams
+}
+
+type SchedulePageGetResponseObject interface {
+	VisitSchedulePageGetResponse(w http.ResponseWriter) error
+}
+
+type SchedulePageGet200ResponseHeaders struct {
+	ETag string
+}
+
+type SchedulePageGet200TexthtmlResponse struct {
+	Body          io.Reader
+	Headers       SchedulePageGet200ResponseHeaders
+	ContentLength int64
+}
+
+func (response SchedulePageGet200TexthtmlResponse) VisitSchedulePageGetResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SchedulePageGetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SchedulePageGetdefaultApplicationProblemPlusJSONResponse) VisitSchedulePageGetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ScheduleIcsGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params ScheduleIcsGetParams
@@ -21232,7 +21528,7 @@ type StrictServerInterface interface {
 	// LayoutSheetGet Read what it takes to build a layout: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet)
 	LayoutSheetGet(ctx context.Context, request LayoutSheetGetRequestObject) (LayoutSheetGetResponseObject, error)
-	// LayoutSheetCsvGet Read the parts list of a layout as a table
+	// LayoutSheetCsvGet Read a list of the sheet of a layout as a table
 	// (GET /v1/gardens/{garden}/layouts/{layout}/sheet.csv)
 	LayoutSheetCsvGet(ctx context.Context, request LayoutSheetCsvGetRequestObject) (LayoutSheetCsvGetResponseObject, error)
 	// LayoutSheetPdfGet Print the sheets of a layout
@@ -21391,6 +21687,9 @@ type StrictServerInterface interface {
 	// ScheduleCsvGet Read the published turns as a table
 	// (GET /v1/gardens/{garden}/schedule.csv)
 	ScheduleCsvGet(ctx context.Context, request ScheduleCsvGetRequestObject) (ScheduleCsvGetResponseObject, error)
+	// SchedulePageGet Read the published turns as a page for a telephone
+	// (GET /v1/gardens/{garden}/schedule.html)
+	SchedulePageGet(ctx context.Context, request SchedulePageGetRequestObject) (SchedulePageGetResponseObject, error)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(ctx context.Context, request ScheduleIcsGetRequestObject) (ScheduleIcsGetResponseObject, error)
@@ -21427,7 +21726,7 @@ type StrictServerInterface interface {
 	// SheetGet Read what it takes to build all layouts in use, which are bought and cut together: parts, cuts, drill sheets, planting marks, lists, expected readings
 	// (GET /v1/gardens/{garden}/sheet)
 	SheetGet(ctx context.Context, request SheetGetRequestObject) (SheetGetResponseObject, error)
-	// SheetCsvGet Read the parts list of all layouts in use, which are bought and cut together as a table
+	// SheetCsvGet Read a list of the sheets of all layouts in use, which are bought and cut together, as a table
 	// (GET /v1/gardens/{garden}/sheet.csv)
 	SheetCsvGet(ctx context.Context, request SheetCsvGetRequestObject) (SheetCsvGetResponseObject, error)
 	// SheetPdfGet Print the sheets of all layouts in use, which are bought and cut together
@@ -24572,6 +24871,33 @@ func (sh *strictHandler) ScheduleCsvGet(ctx *gin.Context, garden GardenPath, par
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(ScheduleCsvGetResponseObject); ok {
 		if err := validResponse.VisitScheduleCsvGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SchedulePageGet operation middleware
+func (sh *strictHandler) SchedulePageGet(ctx *gin.Context, garden GardenPath, params SchedulePageGetParams) {
+	var request SchedulePageGetRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SchedulePageGet(ctx, request.(SchedulePageGetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SchedulePageGet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SchedulePageGetResponseObject); ok {
+		if err := validResponse.VisitSchedulePageGetResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {
