@@ -21,7 +21,11 @@ type budgets struct {
 
 func (p *planner) budgets() budgets {
 	if p.Effort == Full {
-		return budgets{levels: 24, shakes: 60, zones: 40000, arcs: 1000000, anneal: 3000000, work: fullWork}
+		b := budgets{levels: 24, shakes: 60, zones: 40000, arcs: 1000000, anneal: 3000000, work: fullWork}
+		if n := len(p.Layouts); n > fastLayouts {
+			b.zones = b.zones * fastLayouts / n
+		}
+		return b
 	}
 	b := budgets{levels: 8, shakes: 12, zones: 6000, arcs: 50000, anneal: 200000, work: fastWork}
 	if n := len(p.Layouts); n > fastLayouts {
@@ -38,7 +42,7 @@ const (
 )
 
 // fastLayouts is the size of a garden up to which a fast plan has its whole budget for every source; larger ones share
-// it, so that the first plan does not take longer the more sources there are.
+// it, so that the first plan does not take longer the more sources there are. Full plans share what partitions may try.
 const fastLayouts = 120
 
 // levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
