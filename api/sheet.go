@@ -57,13 +57,13 @@ func (a *API) LayoutSheetGet(ctx context.Context, r gen.LayoutSheetGetRequestObj
 	if err == nil {
 		f.print.Link, err = a.codeOf(ctx, r.Params.Link, service.LayoutSheetDocument, &r.Layout)
 	}
-	return answerSheet(ctx, s, err, f, r.Params.IfNoneMatch)
+	return answerSheet(s, err, f, r.Params.IfNoneMatch)
 }
 
 // LayoutSheetCsvGet reads the parts list of a layout as a table.
 func (a *API) LayoutSheetCsvGet(ctx context.Context, r gen.LayoutSheetCsvGetRequestObject) (gen.LayoutSheetCsvGetResponseObject, error) {
 	s, err := a.svc.LayoutSheet(ctx, principal(ctx), r.Layout, r.Params.Revision)
-	return answerSheet(ctx, s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
+	return answerSheet(s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
 }
 
 // LayoutSheetPdfGet prints the sheet of a layout.
@@ -73,30 +73,30 @@ func (a *API) LayoutSheetPdfGet(ctx context.Context, r gen.LayoutSheetPdfGetRequ
 	if err == nil {
 		f.print.Link, err = a.codeOf(ctx, r.Params.Link, service.LayoutSheetDocument, &r.Layout)
 	}
-	return answerSheet(ctx, s, err, f, r.Params.IfNoneMatch)
+	return answerSheet(s, err, f, r.Params.IfNoneMatch)
 }
 
 // SheetGet reads the sheets of all layouts, which are bought and cut together, in the form that Accept asks for.
 func (a *API) SheetGet(ctx context.Context, r gen.SheetGetRequestObject) (gen.SheetGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
+	return answerSheet(s, err, form{media: accepted(ctx), list: csv.Parts, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // SheetCsvGet reads the parts list of all layouts as a table.
 func (a *API) SheetCsvGet(ctx context.Context, r gen.SheetCsvGetRequestObject) (gen.SheetCsvGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
+	return answerSheet(s, err, form{media: csvMedia, list: listed(r.Params.List)}, r.Params.IfNoneMatch)
 }
 
 // SheetPdfGet prints the sheets of all layouts.
 func (a *API) SheetPdfGet(ctx context.Context, r gen.SheetPdfGetRequestObject) (gen.SheetPdfGetResponseObject, error) {
 	s, err := a.svc.GardenSheet(ctx, principal(ctx))
-	return answerSheet(ctx, s, err, form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
+	return answerSheet(s, err, form{media: pdfMedia, print: printed(r.Params.Paper, r.Params.LargePrint, r.Params.Strip)}, r.Params.IfNoneMatch)
 }
 
 // answerSheet works a sheet out and writes it in one form. Its ETag is made of everything that it is worked out from, so
 // that a caller who has the current one costs no calculation.
-func answerSheet(ctx context.Context, s service.GardenSheet, err error, f form, ifNoneMatch *string) (document, error) {
+func answerSheet(s service.GardenSheet, err error, f form, ifNoneMatch *string) (document, error) {
 	if err != nil {
 		return document{}, err
 	}

@@ -52,6 +52,9 @@ func (p flowWords) set(s *file.FlowSetResult) {
 			p.say(p.HydraulicWarning(w.Engine()))
 		}
 	}
+	if len(s.Layouts) > 1 {
+		fmt.Fprintf(p.w, "  Together they have an evenness of %s.\n", words.Percent(s.DU))
+	}
 	if h := s.WithHose; h != nil {
 		with := 0.0
 		for _, q := range h.LayoutsLPerMin {

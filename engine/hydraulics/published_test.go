@@ -388,6 +388,30 @@ func TestUniformity_checkValues(t *testing.T) {
 	}
 }
 
+// Layouts that run together are as even as all their holes are, each counted for itself.
+func TestTogether_countsEveryHole(t *testing.T) {
+	level, rising := bedLayout(1), bedLayout(1)
+	rising.Manifold.Outlets[0].Lateral.Rise = 0.2
+	results := []Result{mustCompile(t, level).Solve(0.5), mustCompile(t, rising).Solve(0.5)}
+	var flows []float64
+	for _, r := range results {
+		for _, s := range r.Laterals[0].Sets {
+			for range s.Open {
+				flows = append(flows, float64(s.Flow)/float64(s.Open))
+			}
+		}
+	}
+	got, want := Together(results, 0.05), UniformityOf(flows, 0.05)
+	near(t, "DU", got.Distribution, want.Distribution, 1e-12)
+	near(t, "CU", got.Christiansen, want.Christiansen, 1e-12)
+	near(t, "EU", got.Emission, want.Emission, 1e-12)
+	alone := results[0].Uniformity
+	near(t, "DU alone", Together(results[:1], 0.05).Distribution, alone.Distribution, 1e-9)
+	if got.Distribution >= alone.Distribution {
+		t.Errorf("DU %v with a starved layout, %v without", got.Distribution, alone.Distribution)
+	}
+}
+
 // Hazen–Williams over Darcy at 0.2 to 30 L/min in 15.8, 18.2 and 23.6 mm; independent solution with scipy and fluids.
 func TestHazenWilliams_overDarcy(t *testing.T) {
 	mm := []float64{15.8, 18.2, 23.6}

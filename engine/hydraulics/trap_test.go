@@ -52,7 +52,7 @@ func TestTrap_dryUphillEndIsExact(t *testing.T) {
 		t.Fatalf("%d of %d holes dry", r.DryHoles, r.OpenHoles)
 	}
 	lateral := &r.Laterals[0]
-	if w, ok := warned(r.Warnings, WarnDryEnd); !ok || w.Value <= 0 || w.Value >= 9.144 {
+	if w, ok := warned(r.Warnings, WarnDryEnd); !ok || w.Value <= 0 || w.Value >= 9.144 || w.Count != r.DryHoles || w.Limit != float64(r.OpenHoles) {
 		t.Errorf("warning %+v", w)
 	}
 	if _, ok := warned(r.Warnings, WarnPartFull); ok {

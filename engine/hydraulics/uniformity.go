@@ -107,6 +107,22 @@ func UniformityOf(flows []float64, variation float64) Uniformity {
 	return t.uniformity(variation)
 }
 
+// Together returns the uniformity of all open holes of layouts that run at once, as that of one layout. variation is the
+// coefficient of variation of the outlets as made.
+func Together(results []Result, variation float64) Uniformity {
+	var t tally
+	for _, r := range results {
+		for _, l := range r.Laterals {
+			for _, s := range l.Sets {
+				if s.Open > 0 {
+					t = append(t, tallied{float64(s.Flow) / float64(s.Open), float64(s.Open)})
+				}
+			}
+		}
+	}
+	return t.uniformity(variation)
+}
+
 // EmissionUniformity returns EU = (1 - 1.27·Cv/√n)·q_min/q_mean for n outlets to a plant, never under 0.
 // Source: Keller and Karmeli (1974), as commonly quoted.
 func EmissionUniformity(variation, perPlant, leastOverMean float64) float64 {

@@ -20,7 +20,8 @@ const (
 	WarnLowHead WarningCode = "low_head"
 	// WarnDryHoles: open holes get nothing. Count: holes; Value: their share of all open holes.
 	WarnDryHoles WarningCode = "dry_holes"
-	// WarnDryEnd: the last open hole of a lateral gets nothing. Value: distance from the tee of the last hole that runs [m].
+	// WarnDryEnd: the last open holes of a lateral get nothing. Value: distance from the tee of the last hole that runs [m];
+	// Count: the dry holes beyond it; Limit: all open holes of the lateral.
 	WarnDryEnd WarningCode = "dry_end"
 	// WarnStarvedEnd: the far end is fed by so little that the last hole runs at less than a tenth of the first. Value:
 	// last flow over first [-]; Limit 0.1.
@@ -165,13 +166,16 @@ func farEnd(w []Warning, r *LateralResult) []Warning {
 		}
 		return w
 	}
-	reach := 0.0
+	dry := Warning{Code: WarnDryEnd}
+	open := 0
 	for _, s := range r.Sets {
+		open, dry.Count = open+s.Open, dry.Count+s.Open
 		if s.Flow > 0 {
-			reach = float64(s.Position)
+			dry.Value, dry.Count = float64(s.Position), 0
 		}
 	}
-	return append(w, Warning{Code: WarnDryEnd, Value: reach})
+	dry.Limit = float64(open)
+	return append(w, dry)
 }
 
 // velocityHeadWarning flags a lateral whose holes are large for its pipe.

@@ -55,6 +55,9 @@ type FlowSetResult struct {
 	HeadM       float64            `json:"head_m"` // at the source's outlet
 	FlowLPerMin float64            `json:"flow_l_per_min"`
 	FlowRange   *[2]float64        `json:"flow_range_l_per_min,omitempty"` // over what was assumed about the source
+	DU          float64            `json:"du"`                             // of all open holes of the set, like CU and EU
+	CU          float64            `json:"cu"`
+	EU          float64            `json:"eu"`
 	Layouts     []LayoutFlowResult `json:"layouts"`
 	Infeasible  bool               `json:"infeasible,omitempty"` // regulated outlets ask for more than the source gives
 	WithHose    *HoseResult        `json:"with_hose,omitempty"`  // with the hose of the question opened beside it
@@ -238,9 +241,13 @@ func (r *flowRun) set(ids []string) (FlowSetResult, error) {
 		}
 		result.FlowRange = &[2]float64{unit.Flow(least).LitersPerMinute(), unit.Flow(most).LitersPerMinute()}
 	}
+	solved := make([]hydraulics.Result, len(ids))
 	for i, id := range ids {
-		result.Layouts = append(result.Layouts, LayoutFlowOf(id, r.compiled[id].Solve(unit.Head(heads[i]))))
+		solved[i] = r.compiled[id].Solve(unit.Head(heads[i]))
+		result.Layouts = append(result.Layouts, LayoutFlowOf(id, solved[i]))
 	}
+	u := hydraulics.Together(solved, r.file.Options.Engine().OutletVariation)
+	result.DU, result.CU, result.EU = u.Distribution, u.Christiansen, u.Emission
 	if r.file.OpenHose != nil {
 		result.WithHose, err = r.withHose(ids)
 	}

@@ -34,7 +34,8 @@ var englishHydraulics = map[hydraulics.WarningCode]func(Printer, hydraulics.Warn
 	},
 	hydraulics.WarnDryEnd: func(p Printer, w hydraulics.Warning) Notice {
 		return Notice{
-			Text:   fmt.Sprintf("Water reaches only %s along %s; the rest stays dry.", p.Length(unit.Length(w.Value)), englishPart(w.Path)),
+			Text: fmt.Sprintf("The last %d of %d holes of %s are dry: water reaches only %s along it.", w.Count, int(w.Limit),
+				englishPart(w.Path), p.Length(unit.Length(w.Value))),
 			Remedy: "Shorten it to that length, feed it from its middle, or lay wider pipe.",
 		}
 	},

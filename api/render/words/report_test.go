@@ -115,7 +115,7 @@ func TestReport_saysWhatMatters(t *testing.T) {
 			t.Errorf("no word of the turn at %s", p.Moment(turn.Start))
 		}
 	}
-	for _, want := range []string{"Cancelled", "Mara must be there", "Close the valve of Plot 20", "Water reaches only 11.43 m", "Backflow", "No turn can water"} {
+	for _, want := range []string{"Cancelled", "Mara must be there", "Close the valve of Plot 20", "water reaches only 11.43 m", "Backflow", "No turn can water"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no word of %q", want)
 		}

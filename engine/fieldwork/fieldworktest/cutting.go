@@ -58,7 +58,7 @@ var kerfs = []unit.Length{0, unit.Inches(1.0 / 8), unit.Millimeters(2), unit.Mil
 
 // Cutting returns the request of a spec: stick lengths, kerf, off-cuts and, of every other request, prices go by the seed.
 func Cutting(s Spec) fieldwork.Cutting {
-	r := rand.New(rand.NewPCG(s.Seed, uint64(len(s.Kind))<<32|uint64(s.Pieces)))
+	r := rand.New(rand.NewPCG(s.Seed, uint64(len(s.Kind))<<32|uint64(s.Pieces))) //nolint:gosec // reproducible on purpose
 	c := fieldwork.Cutting{Stock: stocks[int(s.Seed)%len(stocks)], Kerf: kerfs[r.IntN(len(kerfs))]}
 	longest := c.Stock[len(c.Stock)-1]
 	for i := range r.IntN(7) {

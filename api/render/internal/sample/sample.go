@@ -182,7 +182,7 @@ func layouts() []render.LayoutReport {
 			PlotName: "Plot 6", LayoutName: "half-inch long row", SourceName: "North tap", Kind: render.ZoneTurn, FlowLPerMin: 12.3, HeadM: 0.29, FirstHoleLPerH: 13.8, LastHoleLPerH: 0, Evenness: even(0.21),
 			Warnings: []hydraulics.Warning{
 				{Code: hydraulics.WarnLowHead, Path: "manifold.outlets[0].lateral", Value: 0.004, Limit: hydraulics.ReliableHead, Count: 31},
-				{Code: hydraulics.WarnDryEnd, Path: "manifold.outlets[0].lateral", Value: 11.43},
+				{Code: hydraulics.WarnDryEnd, Path: "manifold.outlets[0].lateral", Value: 11.43, Limit: 90, Count: 15},
 			},
 		},
 		{PlotName: "Plot 18", LayoutName: "clay bed", SourceName: "South tap", Kind: render.ZoneTurn, FlowLPerMin: 8.4, HeadM: 0.81, FirstHoleLPerH: 7.2, LastHoleLPerH: 6.1, Evenness: even(0.88), EvennessMeasured: true},
