@@ -224,7 +224,7 @@ func (c *schedulePages) members(t render.Turn) string {
 
 // shorts says who goes short: each plot with its reason, then each shortage with its sum.
 func (c *schedulePages) shorts() {
-	c.heading(c.p.Sheet(words.SheetShort), 60)
+	c.heading(c.p.Sheet(words.SheetShort), 100)
 	var rows [][]string
 	for _, x := range c.v.Shares {
 		if render.IsShort(x.Fraction) {
