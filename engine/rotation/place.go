@@ -257,11 +257,23 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 		if best < 0 || p.before(v, &bySlot[w][best]) {
 			best = at
 		}
+		if p.goesOn(v, w) {
+			best = at
+			break
+		}
 	}
 	if best >= 0 {
 		p.start(w, best, now, bySlot)
 		later(p.free[s])
 	}
+}
+
+// goesOn tells whether a visit must go on where it was, because the time of a slot with a reserve is reckoned so: within a visit
+// the pause is the soak of its zone, when that is shorter than a changeover. Off the grid nothing else could start before it.
+func (p *placement) goesOn(v *waiting, w int) bool {
+	s := p.g.Slots[w].Source
+	source := &p.g.Model.Sources[s]
+	return source.Reserve > 0 && p.lastSlot[s] == w && p.lastZone[s] == v.zone && p.g.Zones[v.zone].Soak < source.Changeover
 }
 
 // onGrid rounds a moment up to the next one at which a turn may start.
