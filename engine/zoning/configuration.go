@@ -1,9 +1,9 @@
 package zoning
 
 import (
+	"cmp"
 	"math"
 	"slices"
-	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/unit"
@@ -31,7 +31,24 @@ type Configuration struct {
 	handVisits         []float64
 	handSoak           []float64
 	handMost           []float64
-	known              [][]int // zones that were columns once
+	alone              []column // by layout
+	known              []column // zones that were columns once
+	work               columnWork
+}
+
+// column is a zone, or a part of one, and the cells in which it may lie.
+type column struct {
+	zone  []int
+	cells []int
+}
+
+// columnWork is the working of the search for columns, kept from one use to the next.
+type columnWork struct {
+	order  []int     // of a cell: items that may be members, those worth most for their weight first
+	worth  []float64 // by item
+	levels []float64
+	places []int
+	bag    knapsack
 }
 
 type configLayout struct {
@@ -65,8 +82,10 @@ func (p *pairDays) within(soil float64) (sum, most float64) {
 // cell is a range of joint heads.
 type cell struct {
 	items []cellItem // those that may be open in it, most minutes at the share looked at first
+	place []int      // by layout: its item; -1 for none
 	full  float64    // the fill that a zone has at least: with less its joint head lies above the cell
-	// turns of a zone led by item b with item i in it, at the share looked at; -1 where they cannot be together.
+	// turns of a zone led by item b with item i in it, at the share looked at; -1 where they cannot be together. nil until
+	// asked for.
 	turns [][]float64
 }
 
@@ -76,6 +95,7 @@ type cellItem struct {
 	weight float64 // flow at the lower end, as a part of what the source gives there
 	fill   float64 // flow at the upper end, as a part of what the source gives there
 	time   float64 // milli-minutes for all its need, at the upper end
+	want   float64 // at the share looked at, or as much as it can get at all
 	day    float64 // most milli-minutes on a day, for its soil
 	run    float64 // longest turn
 }
@@ -125,6 +145,9 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 			high = heads[k+1]
 		}
 		c.cells = append(c.cells, newCell(m, s, piped, low, high, varies))
+	}
+	for at := range c.layouts {
+		c.alone = append(c.alone, c.column([]int{at}))
 	}
 	return c
 }
@@ -197,23 +220,25 @@ func newCell(m *problem.Model, s int, layouts []int, low, high float64, varies b
 		gives = math.Min(gives, float64(m.Lines[line].FlowLimit.Flow()))
 	}
 	high = math.Min(high, source.Supply.Static)
-	var c cell
+	c := cell{place: make([]int, len(layouts))}
 	filled := math.Min(source.Supply.FlowAt(high), source.Supply.MaxFlow)
 	if varies && filled > 0 {
 		c.full = 1 - 1e-6
 	}
 	for at, i := range layouts {
 		l := &m.Layouts[i]
-		if float64(l.HeadMin) > low {
+		if c.place[at] = -1; float64(l.HeadMin) > low {
 			continue
 		}
 		least, most := unit.Flow(l.Curve.FlowAt(low)), unit.Flow(l.Curve.FlowAt(high))
 		// A millilitre a minute more, and a millionth of what the source gives, make up for rounding.
 		it := item(l, at, math.Max(1, least.LitersPerMinute()*1000), most.LitersPerMinute()*1000+1, float64(least)/(gives*(1+1e-6)))
 		if it.fill = float64(most) / math.Max(filled, 1e-12); it.weight <= 1 {
+			c.place[at] = len(c.items)
 			c.items = append(c.items, it)
 		}
 	}
+	c.turns = make([][]float64, len(c.items))
 	return c
 }
 
@@ -229,21 +254,15 @@ func item(l *problem.Layout, at int, least, most, weight float64) cellItem {
 	return it
 }
 
-// want is the milli-minutes in which a layout gets the share, or as much as it can get at all.
-func (c *Configuration) want(i *cellItem, share float64) float64 {
-	return math.Min(share, c.layouts[i.layout].most) * i.time
-}
-
 // together is the turns (see counted) of a zone led by b that holds i, -1 where the days and soils of the two give the leader too
 // little.
-func (c *Configuration) together(b, i *cellItem, share float64) float64 {
-	want := c.want(b, share)
+func (c *Configuration) together(b, i *cellItem) float64 {
 	potential, most := c.pairs[b.layout][i.layout].within(min(b.day, i.day))
-	if want > potential*(1+1e-6)+1 {
+	if b.want > potential*(1+1e-6)+1 {
 		return -1
 	}
-	visits := max(c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(want/max(1, most)-ceilSlack))
-	return c.counted(visits, math.Ceil(want/min(b.run, i.run)-ceilSlack), max(c.layouts[b.layout].soak, c.layouts[i.layout].soak))
+	visits := max(c.layouts[b.layout].visits, c.layouts[i.layout].visits, math.Ceil(b.want/max(1, most)-ceilSlack))
+	return c.counted(visits, math.Ceil(b.want/min(b.run, i.run)-ceilSlack), max(c.layouts[b.layout].soak, c.layouts[i.layout].soak))
 }
 
 // counted is visits, and turns within them by the pause that they need.
@@ -268,50 +287,89 @@ func (c *Configuration) cost(time, turns float64) float64 {
 	return max(leastCost, time, turns*c.minRun) + turns*c.changeover
 }
 
-// prepare works out who can be with whom at a share.
+// prepare sorts the items of all cells for a share.
 func (c *Configuration) prepare(share float64) {
 	for k := range c.cells {
 		cell := &c.cells[k]
-		n := len(cell.items)
-		sort.SliceStable(cell.items, func(a, b int) bool { return c.want(&cell.items[a], share) > c.want(&cell.items[b], share) })
-		if cell.turns == nil {
-			cell.turns = make([][]float64, n)
-			for b := range cell.turns {
-				cell.turns[b] = make([]float64, n)
-			}
+		for at := range cell.items {
+			it := &cell.items[at]
+			it.want = math.Min(share, c.layouts[it.layout].most) * it.time
 		}
-		for b := range n {
-			for i := b; i < n; i++ {
-				cell.turns[b][i] = c.together(&cell.items[b], &cell.items[i], share)
-			}
+		slices.SortStableFunc(cell.items, func(a, b cellItem) int { return cmp.Compare(b.want, a.want) })
+		for at := range cell.items {
+			cell.place[cell.items[at].layout] = at
 		}
+		clear(cell.turns)
 	}
 }
 
-// zoneCost is the least cost of a zone over the cells that it may lie in; +Inf where it lies in none.
-func (c *Configuration) zoneCost(zone []int, share float64) float64 {
-	least := math.Inf(1)
-	for k := range c.cells {
-		cell := &c.cells[k]
-		lead, weight, fill, turns, found := -1, 0.0, 0.0, 0.0, 0
-		for at := range cell.items {
-			if !slices.Contains(zone, cell.items[at].layout) {
-				continue
-			}
-			if found++; lead < 0 {
-				lead = at
-			}
-			t := cell.turns[lead][at]
-			if t < 0 {
-				found = -len(zone)
-			}
-			weight, fill, turns = weight+cell.items[at].weight, fill+cell.items[at].fill, math.Max(turns, t)
-		}
-		if found == len(zone) && weight <= 1 && fill >= cell.full {
-			least = math.Min(least, c.cost(c.want(&cell.items[lead], share), turns))
+// turnsOf are the turns of zones led by item b, by the item that is with it.
+func (c *Configuration) turnsOf(cell *cell, b int) []float64 {
+	if cell.turns[b] == nil {
+		cell.turns[b] = make([]float64, len(cell.items))
+		for i := b; i < len(cell.items); i++ {
+			cell.turns[b][i] = c.together(&cell.items[b], &cell.items[i])
 		}
 	}
+	return cell.turns[b]
+}
+
+// cellSlack is how far a sum may be off for the order in which it is added up.
+const cellSlack = 1e-9
+
+// column finds the cells in which a zone may lie: whatever the share, its members take no more than the source gives at the
+// lower end of the cell, and no less at the upper.
+func (c *Configuration) column(zone []int) column {
+	out := column{zone: zone}
+	for k := range c.cells {
+		if cell := &c.cells[k]; cell.holds(zone, cellSlack) {
+			out.cells = append(out.cells, k)
+		}
+	}
+	return out
+}
+
+func (c *cell) holds(zone []int, slack float64) bool {
+	weight, fill := 0.0, 0.0
+	for _, i := range zone {
+		at := c.place[i]
+		if at < 0 {
+			return false
+		}
+		weight, fill = weight+c.items[at].weight, fill+c.items[at].fill
+	}
+	return weight <= 1+slack && fill >= c.full-slack
+}
+
+// zoneCost is the least cost of a zone over the cells that it may lie in; +Inf where it lies in none.
+func (c *Configuration) zoneCost(z column) float64 {
+	least := math.Inf(1)
+	for _, k := range z.cells {
+		least = math.Min(least, c.costIn(&c.cells[k], z.zone))
+	}
 	return least
+}
+
+func (c *Configuration) costIn(cell *cell, zone []int) float64 {
+	places := c.work.places[:0]
+	for _, i := range zone {
+		places = append(places, cell.place[i])
+	}
+	slices.Sort(places)
+	c.work.places = places
+	lead := &cell.items[places[0]]
+	weight, fill, turns := 0.0, 0.0, 0.0
+	for _, at := range places {
+		t := c.together(lead, &cell.items[at])
+		if t < 0 {
+			return math.Inf(1)
+		}
+		weight, fill, turns = weight+cell.items[at].weight, fill+cell.items[at].fill, math.Max(turns, t)
+	}
+	if weight > 1 || fill < cell.full {
+		return math.Inf(1)
+	}
+	return c.cost(lead.want, turns)
 }
 
 // Rounds of columns, and exchanges of the simplex method in each, that a bound may take.
@@ -337,14 +395,14 @@ func (c *Configuration) Time(share, enough float64) float64 {
 	c.prepare(share)
 	single := make([]float64, len(c.layouts))
 	for i := range single {
-		if single[i] = c.zoneCost([]int{i}, share); math.IsInf(single[i], 1) {
+		if single[i] = c.zoneCost(c.alone[i]); math.IsInf(single[i], 1) {
 			return math.Inf(1) // its own days and soil do not give it the share
 		}
 	}
 	programme := newCover(single)
-	for _, zone := range c.known {
-		if cost := c.zoneCost(zone, share); !math.IsInf(cost, 1) {
-			programme.add(zone, cost)
+	for _, z := range c.known {
+		if cost := c.zoneCost(z); !math.IsInf(cost, 1) {
+			programme.add(z.zone, cost)
 		}
 	}
 	best := 0.0
@@ -353,7 +411,7 @@ func (c *Configuration) Time(share, enough float64) float64 {
 		if !math.IsInf(enough, 1) && alone+programme.total() <= enough {
 			break // the zones known already cover every layout in the time
 		}
-		found, ratio := c.columns(programme.dual, share)
+		found, ratio := c.columns(programme.dual)
 		sum := 0.0
 		for _, u := range programme.dual {
 			sum += math.Max(0, u)
@@ -363,7 +421,7 @@ func (c *Configuration) Time(share, enough float64) float64 {
 		}
 		for _, f := range found {
 			programme.add(f.zone, f.cost)
-			c.known = append(c.known, f.zone)
+			c.known = append(c.known, c.column(f.zone))
 		}
 	}
 	return alone + best
@@ -373,8 +431,8 @@ func (c *Configuration) Time(share, enough float64) float64 {
 func (c *Configuration) Zones(share float64) [][]int {
 	c.Time(share, math.Inf(1))
 	out := make([][]int, len(c.known))
-	for k, zone := range c.known {
-		for _, at := range zone {
+	for k, z := range c.known {
+		for _, at := range z.zone {
 			out[k] = append(out[k], c.layouts[at].layout)
 		}
 	}
@@ -382,12 +440,12 @@ func (c *Configuration) Zones(share float64) [][]int {
 }
 
 // wanted returns the zones that duals by layout of the model ask for, at the share looked at last.
-func (c *Configuration) wanted(share float64, dual func(layout int) float64) [][]int {
+func (c *Configuration) wanted(dual func(layout int) float64) [][]int {
 	duals := make([]float64, len(c.layouts))
 	for k := range c.layouts {
 		duals[k] = dual(c.layouts[k].layout)
 	}
-	found, _ := c.columns(duals, share)
+	found, _ := c.columns(duals)
 	out := make([][]int, len(found))
 	for k, f := range found {
 		for _, at := range f.zone {
@@ -459,7 +517,7 @@ type found struct {
 
 // columns looks for the zones whose duals are most for their cost: the best of every leader, and a bound on the ratio of
 // all, at least 1.
-func (c *Configuration) columns(dual []float64, share float64) ([]found, float64) {
+func (c *Configuration) columns(dual []float64) ([]found, float64) {
 	best := make([]found, len(c.layouts))
 	ratio := make([]float64, len(c.layouts))
 	for i := range ratio {
@@ -467,7 +525,7 @@ func (c *Configuration) columns(dual []float64, share float64) ([]found, float64
 	}
 	most := 1.0
 	for k := range c.cells {
-		most = math.Max(most, c.cellColumns(&c.cells[k], dual, share, best, ratio))
+		most = math.Max(most, c.cellColumns(&c.cells[k], dual, best, ratio))
 	}
 	var out []found
 	for _, f := range best {
@@ -479,57 +537,92 @@ func (c *Configuration) columns(dual []float64, share float64) ([]found, float64
 	return out, max(most, slices.Max(ratio))
 }
 
-// cellColumns looks in one cell. It returns a bound on ratios where the search gave up.
-func (c *Configuration) cellColumns(cell *cell, dual []float64, share float64, best []found, ratio []float64) float64 {
-	order := make([]int, 0, len(cell.items))
+// rank sorts the items of a cell by what they are worth for their weight.
+func (w *columnWork) rank(cell *cell, dual []float64) {
+	w.order, w.worth = w.order[:0], w.worth[:0]
 	for at := range cell.items {
-		if cell.full > 0 || dual[cell.items[at].layout] > 0 {
-			order = append(order, at)
+		u := dual[cell.items[at].layout]
+		w.worth = append(w.worth, math.Max(0, u)/cell.items[at].weight)
+		if cell.full > 0 || u > 0 {
+			w.order = append(w.order, at)
 		}
 	}
-	worth := func(at int) float64 { return math.Max(0, dual[cell.items[at].layout]) / cell.items[at].weight }
-	sort.Slice(order, func(a, b int) bool {
-		if x, y := worth(order[a]), worth(order[b]); x != y {
-			return x > y
+	slices.SortFunc(w.order, func(a, b int) int { return cmp.Or(cmp.Compare(w.worth[b], w.worth[a]), a-b) })
+}
+
+// most is no less than what the duals of the members of a zone led by item b can add up to.
+func (w *columnWork) most(cell *cell, b int, dual []float64) float64 {
+	room := 1 - cell.items[b].weight
+	sum, left := 0.0, room
+	for _, at := range w.order {
+		it := &cell.items[at]
+		switch {
+		case at <= b || it.weight > room:
+		case it.weight > left:
+			return sum + math.Max(0, dual[it.layout])*left/it.weight
+		default:
+			sum, left = sum+math.Max(0, dual[it.layout]), left-it.weight
 		}
-		return order[a] < order[b]
-	})
+	}
+	return sum
+}
+
+// cellColumns looks in one cell. It returns a bound on ratios where the search gave up.
+func (c *Configuration) cellColumns(cell *cell, dual []float64, best []found, ratio []float64) float64 {
+	w := &c.work
+	w.rank(cell, dual)
 	loose := 1.0
-	var k knapsack
-	var levels []float64
 	for b := range cell.items {
 		lead := &cell.items[b]
-		own := cell.turns[b][b]
+		own := c.together(lead, lead)
 		if (cell.full == 0 && dual[lead.layout] <= 0) || own < 0 {
 			continue
 		}
-		levels = append(levels[:0], own)
-		for i := b + 1; i < len(cell.items); i++ {
-			if t := cell.turns[b][i]; t > own && !slices.Contains(levels, t) {
-				levels = append(levels, t)
-			}
+		if w.most(cell, b, dual) <= ratio[lead.layout]*c.cost(lead.want, own)-dual[lead.layout] {
+			continue // whoever is with it
 		}
-		slices.Sort(levels)
-		for _, turns := range levels {
-			cost := c.cost(c.want(lead, share), turns)
-			k.reset(1-lead.weight, cell.full-lead.fill, c.connections-1)
-			for _, at := range order {
-				if t := cell.turns[b][at]; at > b && t >= 0 && t <= turns {
-					k.add(at, cell.items[at].weight, dual[cell.items[at].layout], cell.items[at].fill)
-				}
-			}
-			enough := ratio[lead.layout]*cost - dual[lead.layout]
-			chosen, value, bound := k.most(enough)
-			if chosen != nil {
-				zone := []int{lead.layout}
-				for _, at := range chosen {
-					zone = append(zone, cell.items[at].layout)
-				}
-				best[lead.layout] = found{zone, cost}
-				ratio[lead.layout] = (value + dual[lead.layout]) / cost
-			}
-			loose = math.Max(loose, (bound+dual[lead.layout])/cost)
+		with := c.turnsOf(cell, b)
+		for _, turns := range w.turnLevels(with[b:]) {
+			loose = math.Max(loose, c.improve(cell, b, turns, dual, best, ratio))
 		}
 	}
 	return loose
+}
+
+// turnLevels lists the turns that a zone may have whose leader has so many with each of those after it.
+func (w *columnWork) turnLevels(with []float64) []float64 {
+	w.levels = append(w.levels[:0], with[0])
+	for _, t := range with[1:] {
+		if t > with[0] && !slices.Contains(w.levels, t) {
+			w.levels = append(w.levels, t)
+		}
+	}
+	slices.Sort(w.levels)
+	return w.levels
+}
+
+// improve looks for a zone led by item b of at most so many turns that is better than the best of the leader so far, and returns a
+// bound on the ratio of all.
+func (c *Configuration) improve(cell *cell, b int, turns float64, dual []float64, best []found, ratio []float64) float64 {
+	lead, bag := &cell.items[b], &c.work.bag
+	cost := c.cost(lead.want, turns)
+	bag.reset(1-lead.weight, cell.full-lead.fill, c.connections-1)
+	for _, at := range c.work.order {
+		if at <= b {
+			continue
+		}
+		if t := cell.turns[b][at]; t >= 0 && t <= turns {
+			bag.add(at, cell.items[at].weight, dual[cell.items[at].layout], cell.items[at].fill)
+		}
+	}
+	chosen, value, bound := bag.most(ratio[lead.layout]*cost - dual[lead.layout])
+	if chosen != nil {
+		zone := []int{lead.layout}
+		for _, at := range chosen {
+			zone = append(zone, cell.items[at].layout)
+		}
+		best[lead.layout] = found{zone, cost}
+		ratio[lead.layout] = (value + dual[lead.layout]) / cost
+	}
+	return (bound + dual[lead.layout]) / cost
 }

@@ -39,7 +39,7 @@ func (p *partitioner) dive(items []int) [][]int {
 		add(candidates)
 		cover.solve(diveExchanges)
 		for range diveRounds {
-			if add(p.Columns.wanted(p.Level, func(i int) float64 {
+			if add(p.Columns.wanted(func(i int) float64 {
 				if k, there := row[i]; there {
 					return cover.dual[k]
 				}
