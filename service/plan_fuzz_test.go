@@ -146,3 +146,18 @@ func TestWhatIf_spoiltChangesAreRefusedOrAnswered(t *testing.T) {
 		t.Errorf("%d answered, %d refused: the test proves half of it", answered, refused)
 	}
 }
+
+// A layout without a hole takes the place of a published one: it is in no zone, and its turns go.
+func TestWhatIf_aLayoutWithoutHolesHasNoTurns(t *testing.T) {
+	t.Parallel()
+	g := oneBed(t, 20, 1)
+	shut := oneBed(t, 20, 1).Layouts[0]
+	shut.Spec.Manifold.Outlets[0].Lateral.Pieces[0].Pattern = nil
+	got, err := WhatIf(g, file.WhatIf{AcceptLayout: &shut}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Before.Turns == 0 || got.After.Turns != 0 || got.After.Zones != 0 || got.After.DeliveredL != 0 {
+		t.Errorf("before %+v, after %+v", got.Before, got.After)
+	}
+}

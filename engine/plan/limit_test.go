@@ -73,3 +73,17 @@ func fractionOf(p plan.Plan, layout string) float64 {
 	}
 	return 0
 }
+
+// A line so thin that a part of it is less than a millilitre a minute, the finest flow there is: nobody can be watered, and
+// the planner says so.
+func TestPropose_aLineThinnerThanItsPartsEnds(t *testing.T) {
+	t.Parallel()
+	for _, limit := range []problem.Rate{1, 23} {
+		p := problemtest.Garden(problemtest.Spec{Kind: problemtest.TwoSpigots, Layouts: 6, Seed: 2})
+		p.Lines[0].FlowLimit = limit
+		got := propose(t, p, plan.Options{})
+		if len(got.Unservable) != len(p.Layouts) || len(got.Schedule.Turns) != 0 {
+			t.Errorf("limit %d mL/min: %d of %d layouts left out, %d turns", limit, len(got.Unservable), len(p.Layouts), len(got.Schedule.Turns))
+		}
+	}
+}

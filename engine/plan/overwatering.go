@@ -133,25 +133,25 @@ func (l *leastOver) pairs() {
 // ratioHeads is how many stretches of head are looked at for the least ratio of two flows.
 const ratioHeads = 48
 
+// lowestHead is the part of the highest head below which heads are one stretch.
+const lowestHead = 1e-3
+
 // ratio is the least that j can get for what b gets, at any head that both may have. Flows rise with the head, so in a
-// stretch of heads the ratio is no less than that of j's flow at the lower end to b's at the upper.
+// stretch of heads the ratio is no less than that of j's flow at the lower end to b's at the upper. Flows are rounded to mL/min
+// in plans, so a millilitre is given away on both.
 func (l *leastOver) ratio(j, b int) float64 {
 	m := l.m
 	jl, bl := &m.Layouts[l.items[j].layout], &m.Layouts[l.items[b].layout]
 	if jl.Hand() || bl.Hand() {
 		return 0 // never in one zone
 	}
-	low, high := math.Max(float64(jl.HeadMin), float64(bl.HeadMin)), math.Min(l.items[j].head, l.items[b].head)
-	if low >= high {
+	at, high := math.Max(float64(jl.HeadMin), float64(bl.HeadMin)), math.Min(l.items[j].head, l.items[b].head)
+	if at > high {
 		return 0
 	}
-	if same := jl.Curve.FlowAt(low); same == jl.Curve.FlowAt(high) && bl.Curve.FlowAt(low) == bl.Curve.FlowAt(high) {
-		return math.Max(0, same*6e7-1) / (bl.Curve.FlowAt(low)*6e7 + 1)
-	}
-	low = math.Max(low, 1e-3*high)
-	least, at := jl.Curve.FlowAt(math.Max(float64(jl.HeadMin), float64(bl.HeadMin)))/bl.Curve.FlowAt(low), low
-	for k := range ratioHeads {
-		next := low * math.Pow(high/low, float64(k+1)/ratioHeads)
+	least, bottom := math.Inf(1), math.Max(at, lowestHead*high)
+	for k := range ratioHeads + 1 {
+		next := bottom * math.Pow(high/bottom, float64(k)/ratioHeads)
 		least = math.Min(least, math.Max(0, jl.Curve.FlowAt(at)*6e7-1)/(bl.Curve.FlowAt(next)*6e7+1))
 		at = next
 	}

@@ -93,7 +93,8 @@ func TestLeastOver_isBelowEveryPartition(t *testing.T) {
 	}
 }
 
-// leastOfOver is the part of the least overwatering that the bound reaches in these gardens, all added up.
+// leastOfOver is the part of the least overwatering that the bound is to reach in these gardens, all added up: our own choice, for
+// a bound that says less says little.
 const leastOfOver = 0.5
 
 func TestLaw_overwateringIsNoLessThanItsBound(t *testing.T) {

@@ -223,7 +223,7 @@ const (
 // the source whose zones take the largest part of its windows.
 func (p *planner) split(sources []int, flow problem.Rate) limits {
 	out, busy := limits{}, map[int]float64{}
-	step := flow / max(splitSteps, problem.Rate(2*len(sources)))
+	step := max(1, flow/max(splitSteps, problem.Rate(2*len(sources))))
 	for _, s := range sources {
 		out[s] = step
 		busy[s] = p.busy(s, step)

@@ -18,7 +18,7 @@ const (
 )
 
 // Unservable is a layout that no turn can water, with the flow it takes at its least head and what the source or line
-// gives. One that its source cannot carry is in no zone; the others are zones that never have a turn.
+// gives. One that only its line is too thin for is a zone that never has a turn; the others are in no zone.
 type Unservable struct {
 	Layout string
 	Reason Reason
@@ -43,7 +43,7 @@ type Model struct {
 	Slots     [][]Slot // by source, in the order of time
 	Open      [][]bool // by layout and day
 	Servable  []bool   // by layout: a turn can water it
-	Carried   []bool   // by layout: its source can carry it alone, whatever its line allows
+	Carried   []bool   // by layout: its source can carry it alone, whatever its line allows, and something comes out
 	Left      []Unservable
 	Had       [][]Had // by layout and day: from turns of the past
 	layoutAt  map[string]int
@@ -180,7 +180,7 @@ func (m *Model) findServable() {
 	for i := range m.Layouts {
 		s := m.SourceOf[i]
 		takes, gives, reason := m.alone(i)
-		m.Carried[i] = reason != ReasonFlow
+		m.Carried[i] = reason == "" || reason == ReasonLine
 		if reason == "" {
 			m.Servable[i] = true
 			m.Members[s] = append(m.Members[s], i)

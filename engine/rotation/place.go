@@ -42,6 +42,7 @@ type placement struct {
 	lastSlot []int
 	free     []problem.Instant // by source: end of its last turn
 	runs     []Run
+	spent    []problem.Span // by slot: turns and the changeovers between them
 	overflow []problem.Span // by slot
 }
 
@@ -84,7 +85,7 @@ func (g *Group) place(visits []Visit, rules []preference, grid problem.Span, clo
 
 func (g *Group) start(grid problem.Span) *placement {
 	p := &placement{
-		g: g, grid: grid, overflow: make([]problem.Span, len(g.Slots)),
+		g: g, grid: grid, spent: make([]problem.Span, len(g.Slots)), overflow: make([]problem.Span, len(g.Slots)),
 		lastEnd: make([]problem.Instant, len(g.Zones)), lastZone: make([]int, len(g.Model.Sources)),
 		lastSlot: make([]int, len(g.Model.Sources)), free: make([]problem.Instant, len(g.Model.Sources)),
 	}
@@ -101,7 +102,7 @@ func (g *Group) start(grid problem.Span) *placement {
 func (p *placement) clone() *placement {
 	c := *p
 	c.lastEnd, c.lastZone, c.lastSlot = slices.Clone(p.lastEnd), slices.Clone(p.lastZone), slices.Clone(p.lastSlot)
-	c.free, c.overflow = slices.Clone(p.free), slices.Clone(p.overflow)
+	c.free, c.spent, c.overflow = slices.Clone(p.free), slices.Clone(p.spent), slices.Clone(p.overflow)
 	c.runs = p.runs[:len(p.runs):len(p.runs)]
 	return &c
 }
@@ -257,23 +258,11 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 		if best < 0 || p.before(v, &bySlot[w][best]) {
 			best = at
 		}
-		if p.goesOn(v, w) {
-			best = at
-			break
-		}
 	}
 	if best >= 0 {
 		p.start(w, best, now, bySlot)
 		later(p.free[s])
 	}
-}
-
-// goesOn tells whether a visit must go on where it was, because the time of a slot with a reserve is reckoned so: within a visit
-// the pause is the soak of its zone, when that is shorter than a changeover. Off the grid nothing else could start before it.
-func (p *placement) goesOn(v *waiting, w int) bool {
-	s := p.g.Slots[w].Source
-	source := &p.g.Model.Sources[s]
-	return source.Reserve > 0 && p.lastSlot[s] == w && p.lastZone[s] == v.zone && p.g.Zones[v.zone].Soak < source.Changeover
 }
 
 // onGrid rounds a moment up to the next one at which a turn may start.
@@ -288,13 +277,17 @@ func onGrid(t problem.Instant, grid problem.Span) problem.Instant {
 func (p *placement) start(w, at int, now problem.Instant, bySlot [][]waiting) {
 	v := &bySlot[w][at]
 	s, slot := p.g.Slots[w].Source, &p.g.Slots[w]
-	length := v.pieces[0]
-	if room := problem.Span(slot.End - now); length > room {
+	length, change := v.pieces[0], problem.Span(0)
+	if p.lastSlot[s] == w && p.lastZone[s] != v.zone {
+		change = p.g.Model.Sources[s].Changeover
+	}
+	if room := max(0, min(problem.Span(slot.End-now), slot.Usable-p.spent[w]-change)); length > room {
 		p.overflow[w] += length - room
 		length = room
 	}
 	if length >= p.g.minRun(v.zone) {
 		end := now + problem.Instant(length)
+		p.spent[w] += change + length
 		p.runs = append(p.runs, Run{Zone: v.zone, Slot: w, Start: now, End: end})
 		p.free[s], p.lastZone[s], p.lastSlot[s], p.lastEnd[v.zone] = end, v.zone, w, end
 	} else {
