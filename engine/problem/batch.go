@@ -32,12 +32,52 @@ type Batch struct {
 	Open     []bool  // by day
 	Interval int     // most days between watering days
 	FirstBy  int     // last day on which the first watering meets every member's limit; may be negative
+	Waits    []Wait  // by member
 	Used     []Span  // by day: what settled turns and the past took of DayCap; nil for none
 	Watered  []bool  // by day: a settled turn, or one of the past that watered every member; nil for none
 	Done     Span    // what settled turns and the past gave, in minutes of the member that is left with most
 	Past     Span    // the part of Done that the past gave
 	Settled  []Span  // by day: settled turns; nil for none
 	Ration   *Ration // nil until Rationed, and where no member has a reservoir
+}
+
+// Wait is the interval limit of one member.
+type Wait struct {
+	Interval int // most days between watering days
+	FirstBy  int // last day on which the first watering meets it; may be negative
+}
+
+// Late counts the days by which watering days miss the limit. watered has an entry for every day.
+func (w Wait) Late(watered []bool) int {
+	late, by := 0, w.FirstBy
+	for d, is := range watered {
+		if is {
+			late += max(0, d-by)
+			by = d + w.Interval
+		}
+	}
+	return late + max(0, len(watered)-by)
+}
+
+// Late counts the days by which watering days miss the limits of members, added up over them.
+func (z *Batch) Late(watered []bool) int {
+	if (Wait{z.Interval, z.FirstBy}).Late(watered) == 0 {
+		return 0
+	}
+	late := 0
+	for _, w := range z.Waits {
+		late += w.Late(watered)
+	}
+	return late
+}
+
+// LeastLate is what Late comes to when every day that can be is a watering day.
+func (z *Batch) LeastLate(m *Model) int {
+	watered := make([]bool, m.Days)
+	for d, t := range z.Potential(m) {
+		watered[d] = t > 0 && t >= m.Sources[z.Source].MinRun || z.Watered != nil && z.Watered[d]
+	}
+	return z.Late(watered)
 }
 
 // NewBatch works out a zone of the source. The members must fit.
@@ -60,7 +100,8 @@ func NewBatch(m *Model, source int, members []int, by Measure) Batch {
 			z.DayCap = min(z.DayCap, l.MaxDayTime)
 		}
 		z.MaxRun, z.Soak = min(z.MaxRun, l.MaxRun), max(z.Soak, l.Soak)
-		z.Interval, z.FirstBy = min(z.Interval, l.MaxInterval), min(z.FirstBy, l.MaxInterval-l.DaysSince)
+		wait := Wait{Interval: l.MaxInterval, FirstBy: l.MaxInterval - l.DaysSince}
+		z.Interval, z.FirstBy, z.Waits = min(z.Interval, wait.Interval), min(z.FirstBy, wait.FirstBy), append(z.Waits, wait)
 		z.Class = min(z.Class, l.Class)
 		for d, open := range m.Open[i] {
 			z.Open[d] = z.Open[d] && open

@@ -292,8 +292,9 @@ func (g *Group) lateDays(p Pattern, j int) int {
 	return late
 }
 
-// gaps counts the days by which gaps between watering days are longer than the interval limit of zone j, and how often the
-// zone is watered on its last allowed day where it could be watered earlier: such a turn can't be missed.
+// gaps counts the days by which gaps between watering days are longer than the interval limits of zone j's members, added up
+// over them, and how often the zone is watered on its last allowed day where it could be watered earlier: such a turn can't be
+// missed.
 func (g *Group) gaps(p Pattern, j int) (late, tense int) {
 	z := &g.Zones[j]
 	watered := g.watered[:0]
@@ -314,13 +315,12 @@ func (g *Group) gaps(p Pattern, j int) (late, tense int) {
 		if !is {
 			continue
 		}
-		late += max(0, d-by)
 		if d >= by && z.Interval > 1 && by > 0 {
 			tense++
 		}
 		by = d + z.Interval
 	}
-	return late + max(0, g.Model.Days-by), tense
+	return z.Late(watered), tense
 }
 
 // packSteps is how many exchanges a packing tries.

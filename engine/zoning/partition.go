@@ -60,6 +60,7 @@ type partitioner struct {
 	keys      []uint64
 	memo      map[uint64]cost
 	forbidden map[[2]int]bool
+	late      map[int]int   // by layout: days late whatever its zone
 	bundles   map[int][]int // by the first of layouts that share a zone: all of them
 	scale     float64
 	tried     int
@@ -123,7 +124,7 @@ func (p *partitioner) whole(zone []int) []int {
 }
 
 func newPartitioner(r Request) *partitioner {
-	p := &partitioner{Request: r, memo: map[uint64]cost{}, forbidden: map[[2]int]bool{}}
+	p := &partitioner{Request: r, memo: map[uint64]cost{}, late: map[int]int{}, forbidden: map[[2]int]bool{}}
 	rng := rand.New(rand.NewPCG(0x7a6f6e65, 1)) //nolint:gosec // keys, not secrets
 	p.keys = make([]uint64, len(r.Model.Layouts))
 	for i := range p.keys {
@@ -206,12 +207,40 @@ func (p *partitioner) work(zone []int) cost {
 		return cost{}
 	}
 	spend := z.SpendAt(m, p.Level, true)
-	c := cost{fits: true, hurt: spend.Short, time: spend.Time}
+	c := cost{fits: true, hurt: spend.Short + p.lateness(&z), time: spend.Time}
 	for at, i := range z.Members {
 		drawn := float64(z.Op.Drawn[at].Volume(z.Time)) * p.Level / 1e6
 		c.water += math.Max(0, drawn-p.Level*(1+float64(m.OverTolerance)/1000)*float64(m.Layouts[i].Need)/1000)
 	}
 	return c
+}
+
+// lateness is what it costs that members of a zone come later than their own days ask for, because their days do not meet or
+// because somebody's soil takes no turn of the zone [milli-minutes]: the time of the source for every day, which no other
+// saving makes up for.
+func (p *partitioner) lateness(z *problem.Batch) float64 {
+	late := z.LeastLate(p.Model)
+	if late == 0 {
+		return 0
+	}
+	for at, i := range z.Members {
+		late -= p.lateAnyway(i, z.Waits[at])
+	}
+	return float64(max(0, late)) * float64(max(problem.Minute, p.Time))
+}
+
+// lateAnyway is the days by which layout i misses its interval limit when it is watered on every day on which it may be.
+func (p *partitioner) lateAnyway(i int, w problem.Wait) int {
+	late, known := p.late[i]
+	if !known {
+		watered := make([]bool, p.Model.Days)
+		for _, slot := range p.Model.Slots[p.Source] {
+			watered[slot.Day] = watered[slot.Day] || p.Model.Open[i][slot.Day] && slot.Usable >= p.Model.Sources[p.Source].MinRun
+		}
+		late = w.Late(watered)
+		p.late[i] = late
+	}
+	return late
 }
 
 func (p *partitioner) allowed(zone []int) bool {

@@ -27,6 +27,7 @@ const (
 	TwoSpigots     Kind = "two_spigots"     // on a meter that cannot feed both
 	TenSpigots     Kind = "ten_spigots"     // on a meter that cannot feed all
 	OddEven        Kind = "odd_even"
+	Closures       Kind = "closures" // every layout closed on days of its own, and an interval limit that it can keep on the others alone
 	DailyCap       Kind = "daily_cap"
 	Soak           Kind = "soak"      // short runs and long pauses
 	Intervals      Kind = "intervals" // as many visits as the windows hold
@@ -38,7 +39,7 @@ const (
 
 // Kinds lists all kinds.
 var Kinds = []Kind{
-	Easy, Thirsty, TooLarge, Tight, OverSubscribed, OneHour, TwoSpigots, TenSpigots, OddEven, DailyCap, Soak, Intervals,
+	Easy, Thirsty, TooLarge, Tight, OverSubscribed, OneHour, TwoSpigots, TenSpigots, OddEven, Closures, DailyCap, Soak, Intervals,
 	TankFed, Hands, Ledgers, ThinLine,
 }
 
@@ -202,6 +203,10 @@ func (m *maker) adapt() {
 				}
 			}
 		}
+	case Closures:
+		for i := range m.p.Layouts {
+			m.close(&m.p.Layouts[i])
+		}
 	case DailyCap:
 		m.p.Lines[0].DailyCap = 1
 	case Soak:
@@ -221,6 +226,25 @@ func (m *maker) adapt() {
 			l.Curve, l.HeadMin, l.HandFlow = nil, 0, rate(tenth(m.between(8, 18)))
 		}
 	}
+}
+
+// close closes a layout on two of every three days, or one of four, and gives it the interval that its other days make.
+func (m *maker) close(l *problem.Layout) {
+	every, open := 3+m.rng.IntN(2), 1
+	if every == 4 {
+		open = 3
+	}
+	begin, last := m.rng.IntN(every), -1
+	l.MaxInterval, l.DaysSince = 1, 1
+	for d := range m.Days {
+		switch {
+		case (d+begin)%every >= open:
+			l.ClosedDays = append(l.ClosedDays, d)
+		case d%7 < 6: // there is water
+			l.MaxInterval, last = max(l.MaxInterval, d-last), d
+		}
+	}
+	l.MaxInterval = max(l.MaxInterval, m.Days-last)
 }
 
 // scaleNeed brings the need into proportion with the water hours, and the soil's limits with the need.
