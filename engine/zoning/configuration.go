@@ -33,6 +33,7 @@ type Configuration struct {
 	handMost           []float64
 	alone              []column // by layout
 	known              []column // zones that were columns once
+	programme          *cover   // over layouts alone and the zones known; nil until asked for
 	work               columnWork
 }
 
@@ -44,11 +45,12 @@ type column struct {
 
 // columnWork is the working of the search for columns, kept from one use to the next.
 type columnWork struct {
-	order  []int     // of a cell: items that may be members, those worth most for their weight first
-	worth  []float64 // by item
-	levels []float64
-	places []int
-	bag    knapsack
+	order   []int     // of a cell: items that may be members, those worth most for their weight first
+	worth   []float64 // by item: its dual for its weight
+	densest []float64 // by item: the most of that from it on
+	levels  []float64
+	places  []int
+	bag     knapsack
 }
 
 type configLayout struct {
@@ -96,6 +98,7 @@ type cellItem struct {
 	fill   float64 // flow at the upper end, as a part of what the source gives there
 	time   float64 // milli-minutes for all its need, at the upper end
 	want   float64 // at the share looked at, or as much as it can get at all
+	least  float64 // cost of the cheapest zone that it leads at that share; +Inf where its own days and soil don't give it so much
 	day    float64 // most milli-minutes on a day, for its soil
 	run    float64 // longest turn
 }
@@ -297,7 +300,11 @@ func (c *Configuration) prepare(share float64) {
 		}
 		slices.SortStableFunc(cell.items, func(a, b cellItem) int { return cmp.Compare(b.want, a.want) })
 		for at := range cell.items {
-			cell.place[cell.items[at].layout] = at
+			it := &cell.items[at]
+			cell.place[it.layout] = at
+			if it.least = math.Inf(1); c.together(it, it) >= 0 {
+				it.least = c.cost(it.want, c.together(it, it))
+			}
 		}
 		clear(cell.turns)
 	}
@@ -399,12 +406,7 @@ func (c *Configuration) Time(share, enough float64) float64 {
 			return math.Inf(1) // its own days and soil do not give it the share
 		}
 	}
-	programme := newCover(single)
-	for _, z := range c.known {
-		if cost := c.zoneCost(z); !math.IsInf(cost, 1) {
-			programme.add(z.zone, cost)
-		}
-	}
+	programme := c.priced(single)
 	best := 0.0
 	for range configRounds {
 		programme.solve(configExchanges)
@@ -425,6 +427,26 @@ func (c *Configuration) Time(share, enough float64) float64 {
 		}
 	}
 	return alone + best
+}
+
+// priced is the linear programme over the zones known so far at the costs of the share looked at, from where it was left.
+// Only its costs depend on the share, so the solution at another share is one still.
+func (c *Configuration) priced(single []float64) *cover {
+	if c.programme == nil {
+		c.programme = newCover(single)
+	}
+	copy(c.programme.cost, single)
+	for k, z := range c.known {
+		cost := c.zoneCost(z)
+		if math.IsInf(cost, 1) { // its members are apart then
+			cost = 0
+			for _, i := range z.zone {
+				cost += single[i]
+			}
+		}
+		c.programme.cost[len(single)+k] = cost
+	}
+	return c.programme
 }
 
 // Zones returns zones, and parts of zones, that are worth looking at for a share, in terms of the model's layouts.
@@ -458,14 +480,14 @@ func (c *Configuration) wanted(dual func(layout int) float64) [][]int {
 // WithoutChangeovers returns the bound on the milli-minutes in which zones are open.
 func (c *Configuration) WithoutChangeovers() *Configuration {
 	open := *c
-	open.known, open.changeover = nil, 0
+	open.known, open.programme, open.changeover = nil, nil, 0
 	return &open
 }
 
 // Visits returns the least number of visits in which every layout that can get water gets some.
 func (c *Configuration) Visits() int {
 	counting := *c
-	counting.known, counting.counting = nil, true
+	counting.known, counting.programme, counting.counting = nil, nil, true
 	return int(math.Ceil(counting.Time(leastShare, math.Inf(1)) - configGap))
 }
 
@@ -539,15 +561,33 @@ func (c *Configuration) columns(dual []float64) ([]found, float64) {
 
 // rank sorts the items of a cell by what they are worth for their weight.
 func (w *columnWork) rank(cell *cell, dual []float64) {
-	w.order, w.worth = w.order[:0], w.worth[:0]
+	w.order = w.order[:0]
 	for at := range cell.items {
-		u := dual[cell.items[at].layout]
-		w.worth = append(w.worth, math.Max(0, u)/cell.items[at].weight)
-		if cell.full > 0 || u > 0 {
+		if cell.full > 0 || dual[cell.items[at].layout] > 0 {
 			w.order = append(w.order, at)
 		}
 	}
-	slices.SortFunc(w.order, func(a, b int) int { return cmp.Or(cmp.Compare(w.worth[b], w.worth[a]), a-b) })
+	slices.SortFunc(w.order, func(a, b int) int {
+		switch x, y := w.worth[a], w.worth[b]; {
+		case x > y:
+			return -1
+		case x < y:
+			return 1
+		}
+		return a - b
+	})
+}
+
+// weigh finds what the items of a cell are worth for their weight, and the most of that from each item on.
+func (w *columnWork) weigh(cell *cell, dual []float64) {
+	w.worth, w.densest = append(w.worth[:0], make([]float64, len(cell.items))...), append(w.densest[:0], make([]float64, len(cell.items))...)
+	most := 0.0
+	for at := len(cell.items) - 1; at >= 0; at-- {
+		it := &cell.items[at]
+		w.worth[at] = math.Max(0, dual[it.layout]) / it.weight
+		most = math.Max(most, w.worth[at])
+		w.densest[at] = most
+	}
 }
 
 // most is no less than what the duals of the members of a zone led by item b can add up to.
@@ -570,20 +610,28 @@ func (w *columnWork) most(cell *cell, b int, dual []float64) float64 {
 // cellColumns looks in one cell. It returns a bound on ratios where the search gave up.
 func (c *Configuration) cellColumns(cell *cell, dual []float64, best []found, ratio []float64) float64 {
 	w := &c.work
-	w.rank(cell, dual)
-	loose := 1.0
+	w.weigh(cell, dual)
+	loose, ranked := 1.0, false
 	for b := range cell.items {
 		lead := &cell.items[b]
-		own := c.together(lead, lead)
-		if (cell.full == 0 && dual[lead.layout] <= 0) || own < 0 {
+		enough := ratio[lead.layout] * lead.least
+		// The weights of a zone add up to no more than 1.
+		if (cell.full == 0 && dual[lead.layout] <= 0) || w.densest[b] <= enough {
 			continue
 		}
-		if w.most(cell, b, dual) <= ratio[lead.layout]*c.cost(lead.want, own)-dual[lead.layout] {
+		if !ranked {
+			w.rank(cell, dual)
+			ranked = true
+		}
+		most := w.most(cell, b, dual)
+		if most <= enough-dual[lead.layout] {
 			continue // whoever is with it
 		}
 		with := c.turnsOf(cell, b)
 		for _, turns := range w.turnLevels(with[b:]) {
-			loose = math.Max(loose, c.improve(cell, b, turns, dual, best, ratio))
+			if most > ratio[lead.layout]*c.cost(lead.want, turns)-dual[lead.layout] {
+				loose = math.Max(loose, c.improve(cell, b, turns, dual, best, ratio))
+			}
 		}
 	}
 	return loose

@@ -41,35 +41,38 @@ func (c *cover) add(column []int, cost float64) {
 	c.columns, c.cost = append(c.columns, column), append(c.cost, cost)
 }
 
-// price finds the duals of the basis and the variable whose entry gains most per unit; ok is false when none does.
-func (c *cover) price() (enters int, ok bool) {
-	for i := range c.dual {
-		c.dual[i] = 0
-	}
+// price finds the duals of the basis.
+func (c *cover) price() {
+	clear(c.dual)
 	for at, b := range c.basis {
-		if b < 0 || c.cost[b] == 0 {
+		if b < 0 {
 			continue
 		}
-		for i, v := range c.inverse[at] {
-			c.dual[i] += c.cost[b] * v
+		cost, dual := c.cost[b], c.dual
+		for i, v := range c.inverse[at][:len(dual)] {
+			dual[i] += cost * v
 		}
 	}
+}
+
+// entering is the variable whose entry gains most per unit for its cost, with its reduced cost; ok is false when none gains.
+func (c *cover) entering() (enters int, reduced float64, ok bool) {
 	least := -1e-7
 	for k, column := range c.columns {
-		reduced := c.cost[k]
+		r := c.cost[k]
 		for _, i := range column {
-			reduced -= c.dual[i]
+			r -= c.dual[i]
 		}
-		if reduced < least*math.Max(1, c.cost[k]) {
-			least, enters, ok = reduced/math.Max(1, c.cost[k]), k, true
+		if scale := max(1, c.cost[k]); r < least*scale {
+			least, enters, reduced, ok = r/scale, k, r, true
 		}
 	}
 	for i, u := range c.dual {
 		if u < least {
-			least, enters, ok = u, ^i, true
+			least, enters, reduced, ok = u, ^i, u, true
 		}
 	}
-	return enters, ok
+	return enters, reduced, ok
 }
 
 // total is the cost of the solution at hand.
@@ -83,19 +86,26 @@ func (c *cover) total() float64 {
 	return sum
 }
 
+// priceAgain is the number of exchanges after which duals are found afresh, against rounding.
+const priceAgain = 50
+
 // solve makes the programme's duals best for its columns, in at most so many exchanges.
 func (c *cover) solve(most int) {
-	for range most {
-		enters, ok := c.price()
-		if !ok || !c.exchange(enters) {
-			return
+	c.price()
+	for n := range most {
+		if n%priceAgain == priceAgain-1 {
+			c.price()
+		}
+		enters, reduced, ok := c.entering()
+		if !ok || !c.exchange(enters, reduced) {
+			break
 		}
 	}
 	c.price()
 }
 
 // exchange brings a variable into the basis; it reports false when nothing bounds it, which rounding alone can cause.
-func (c *cover) exchange(enters int) bool {
+func (c *cover) exchange(enters int, reduced float64) bool {
 	leaves, ratio := -1, math.Inf(1)
 	for at, row := range c.inverse {
 		d := 0.0
@@ -121,11 +131,14 @@ func (c *cover) exchange(enters int) bool {
 	}
 	for at, row := range c.inverse {
 		if d := c.step[at]; at != leaves && d != 0 {
-			for i, v := range pivot {
+			for i, v := range pivot[:len(row)] {
 				row[i] -= d * v
 			}
-			c.value[at] = math.Max(0, c.value[at]-d*ratio)
+			c.value[at] = max(0, c.value[at]-d*ratio)
 		}
+	}
+	for i, v := range pivot {
+		c.dual[i] += reduced * v
 	}
 	c.value[leaves], c.basis[leaves] = ratio, enters
 	return true
