@@ -27,6 +27,9 @@ type Options struct {
 	// FailurePerSecond and FailureBurst bound failed authentications from one address; 1 and 30 by default.
 	FailurePerSecond float64
 	FailureBurst     int
+	// ReportPerSecond and ReportBurst bound the reports by one link; 0.1 and 30 by default.
+	ReportPerSecond float64
+	ReportBurst     int
 	// TrustedProxies are the addresses or networks whose X-Forwarded-For names the caller's address; none by default.
 	TrustedProxies []string
 }
@@ -41,6 +44,8 @@ func (o Options) withDefaults() Options {
 	o.TokenBurst = orDefault(o.TokenBurst, 200)
 	o.FailurePerSecond = orDefault(o.FailurePerSecond, 1)
 	o.FailureBurst = orDefault(o.FailureBurst, 30)
+	o.ReportPerSecond = orDefault(o.ReportPerSecond, 0.1)
+	o.ReportBurst = orDefault(o.ReportBurst, 30)
 	return o
 }
 
@@ -59,6 +64,7 @@ type API struct {
 	options  Options
 	tokens   *limiter // requests, by token
 	failures *limiter // failed authentications, by address
+	reports  *limiter // reports, by link
 }
 
 var _ gen.StrictServerInterface = (*API)(nil)
@@ -74,6 +80,7 @@ func New(svc *service.Service, options Options) (http.Handler, error) {
 		svc: svc, contract: contract, options: o,
 		tokens:   newLimiter(o.TokenPerSecond, o.TokenBurst),
 		failures: newLimiter(o.FailurePerSecond, o.FailureBurst),
+		reports:  newLimiter(o.ReportPerSecond, o.ReportBurst),
 	}
 	return a.router()
 }

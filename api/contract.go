@@ -34,11 +34,12 @@ type operation struct {
 	queries   []string // names of the query parameters
 	produces  []string // media types of the answer, the preferred one first
 	body      *openapi3.Schema
-	bodiless  bool             // a request without a body says what an empty object says
-	public    bool             // needs no token
-	feed      bool             // takes the token from the query too
-	link      service.Document // what links open it; empty: none
-	creates   bool             // takes an Idempotency-Key
+	form      bool               // the body is a form, not JSON
+	bodiless  bool               // a request without a body says what an empty object says
+	public    bool               // needs no token
+	feed      bool               // takes the token from the query too
+	links     []service.Document // what links open it
+	creates   bool               // takes an Idempotency-Key
 	parameter []*openapi3.Parameter
 }
 
@@ -82,8 +83,9 @@ func newOperation(doc *openapi3.T, path string, item *openapi3.PathItem, method 
 		route:  &routers.Route{Spec: doc, Path: path, PathItem: item, Method: method, Operation: op},
 		public: op.Security != nil && len(*op.Security) == 0,
 	}
-	if link, ok := op.Extensions["x-link"].(string); ok {
-		o.link = service.Document(link)
+	links, _ := op.Extensions["x-link"].([]any)
+	for _, d := range links {
+		o.links = append(o.links, service.Document(d.(string)))
 	}
 	for _, ref := range op.Parameters {
 		p := ref.Value
@@ -110,14 +112,25 @@ func newOperation(doc *openapi3.T, path string, item *openapi3.PathItem, method 
 		o.produces[0], o.produces[i] = o.produces[i], o.produces[0]
 	}
 	if op.RequestBody != nil {
-		o.body = op.RequestBody.Value.Content[jsonMedia].Schema.Value
+		content := op.RequestBody.Value.Content
+		o.form = content[formMedia] != nil
+		o.body = content[o.takes()].Schema.Value
 		o.bodiless = !op.RequestBody.Value.Required
 	}
 	return o
 }
 
+// takes is the media type of the body.
+func (o *operation) takes() string {
+	if o.form {
+		return formMedia
+	}
+	return jsonMedia
+}
+
 const (
 	jsonMedia         = "application/json"
+	formMedia         = "application/x-www-form-urlencoded"
 	feedToken         = "token"
 	idempotencyHeader = "Idempotency-Key"
 )
@@ -183,10 +196,14 @@ func readBody(c *gin.Context, op *operation) (raw []byte, value any, faults []ge
 		return []byte("{}"), map[string]any{}, nil, nil
 	}
 	media, params, err := mime.ParseMediaType(c.GetHeader("Content-Type"))
-	if charset := params["charset"]; err != nil || media != jsonMedia || charset != "" && !strings.EqualFold(charset, "utf-8") {
-		return nil, nil, nil, refuse(wrongMediaType, "Send the body as %s in UTF-8.", jsonMedia)
+	if charset := params["charset"]; err != nil || media != op.takes() || charset != "" && !strings.EqualFold(charset, "utf-8") {
+		return nil, nil, nil, refuse(wrongMediaType, "Send the body as %s in UTF-8.", op.takes())
 	}
-	value, faults = scanJSON(raw)
+	if op.form {
+		raw, value, faults = scanForm(raw, op.body)
+	} else {
+		value, faults = scanJSON(raw)
+	}
 	if len(faults) == 0 {
 		faults = schemaFaults("", op.body.VisitJSON(value, append(visitOptions, openapi3.VisitAsRequest())...))
 	}
@@ -199,7 +216,7 @@ func checkParameters(c *gin.Context, op *operation) []gen.ProblemError {
 	if err != nil {
 		return []gen.ProblemError{{Pointer: "#query", Reason: "is not a query: " + err.Error()}}
 	}
-	faults := queryNames(query, op.queries)
+	faults := plainValues("#query", query, op.queries, "parameter")
 	in := &openapi3filter.RequestValidationInput{
 		Request: c.Request, PathParams: make(map[string]string, len(c.Params)), QueryParams: query, Route: op.route,
 		Options: &openapi3filter.Options{MultiError: true, SkipSettingDefaults: true, SchemaValidationOptions: visitOptions},
@@ -215,14 +232,14 @@ func checkParameters(c *gin.Context, op *operation) []gen.ProblemError {
 	return faults
 }
 
-// queryNames refuses names that the operation doesn't know, names given twice, and text that no parameter may hold.
-func queryNames(query url.Values, known []string) []gen.ProblemError {
+// plainValues refuses names that the operation doesn't know, names given twice, and text that no parameter or field may hold.
+func plainValues(at string, given url.Values, known []string, what string) []gen.ProblemError {
 	var faults []gen.ProblemError
-	for name, values := range query {
-		at := "#query" + file.Point(strings.ToValidUTF8(name, "\uFFFD"))
+	for name, values := range given {
+		at := at + file.Point(strings.ToValidUTF8(name, "\uFFFD"))
 		switch {
 		case !slices.Contains(known, name):
-			reason := "is not a parameter of this operation"
+			reason := "is not a " + what + " of this operation"
 			if len(known) > 0 {
 				reason += "; it takes " + strings.Join(known, ", ")
 			}

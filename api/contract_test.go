@@ -129,9 +129,9 @@ func checkResponse(bad func(string, ...any), op *openapi3.Operation, status stri
 	}
 	switch {
 	case status[0] >= '4':
-		media := r.Content["application/problem+json"]
-		if len(r.Content) != 1 || media == nil || media.Schema.Ref != "#/components/schemas/Problem" {
-			bad("%s is not a problem document", status)
+		media := r.Content[problemMedia]
+		if len(r.Content) != 2 || media == nil || media.Schema.Ref != "#/components/schemas/Problem" || r.Content[htmlMedia] == nil {
+			bad("%s is not a problem document, or a page for a browser", status)
 		}
 	case status == "201" && r.Headers["Location"] == nil:
 		bad("201 has no Location")
@@ -249,9 +249,11 @@ func TestContract_examplesFitTheirSchemas(t *testing.T) {
 		if op.RequestBody == nil {
 			return
 		}
-		ref := strings.TrimPrefix(op.RequestBody.Value.Content["application/json"].Schema.Ref, "#/components/schemas/")
-		if !bodies[ref] {
-			t.Errorf("%s: the body %s has no example", op.OperationID, ref)
+		for _, media := range op.RequestBody.Value.Content {
+			ref := strings.TrimPrefix(media.Schema.Ref, "#/components/schemas/")
+			if !bodies[ref] {
+				t.Errorf("%s: the body %s has no example", op.OperationID, ref)
+			}
 		}
 	})
 }

@@ -82,7 +82,7 @@ func TestInput_isRefusedWithPointers(t *testing.T) {
 		{"over a mebibyte", call{method: "POST", path: plots, body: set(plot, "/label", strings.Repeat("x", 1<<20))}, 413, nil},
 		{"another media type", call{method: "POST", path: plots, body: string(plot), header: map[string]string{"Content-Type": "text/plain"}}, 415, nil},
 		{"another charset", call{method: "POST", path: plots, body: string(plot), header: map[string]string{"Content-Type": "application/json; charset=latin1"}}, 415, nil},
-		{"answer not wanted", call{method: "GET", path: plots, header: map[string]string{"Accept": "text/html"}}, 406, nil},
+		{"answer not wanted", call{method: "GET", path: plots, header: map[string]string{"Accept": "image/png"}}, 406, nil},
 		{"body where none is taken", call{method: "GET", path: plots, body: `{}`}, 400, []string{""}},
 		{"source of another garden", call{method: "POST", path: plots, body: set(plot, "/water_source_id", uuid.New())}, 422, []string{"/water_source_id"}},
 		{"hose plot without flow", call{method: "POST", path: plots, body: set(plot, "/hose_flow_l_per_min", nil)}, 422, []string{"/hose_flow_l_per_min"}},

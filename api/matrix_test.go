@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"testing"
@@ -91,10 +92,18 @@ func (w *world) good(t testing.TB, g garden, op *operation) call {
 		}
 	}
 	if op.body != nil {
-		ref := op.route.Operation.RequestBody.Value.Content[jsonMedia].Schema.Ref
-		c.body = exampleOf(t, strings.TrimPrefix(ref, "#/components/schemas/"))
+		c.body = exampleOf(t, bodySchema(op))
+		if op.form {
+			c.header["Content-Type"] = formMedia
+			c.body = url.Values{"turn": {turnID.String()}, "outcome": {"part"}, "duration_min": {"25"}}.Encode()
+		}
 	}
 	return c
+}
+
+// bodySchema names the schema of the body that an operation takes.
+func bodySchema(op *operation) string {
+	return strings.TrimPrefix(op.route.Operation.RequestBody.Value.Content[op.takes()].Schema.Ref, "#/components/schemas/")
 }
 
 func (w *world) recordFor(t testing.TB, g garden, op *operation, parameter string) string {
@@ -160,6 +169,20 @@ func (w *world) turnToCome(t testing.TB, g garden, locked bool) string {
 	return turn.ID.String()
 }
 
+// turnBegun is a published turn that began an hour ago.
+func (w *world) turnBegun(t testing.TB, g garden) string {
+	t.Helper()
+	return w.turnAt(t, g, today.Add(-time.Hour))
+}
+
+func (w *world) turnAt(t testing.TB, g garden, start time.Time) string {
+	t.Helper()
+	return repotest.Turn(t, w.pool, g.id, plotID, func(v *repo.Turn) {
+		v.ID, v.RotationID, v.WaterSourceID, v.Status = uuid.Must(uuid.NewV7()), rotationID, sourceID, "planned"
+		v.StartsAt, v.EndsAt = start, start.Add(30*time.Minute)
+	}).ID.String()
+}
+
 // proposal plans a rotation for the week after the published one.
 func (w *world) proposal(t testing.TB, g garden) string {
 	t.Helper()
@@ -199,6 +222,7 @@ func TestRoles_whoMayNotIsRefused(t *testing.T) {
 	links := map[service.Document]string{
 		service.LayoutSheetDocument: w.link(t, g, map[string]any{"document": "layout_sheet", "layout_id": acceptedLayout}).secret,
 		service.ScheduleDocument:    w.link(t, g, map[string]any{"document": "schedule"}).secret,
+		service.TurnReportDocument:  w.link(t, g, map[string]any{"document": "turn_report"}).secret,
 	}
 	before, beforeOther := w.counts(t, g), w.counts(t, other)
 	tried := 0
@@ -223,7 +247,7 @@ func TestRoles_whoMayNotIsRefused(t *testing.T) {
 			}
 		}
 		for document, token := range links {
-			if op.link != document {
+			if !slices.Contains(op.links, document) {
 				callers["a link to "+string(document)] = struct {
 					token string
 					want  int

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -67,7 +68,7 @@ func secured(c *gin.Context) {
 	h := c.Writer.Header()
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Referrer-Policy", "no-referrer")
-	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'")
+	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
 	h.Set("Cache-Control", "private, no-cache")
 	h.Set("Vary", "Authorization, Accept")
 	c.Next()
@@ -86,7 +87,7 @@ func principal(ctx context.Context) service.Principal {
 //  2. Without a valid token the answer is 401, and failures of one address are limited.
 //  3. For a valid token of another garden the answer is that of a garden that does not exist. An operator belongs to no
 //     garden; the service refuses it what concerns one.
-//  4. A link opens the operation of its document alone; the service sees to it that it is the document of its layout.
+//  4. A link opens the operations of its document alone; the service sees to it that it is the document of its layout.
 func (a *API) authenticated(c *gin.Context) {
 	op := operationOf(c)
 	if op.public {
@@ -115,12 +116,27 @@ func (a *API) authenticated(c *gin.Context) {
 		write(c, refuse(notFound, "There is no garden %s that this token can see.", garden))
 		return
 	}
-	if p.Role == service.Link && p.Document != op.link {
-		write(c, &refusal{kind: forbidden, detail: "This link opens one document and nothing else."})
-		return
+	if p.Role == service.Link {
+		if err := a.linked(p, op, now); err != nil {
+			write(c, err)
+			return
+		}
 	}
 	c.Request = c.Request.WithContext(context.WithValue(c.Request.Context(), principalKey{}, p))
 	c.Next()
+}
+
+// linked refuses a link what is not its document, and more reports than a garden's people make: whoever passes by the shed has it.
+func (a *API) linked(p service.Principal, op *operation, now time.Time) error {
+	if !slices.Contains(op.links, p.Document) {
+		return refuse(forbidden, "This link opens one document and nothing else.")
+	}
+	if op.route.Method != http.MethodGet {
+		if wait, ok := a.reports.take(p.Token.String(), now); !ok {
+			return &refusal{kind: tooMany, detail: "Too many reports by this link.", retryAfter: wait}
+		}
+	}
+	return nil
 }
 
 // bearer returns the token of the request, or "" when it has none.

@@ -1,19 +1,26 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"rillturn.example/rillturn/api/gen"
+	"rillturn.example/rillturn/api/render"
+	"rillturn.example/rillturn/api/render/html"
+	sentence "rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/service"
 )
+
+const problemMedia = "application/problem+json"
 
 // kind is a kind of refusal: what its problem document says, and the status code it travels with. Status codes are known
 // in this file only.
@@ -116,6 +123,11 @@ func write(c *gin.Context, err error) {
 	if len(instance) > 2000 {
 		instance = instance[:2000]
 	}
+	c.Abort()
+	if negotiate(strings.Join(c.Request.Header.Values("Accept"), ","), []string{problemMedia, htmlMedia}) == htmlMedia {
+		writePage(c, r)
+		return
+	}
 	body, err := json.Marshal(gen.Problem{
 		Type: "/problems/" + r.kind.slug, Title: r.kind.title, Status: int32(r.kind.status), Detail: r.detail,
 		Instance: &instance, RequestId: requestID(c), Errors: append([]gen.ProblemError{}, r.errors...),
@@ -123,6 +135,19 @@ func write(c *gin.Context, err error) {
 	if err != nil { // strings and numbers always have a JSON text
 		panic(err)
 	}
-	c.Abort()
-	c.Data(r.kind.status, "application/problem+json", append(body, '\n'))
+	c.Data(r.kind.status, problemMedia, append(body, '\n'))
+}
+
+// writePage says a refusal to somebody with a browser.
+func writePage(c *gin.Context, r *refusal) {
+	var problems []html.Problem
+	for _, e := range r.errors {
+		problems = append(problems, html.Problem{Field: e.Pointer, Reason: e.Reason})
+	}
+	op, _ := c.Request.Context().Value(operationKey{}).(*operation)
+	var b bytes.Buffer
+	if err := html.Refusal(&b, sentence.New("", render.Metric, nil), op != nil && op.form, r.kind.title+" "+r.detail, problems); err != nil {
+		panic(err) // a buffer takes everything
+	}
+	c.Data(r.kind.status, htmlMedia+"; charset=utf-8", b.Bytes())
 }

@@ -79,7 +79,10 @@ func (r *chance) request(t testing.TB, g garden, op *operation) call {
 	if r.IntN(20) == 0 {
 		c.header["Accept"] = pick(r, "text/html", "*/*", "text/csv", "application/json;q=0")
 	}
-	if op.body != nil {
+	if op.form {
+		c.header["Content-Type"] = formMedia
+		c.body = r.form()
+	} else if op.body != nil {
 		c.body = r.body(t, op)
 	}
 	return c
@@ -97,11 +100,22 @@ func (r *chance) pathPart(g garden, name string) string {
 	return usual[name].String()
 }
 
+// form is what a browser sends, or somebody who plays with it.
+func (r *chance) form() string {
+	fields := []string{
+		"turn=" + pick(r, turnID.String(), turnID.String(), id(999).String(), "", "x"), "outcome=" + pick(r, "done", "part", "missed", "rained", "", "%00"),
+		"duration_min=" + pick(r, "", "25", "25", "1e999", "-3", "0x10", "NaN", "1_0", "%F0%9F%8C%B1"), "note=" + pick(r, "", "leak", "%ff", "<script>", "a%0D%0Ab", strings.Repeat("n", 1001)),
+	}
+	if r.IntN(4) == 0 {
+		fields = append(fields, pick(r, "x=1", "turn=2", "%zz", "&&", "=", ";"))
+	}
+	return strings.Join(fields, "&")
+}
+
 // body is the contract's example with up to three changes, or text that is broken.
 func (r *chance) body(t testing.TB, op *operation) string {
-	ref := op.route.Operation.RequestBody.Value.Content[jsonMedia].Schema.Ref
 	var root any
-	if err := json.Unmarshal(exampleOf(t, strings.TrimPrefix(ref, "#/components/schemas/")), &root); err != nil {
+	if err := json.Unmarshal(exampleOf(t, bodySchema(op)), &root); err != nil {
 		t.Fatal(err)
 	}
 	for range r.IntN(4) {

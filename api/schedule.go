@@ -14,7 +14,6 @@ import (
 	"rillturn.example/rillturn/api/gen"
 	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/csv"
-	"rillturn.example/rillturn/api/render/html"
 	"rillturn.example/rillturn/api/render/ics"
 	"rillturn.example/rillturn/api/render/svg"
 	"rillturn.example/rillturn/repo"
@@ -38,7 +37,6 @@ var renderers = map[string]func(io.Writer, render.Schedule) error{
 	calendarMedia: ics.Write,
 	csvMedia:      csv.Write,
 	svgMedia:      svg.Timeline,
-	htmlMedia:     html.Schedule,
 }
 
 // ScheduleGet reads the published turns in the form that Accept asks for.
@@ -62,11 +60,6 @@ func (a *API) ScheduleCsvGet(ctx context.Context, r gen.ScheduleCsvGetRequestObj
 // ScheduleSvgGet reads the published turns as a picture.
 func (a *API) ScheduleSvgGet(ctx context.Context, r gen.ScheduleSvgGetRequestObject) (gen.ScheduleSvgGetResponseObject, error) {
 	return a.schedule(ctx, r.Params.Plot, svgMedia, r.Params.IfNoneMatch)
-}
-
-// SchedulePageGet reads the published turns as a page for a telephone.
-func (a *API) SchedulePageGet(ctx context.Context, r gen.SchedulePageGetRequestObject) (gen.SchedulePageGetResponseObject, error) {
-	return a.schedule(ctx, r.Params.Plot, htmlMedia, r.Params.IfNoneMatch)
 }
 
 // schedule answers a pull. Its ETag is made of what the answer depends on, never of the clock, so that a caller who has

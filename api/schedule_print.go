@@ -54,6 +54,9 @@ func (a *API) rotationReport(ctx context.Context, p service.Principal, row repo.
 	report.Schedule.RotationID, report.Schedule.Revision = row.ID.String(), int(row.Revision)
 	report.Schedule.HorizonFrom, report.Schedule.HorizonTo = row.StartsAt, row.EndsAt
 	report.Schedule.Proposed = row.Status == "proposed"
+	if row.PublishedAt != nil {
+		report.Schedule.Published, report.Schedule.Generated = true, *row.PublishedAt
+	}
 	return report, err
 }
 
@@ -102,9 +105,6 @@ func (a *API) scheduleReport(ctx context.Context, p service.Principal, s service
 		return report, err
 	}
 	view, err := scheduleRender(s, plan)
-	if at := s.Rotation.PublishedAt; at != nil {
-		view.Generated = *at
-	}
 	view.Shares, view.Shorts, view.ShareBound = report.Schedule.Shares, report.Schedule.Shorts, report.Schedule.ShareBound
 	report.Schedule = view
 	return report, err

@@ -17,7 +17,7 @@ func scheduleView(s service.Schedule) gen.Schedule {
 		ScheduleVersion: s.Garden.ScheduleVersion, Turns: views(s.Turns, scheduleTurnView),
 	}
 	if s.Rotation != nil {
-		view.RotationId = &s.Rotation.ID
+		view.RotationId, view.PublishedAt = &s.Rotation.ID, s.Rotation.PublishedAt
 	}
 	return view
 }
@@ -52,6 +52,9 @@ func scheduleRender(s service.Schedule, plan file.GardenPlan) (render.Schedule, 
 	if r := s.Rotation; r != nil {
 		view.RotationID, view.Revision, view.Generated = r.ID.String(), int(r.Revision), r.CreatedAt
 		view.HorizonFrom, view.HorizonTo = r.StartsAt, r.EndsAt
+		if r.PublishedAt != nil {
+			view.Published, view.Generated = true, *r.PublishedAt
+		}
 	}
 	shares := map[served]float64{}
 	for _, u := range plan.Units {

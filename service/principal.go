@@ -19,7 +19,7 @@ const (
 	Gardener    Role = "gardener"
 	Integration Role = "integration"
 	Operator    Role = "operator"
-	// Link opens one document and nothing else.
+	// Link opens one document and nothing else; one of the documents takes reports of turns.
 	Link Role = "link"
 )
 
@@ -30,6 +30,8 @@ type Document string
 const (
 	LayoutSheetDocument Document = "layout_sheet"
 	ScheduleDocument    Document = "schedule"
+	// TurnReportDocument is the schedule with a form for each turn.
+	TurnReportDocument Document = "turn_report"
 )
 
 // Principal is who asks: the bearer of a token.
@@ -79,14 +81,19 @@ func (p Principal) may(a Action) error {
 	return refuse(Forbidden, "The role %s may not do this.", p.Role)
 }
 
-// mayOpen refuses a document to who is neither allowed the action nor holds a link to it.
+// mayOpen refuses a document to who is neither allowed the action nor holds a link to it. A link that takes reports shows the
+// schedule too.
 func (p Principal) mayOpen(d Document, layout *uuid.UUID, a Action) error {
 	same := layout == nil && p.Layout == nil || layout != nil && p.Layout != nil && *layout == *p.Layout
-	if p.Role == Link && p.Document == d && same {
+	shows := p.Document == d || p.Document == TurnReportDocument && d == ScheduleDocument
+	if p.Role == Link && shows && same {
 		return nil
 	}
 	return p.may(a)
 }
+
+// MayReport says whether the principal may say what became of turns.
+func (p Principal) MayReport() bool { return p.mayOpen(TurnReportDocument, nil, ReportTurn) == nil }
 
 const (
 	tokenPrefix   = "rt_"

@@ -305,7 +305,7 @@ func (s *Service) RotationPlan(ctx context.Context, p Principal, id uuid.UUID) (
 // RotationDocuments reads the garden file that a rotation was planned from and its plan, for documents that say what the
 // plan rests on. The garden file itself is for coordinators only.
 func (s *Service) RotationDocuments(ctx context.Context, p Principal, id uuid.UUID) (input file.Garden, plan file.GardenPlan, err error) {
-	if err := p.may(ReadSchedule); err != nil {
+	if err := p.mayOpen(ScheduleDocument, nil, ReadSchedule); err != nil {
 		return input, plan, err
 	}
 	q := s.read(p)

@@ -18,6 +18,7 @@ type Schedule struct {
 	Garden   repo.Garden
 	Rotation *repo.Rotation // nil when none is published
 	Turns    []repo.ScheduledTurn
+	At       time.Time // when it was read
 }
 
 var binding = []string{"planned", "cancelled"}
@@ -39,7 +40,8 @@ func (s *Service) Schedule(ctx context.Context, p Principal, plot *uuid.UUID, ba
 	if out.Garden, err = q.GardenByID(ctx, p.Garden); err != nil {
 		return out, explain(err, effect{entity: "garden"})
 	}
-	from := s.now()
+	out.At = s.now()
+	from := out.At
 	current, err := q.RotationPublishedNext(ctx, p.Garden, from)
 	switch {
 	case err == nil:
@@ -116,6 +118,19 @@ func (s *Service) Reports(ctx context.Context, p Principal, turn uuid.UUID, at P
 	return page(rows, err, at, "report", func(r repo.TurnReport) Cursor { return timeCursor(r.CreatedAt, r.ID) })
 }
 
+// LatestReports is what holds of the turns that begin in [from, to): the last report of each.
+func (s *Service) LatestReports(ctx context.Context, p Principal, from, to time.Time) (map[uuid.UUID]repo.TurnReport, error) {
+	if err := p.mayOpen(ScheduleDocument, nil, ReadSchedule); err != nil {
+		return nil, err
+	}
+	rows, err := s.read(p).TurnReportListIn(ctx, p.Garden, from, to)
+	latest := make(map[uuid.UUID]repo.TurnReport, len(rows))
+	for _, r := range rows {
+		latest[r.TurnID] = r
+	}
+	return latest, explain(err, effect{entity: "report"})
+}
+
 // Report reads one report of a turn.
 func (s *Service) Report(ctx context.Context, p Principal, turn, id uuid.UUID) (repo.TurnReport, error) {
 	if err := p.may(ReadSchedule); err != nil {
@@ -128,10 +143,13 @@ func (s *Service) Report(ctx context.Context, p Principal, turn, id uuid.UUID) (
 	return one(row, err, "report")
 }
 
+// ReportDays is how many days after its start a turn can be reported by a link: whoever finds an old paper changes no old ledger.
+const ReportDays = 7
+
 // CreateReport records what became of the turn v.TurnID. A gardener reports turns that water a plot of theirs, or that
-// they open.
+// they open; a link those that began within the last days.
 func (s *Service) CreateReport(ctx context.Context, p Principal, v repo.TurnReportValues) (repo.TurnReport, error) {
-	if err := p.may(ReportTurn); err != nil {
+	if err := p.mayOpen(TurnReportDocument, nil, ReportTurn); err != nil {
 		return repo.TurnReport{}, err
 	}
 	e := effect{action: "report", entity: "turn", planning: true}
@@ -145,6 +163,9 @@ func (s *Service) CreateReport(ctx context.Context, p Principal, v repo.TurnRepo
 		}
 		if turn.StartsAt.After(s.now()) {
 			return repo.TurnReport{}, refuse(Conflict, "The turn begins at %s; it can be reported from then on.", turn.StartsAt.UTC().Format(time.RFC3339))
+		}
+		if p.Role == Link && turn.StartsAt.Before(s.now().AddDate(0, 0, -ReportDays)) {
+			return repo.TurnReport{}, refuse(Conflict, "The turn began more than %d days ago: ask a coordinator to correct what is noted about it.", ReportDays)
 		}
 		if err := s.concerns(ctx, q, p, turn); err != nil {
 			return repo.TurnReport{}, err

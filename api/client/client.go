@@ -296,6 +296,7 @@ func (e LedgerOpeningState) Valid() bool {
 const (
 	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
 	LinkDocumentSchedule    LinkDocument = "schedule"
+	LinkDocumentTurnReport  LinkDocument = "turn_report"
 )
 
 // Valid indicates whether the value is a known member of the LinkDocument enum.
@@ -304,6 +305,8 @@ func (e LinkDocument) Valid() bool {
 	case LinkDocumentLayoutSheet:
 		return true
 	case LinkDocumentSchedule:
+		return true
+	case LinkDocumentTurnReport:
 		return true
 	default:
 		return false
@@ -1833,7 +1836,7 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
-// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 type LinkDocument string
 
 // ListedCrop A crop that a planting may name.
@@ -2556,7 +2559,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2726,6 +2729,9 @@ type Schedule struct {
 
 	// GardenName Name of the garden.
 	GardenName string `json:"garden_name"`
+
+	// PublishedAt When it was published.
+	PublishedAt *time.Time `json:"published_at,omitempty"`
 
 	// RotationId The published rotation; left out when there is none.
 	RotationId *openapi_types.UUID `json:"rotation_id,omitempty"`
@@ -3201,7 +3207,7 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
-	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 	Document *LinkDocument `json:"document,omitempty"`
 
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
@@ -3222,7 +3228,7 @@ type Token struct {
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3230,7 +3236,7 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
-	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 	Document *LinkDocument `json:"document,omitempty"`
 
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
@@ -3245,7 +3251,7 @@ type TokenCreate struct {
 	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3393,6 +3399,23 @@ type TurnReport struct {
 
 	// TurnId The turn.
 	TurnId openapi_types.UUID `json:"turn_id"`
+}
+
+// TurnReportForm What became of a turn, as the form of the page sends it. A field that is left empty is left out.
+//
+// Examples: {"duration_min":25,"note":"pressure fell when the hydrant was opened","outcome":"part","turn":"01985c00-0000-7000-8000-000000000001"}
+type TurnReportForm struct {
+	// DurationMin How long it ran.
+	DurationMin *float64 `json:"duration_min,omitempty"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// Outcome What became of a turn. `part`, `pressure_lost` and `overran` need the minutes that ran.
+	Outcome TurnOutcome `json:"outcome"`
+
+	// Turn The turn.
+	Turn openapi_types.UUID `json:"turn"`
 }
 
 // TurnReportList A page of a list.
@@ -4888,6 +4911,15 @@ type SchedulePageGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// SchedulePageReportCreateParams defines parameters for SchedulePageReportCreate.
+type SchedulePageReportCreateParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+}
+
 // ScheduleIcsGetParams defines parameters for ScheduleIcsGet.
 type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
@@ -5391,6 +5423,9 @@ type RotationCreateJSONRequestBody = RotationCreate
 
 // RotationPublishJSONRequestBody defines body for RotationPublish for application/json ContentType.
 type RotationPublishJSONRequestBody = RotationPublish
+
+// SchedulePageReportCreateFormdataRequestBody defines body for SchedulePageReportCreate for application/x-www-form-urlencoded ContentType.
+type SchedulePageReportCreateFormdataRequestBody = TurnReportForm
 
 // SeasonCreateJSONRequestBody defines body for SeasonCreate for application/json ContentType.
 type SeasonCreateJSONRequestBody = SeasonValues
@@ -6255,6 +6290,24 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
 	SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SchedulePageReportCreateWithBody Report what became of a turn by the form of the page
+	//
+	// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+	SchedulePageReportCreateWithBody(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SchedulePageReportCreateWithFormdataBody Report what became of a turn by the form of the page
+	//
+	// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+	//
+	// Takes a body of the `application/x-www-form-urlencoded` content type.
+	//
+	// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+	SchedulePageReportCreateWithFormdataBody(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, body SchedulePageReportCreateFormdataRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	//
@@ -8699,6 +8752,44 @@ func (c *Client) ScheduleCsvGet(ctx context.Context, garden GardenPath, params *
 // Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
 func (c *Client) SchedulePageGet(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewSchedulePageGetRequest(c.Server, garden, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SchedulePageReportCreateWithBody Report what became of a turn by the form of the page
+//
+// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+func (c *Client) SchedulePageReportCreateWithBody(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSchedulePageReportCreateRequestWithBody(c.Server, garden, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SchedulePageReportCreateWithFormdataBody Report what became of a turn by the form of the page
+//
+// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+//
+// Takes a body of the `application/x-www-form-urlencoded` content type.
+//
+// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+func (c *Client) SchedulePageReportCreateWithFormdataBody(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, body SchedulePageReportCreateFormdataRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSchedulePageReportCreateRequestWithFormdataBody(c.Server, garden, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -15933,6 +16024,92 @@ func NewSchedulePageGetRequest(server string, garden GardenPath, params *Schedul
 	return req, nil
 }
 
+// NewSchedulePageReportCreateRequestWithFormdataBody calls the generic SchedulePageReportCreate builder with application/x-www-form-urlencoded body
+func NewSchedulePageReportCreateRequestWithFormdataBody(server string, garden GardenPath, params *SchedulePageReportCreateParams, body SchedulePageReportCreateFormdataRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	bodyStr, err := runtime.MarshalForm(body, nil)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = strings.NewReader(bodyStr.Encode())
+	return NewSchedulePageReportCreateRequestWithBody(server, garden, params, "application/x-www-form-urlencoded", bodyReader)
+}
+
+// NewSchedulePageReportCreateRequestWithBody constructs an http.Request for the SchedulePageReportCreate method, with any body, and a specified content type
+func NewSchedulePageReportCreateRequestWithBody(server string, garden GardenPath, params *SchedulePageReportCreateParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "garden", garden, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/gardens/%s/schedule.html", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Plot != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "plot", *params.Plot, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Token != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "token", *params.Token, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewScheduleIcsGetRequest constructs an http.Request for the ScheduleIcsGet method
 func NewScheduleIcsGetRequest(server string, garden GardenPath, params *ScheduleIcsGetParams) (*http.Request, error) {
 	var err error
@@ -20939,6 +21116,24 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/gardens/{garden}/schedule.html (the `SchedulePageGet` operationId).
 	SchedulePageGetWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageGetParams, reqEditors ...RequestEditorFn) (*SchedulePageGetResponse, error)
+
+	// SchedulePageReportCreateWithBodyWithResponse Report what became of a turn by the form of the page
+	//
+	// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+	SchedulePageReportCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SchedulePageReportCreateResponse, error)
+
+	// SchedulePageReportCreateWithFormdataBodyWithResponse Report what became of a turn by the form of the page
+	//
+	// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+	//
+	// Takes a body of the `application/x-www-form-urlencoded` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+	SchedulePageReportCreateWithFormdataBodyWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, body SchedulePageReportCreateFormdataRequestBody, reqEditors ...RequestEditorFn) (*SchedulePageReportCreateResponse, error)
 
 	// ScheduleIcsGetWithResponse Read the published turns as a calendar feed
 	//
@@ -26224,6 +26419,54 @@ func (r SchedulePageGetResponse) ContentType() string {
 	return ""
 }
 
+// SchedulePageReportCreateResponse201Headers the declared response headers of an HTTP 201 response for SchedulePageReportCreate
+type SchedulePageReportCreateResponse201Headers struct {
+	Location string
+}
+
+type SchedulePageReportCreateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Refusal
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *SchedulePageReportCreateResponse201Headers
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SchedulePageReportCreateResponse) GetApplicationproblemJSONDefault() *Refusal {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SchedulePageReportCreateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SchedulePageReportCreateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SchedulePageReportCreateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SchedulePageReportCreateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ScheduleIcsGetResponse200Headers the declared response headers of an HTTP 200 response for ScheduleIcsGet
 type ScheduleIcsGetResponse200Headers struct {
 	ETag string
@@ -30925,6 +31168,36 @@ func (c *ClientWithResponses) SchedulePageGetWithResponse(ctx context.Context, g
 		return nil, err
 	}
 	return ParseSchedulePageGetResponse(rsp)
+}
+
+// SchedulePageReportCreateWithBodyWithResponse Report what became of a turn by the form of the page
+//
+// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+func (c *ClientWithResponses) SchedulePageReportCreateWithBodyWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SchedulePageReportCreateResponse, error) {
+	rsp, err := c.SchedulePageReportCreateWithBody(ctx, garden, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSchedulePageReportCreateResponse(rsp)
+}
+
+// SchedulePageReportCreateWithFormdataBodyWithResponse Report what became of a turn by the form of the page
+//
+// What the forms of `schedule.html` send, to the address of the page itself: the secret in it says who reports, so that another site can send nothing in its name. A link reports turns that began within the last seven days and nothing else, and not many at a time.
+//
+// Takes a body of the `application/x-www-form-urlencoded` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/gardens/{garden}/schedule.html (the `SchedulePageReportCreate` operationId).
+func (c *ClientWithResponses) SchedulePageReportCreateWithFormdataBodyWithResponse(ctx context.Context, garden GardenPath, params *SchedulePageReportCreateParams, body SchedulePageReportCreateFormdataRequestBody, reqEditors ...RequestEditorFn) (*SchedulePageReportCreateResponse, error) {
+	rsp, err := c.SchedulePageReportCreateWithFormdataBody(ctx, garden, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSchedulePageReportCreateResponse(rsp)
 }
 
 // ScheduleIcsGetWithResponse Read the published turns as a calendar feed
@@ -35776,6 +36049,45 @@ func ParseSchedulePageGetResponse(rsp *http.Response) (*SchedulePageGetResponse,
 			headers.ETag = value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSchedulePageReportCreateResponse parses an HTTP response from a SchedulePageReportCreateWithResponse call
+func ParseSchedulePageReportCreateResponse(rsp *http.Response) (*SchedulePageReportCreateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SchedulePageReportCreateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Refusal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers SchedulePageReportCreateResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
 	}
 
 	return response, nil

@@ -297,6 +297,7 @@ func (e LedgerOpeningState) Valid() bool {
 const (
 	LinkDocumentLayoutSheet LinkDocument = "layout_sheet"
 	LinkDocumentSchedule    LinkDocument = "schedule"
+	LinkDocumentTurnReport  LinkDocument = "turn_report"
 )
 
 // Valid indicates whether the value is a known member of the LinkDocument enum.
@@ -305,6 +306,8 @@ func (e LinkDocument) Valid() bool {
 	case LinkDocumentLayoutSheet:
 		return true
 	case LinkDocumentSchedule:
+		return true
+	case LinkDocumentTurnReport:
 		return true
 	default:
 		return false
@@ -1834,7 +1837,7 @@ type LedgerSoil struct {
 	WiltingPoint float64 `json:"wilting_point"`
 }
 
-// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+// LinkDocument The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 type LinkDocument string
 
 // ListedCrop A crop that a planting may name.
@@ -2557,7 +2560,7 @@ type ReferenceEtDay struct {
 	Rung string `json:"rung"`
 }
 
-// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 type Role string
 
 // Rotation All turns of a horizon.
@@ -2727,6 +2730,9 @@ type Schedule struct {
 
 	// GardenName Name of the garden.
 	GardenName string `json:"garden_name"`
+
+	// PublishedAt When it was published.
+	PublishedAt *time.Time `json:"published_at,omitempty"`
 
 	// RotationId The published rotation; left out when there is none.
 	RotationId *openapi_types.UUID `json:"rotation_id,omitempty"`
@@ -3202,7 +3208,7 @@ type Token struct {
 	// CreatedAt When it was recorded.
 	CreatedAt time.Time `json:"created_at"`
 
-	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 	Document *LinkDocument `json:"document,omitempty"`
 
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
@@ -3223,7 +3229,7 @@ type Token struct {
 	// Revision Rises by one with every change; the ETag is this number in quotes.
 	Revision int64 `json:"revision"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3231,7 +3237,7 @@ type Token struct {
 //
 // Examples: {"label":"rain gauge by the shed","role":"integration"}
 type TokenCreate struct {
-	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`.
+	// Document The document of a link: `layout_sheet` is `layouts/{layout}/sheet.pdf`, `schedule` is `schedule.html`, and `turn_report` is that page with a form for each turn, by which whoever has the link can say what became of it.
 	Document *LinkDocument `json:"document,omitempty"`
 
 	// ExpiresAt The token is refused from then on. Left out: it stays valid until it is deleted.
@@ -3246,7 +3252,7 @@ type TokenCreate struct {
 	// MemberId Whose token it is. Needed for coordinators and gardeners, refused for integrations and links.
 	MemberId *openapi_types.UUID `json:"member_id,omitempty"`
 
-	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else: it is what the square code of a printed sheet leads to.
+	// Role What a token may do. A coordinator may do everything in the garden; a gardener reads the garden and describes layouts and plantings of the plots held; an integration reads schedules and writes weather and turn reports. A link opens one document and nothing else, of which one takes reports of turns: it is what the square code of a printed sheet leads to.
 	Role Role `json:"role"`
 }
 
@@ -3394,6 +3400,23 @@ type TurnReport struct {
 
 	// TurnId The turn.
 	TurnId openapi_types.UUID `json:"turn_id"`
+}
+
+// TurnReportForm What became of a turn, as the form of the page sends it. A field that is left empty is left out.
+//
+// Examples: {"duration_min":25,"note":"pressure fell when the hydrant was opened","outcome":"part","turn":"01985c00-0000-7000-8000-000000000001"}
+type TurnReportForm struct {
+	// DurationMin How long it ran.
+	DurationMin *float64 `json:"duration_min,omitempty"`
+
+	// Note Anything worth knowing.
+	Note string `json:"note,omitempty"`
+
+	// Outcome What became of a turn. `part`, `pressure_lost` and `overran` need the minutes that ran.
+	Outcome TurnOutcome `json:"outcome"`
+
+	// Turn The turn.
+	Turn openapi_types.UUID `json:"turn"`
 }
 
 // TurnReportList A page of a list.
@@ -4889,6 +4912,15 @@ type SchedulePageGetParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// SchedulePageReportCreateParams defines parameters for SchedulePageReportCreate.
+type SchedulePageReportCreateParams struct {
+	// Plot Only of this plot.
+	Plot *PlotFilter `form:"plot,omitempty" json:"plot,omitempty"`
+
+	// Token The access token, for calendar and table programs and telephones that cannot send an Authorization header. Only feeds and documents that links lead to accept it. Addresses that carry it are secrets: use a token of its own for each subscriber.
+	Token *FeedToken `form:"token,omitempty" json:"token,omitempty"`
+}
+
 // ScheduleIcsGetParams defines parameters for ScheduleIcsGet.
 type ScheduleIcsGetParams struct {
 	// Plot Only of this plot.
@@ -5393,6 +5425,9 @@ type RotationCreateJSONRequestBody = RotationCreate
 // RotationPublishJSONRequestBody defines body for RotationPublish for application/json ContentType.
 type RotationPublishJSONRequestBody = RotationPublish
 
+// SchedulePageReportCreateFormdataRequestBody defines body for SchedulePageReportCreate for application/x-www-form-urlencoded ContentType.
+type SchedulePageReportCreateFormdataRequestBody = TurnReportForm
+
 // SeasonCreateJSONRequestBody defines body for SeasonCreate for application/json ContentType.
 type SeasonCreateJSONRequestBody = SeasonValues
 
@@ -5731,6 +5766,9 @@ type ServerInterface interface {
 	// SchedulePageGet Read the published turns as a page for a telephone
 	// (GET /v1/gardens/{garden}/schedule.html)
 	SchedulePageGet(c *gin.Context, garden GardenPath, params SchedulePageGetParams)
+	// SchedulePageReportCreate Report what became of a turn by the form of the page
+	// (POST /v1/gardens/{garden}/schedule.html)
+	SchedulePageReportCreate(c *gin.Context, garden GardenPath, params SchedulePageReportCreateParams)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(c *gin.Context, garden GardenPath, params ScheduleIcsGetParams)
@@ -10734,6 +10772,50 @@ func (siw *ServerInterfaceWrapper) SchedulePageGet(c *gin.Context) {
 	siw.Handler.SchedulePageGet(c, garden, params)
 }
 
+// SchedulePageReportCreate operation middleware
+func (siw *ServerInterfaceWrapper) SchedulePageReportCreate(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "garden" -------------
+	var garden GardenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "garden", c.Param("garden"), &garden, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter garden: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SchedulePageReportCreateParams
+
+	// ------------- Optional query parameter "plot" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "plot", c.Request.URL.Query(), &params.Plot, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter plot: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "token" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "token", c.Request.URL.Query(), &params.Token, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter token: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.SchedulePageReportCreate(c, garden, params)
+}
+
 // ScheduleIcsGet operation middleware
 func (siw *ServerInterfaceWrapper) ScheduleIcsGet(c *gin.Context) {
 
@@ -14135,6 +14217,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule", wrapper.ScheduleGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.csv", wrapper.ScheduleCsvGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.html", wrapper.SchedulePageGet)
+	router.POST(options.BaseURL+"/v1/gardens/:garden/schedule.html", wrapper.SchedulePageReportCreate)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.ics", wrapper.ScheduleIcsGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.pdf", wrapper.SchedulePdfGet)
 	router.GET(options.BaseURL+"/v1/gardens/:garden/schedule.svg", wrapper.ScheduleSvgGet)
@@ -14200,16 +14283,46 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 }
 
 type BadRequestApplicationProblemPlusJSONResponse Problem
+type BadRequestTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type ConflictApplicationProblemPlusJSONResponse Problem
+type ConflictTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type FaultApplicationProblemPlusJSONResponse Problem
+type FaultTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type ForbiddenApplicationProblemPlusJSONResponse Problem
+type ForbiddenTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type NotAcceptableApplicationProblemPlusJSONResponse Problem
+type NotAcceptableTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type NotFoundApplicationProblemPlusJSONResponse Problem
+type NotFoundTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type NotModifiedResponseHeaders struct {
 	ETag string
@@ -14219,12 +14332,27 @@ type NotModifiedResponse struct {
 }
 
 type PreconditionFailedApplicationProblemPlusJSONResponse Problem
+type PreconditionFailedTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type PreconditionRequiredApplicationProblemPlusJSONResponse Problem
+type PreconditionRequiredTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type RefusalApplicationProblemPlusJSONResponse Problem
 
 type TooLargeApplicationProblemPlusJSONResponse Problem
+type TooLargeTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type TooManyRequestsResponseHeaders struct {
 	RetryAfter int32
@@ -14233,6 +14361,12 @@ type TooManyRequestsApplicationProblemPlusJSONResponse struct {
 	Body Problem
 
 	Headers TooManyRequestsResponseHeaders
+}
+type TooManyRequestsTexthtmlResponse struct {
+	Body io.Reader
+
+	Headers       TooManyRequestsResponseHeaders
+	ContentLength int64
 }
 
 type UnauthorizedResponseHeaders struct {
@@ -14243,6 +14377,12 @@ type UnauthorizedApplicationProblemPlusJSONResponse struct {
 
 	Headers UnauthorizedResponseHeaders
 }
+type UnauthorizedTexthtmlResponse struct {
+	Body io.Reader
+
+	Headers       UnauthorizedResponseHeaders
+	ContentLength int64
+}
 
 type UnavailableResponseHeaders struct {
 	RetryAfter int32
@@ -14252,10 +14392,26 @@ type UnavailableApplicationProblemPlusJSONResponse struct {
 
 	Headers UnavailableResponseHeaders
 }
+type UnavailableTexthtmlResponse struct {
+	Body io.Reader
+
+	Headers       UnavailableResponseHeaders
+	ContentLength int64
+}
 
 type UnprocessableApplicationProblemPlusJSONResponse Problem
+type UnprocessableTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type UnsupportedMediaTypeApplicationProblemPlusJSONResponse Problem
+type UnsupportedMediaTypeTexthtmlResponse struct {
+	Body io.Reader
+
+	ContentLength int64
+}
 
 type HealthGetRequestObject struct {
 }
@@ -18572,6 +18728,59 @@ func (response SchedulePageGetdefaultApplicationProblemPlusJSONResponse) VisitSc
 	return err
 }
 
+type SchedulePageReportCreateRequestObject struct {
+	Garden GardenPath `json:"garden"`
+	Params SchedulePageReportCreateParams
+	Body   *SchedulePageReportCreateFormdataRequestBody
+}
+
+type SchedulePageReportCreateResponseObject interface {
+	VisitSchedulePageReportCreateResponse(w http.ResponseWriter) error
+}
+
+type SchedulePageReportCreate201ResponseHeaders struct {
+	Location string
+}
+
+type SchedulePageReportCreate201TexthtmlResponse struct {
+	Body          io.Reader
+	Headers       SchedulePageReportCreate201ResponseHeaders
+	ContentLength int64
+}
+
+func (response SchedulePageReportCreate201TexthtmlResponse) VisitSchedulePageReportCreateResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type SchedulePageReportCreatedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SchedulePageReportCreatedefaultApplicationProblemPlusJSONResponse) VisitSchedulePageReportCreateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ScheduleIcsGetRequestObject struct {
 	Garden GardenPath `json:"garden"`
 	Params ScheduleIcsGetParams
@@ -21690,6 +21899,9 @@ type StrictServerInterface interface {
 	// SchedulePageGet Read the published turns as a page for a telephone
 	// (GET /v1/gardens/{garden}/schedule.html)
 	SchedulePageGet(ctx context.Context, request SchedulePageGetRequestObject) (SchedulePageGetResponseObject, error)
+	// SchedulePageReportCreate Report what became of a turn by the form of the page
+	// (POST /v1/gardens/{garden}/schedule.html)
+	SchedulePageReportCreate(ctx context.Context, request SchedulePageReportCreateRequestObject) (SchedulePageReportCreateResponseObject, error)
 	// ScheduleIcsGet Read the published turns as a calendar feed
 	// (GET /v1/gardens/{garden}/schedule.ics)
 	ScheduleIcsGet(ctx context.Context, request ScheduleIcsGetRequestObject) (ScheduleIcsGetResponseObject, error)
@@ -24898,6 +25110,44 @@ func (sh *strictHandler) SchedulePageGet(ctx *gin.Context, garden GardenPath, pa
 		sh.options.HandlerErrorFunc(ctx, err)
 	} else if validResponse, ok := response.(SchedulePageGetResponseObject); ok {
 		if err := validResponse.VisitSchedulePageGetResponse(ctx.Writer); err != nil {
+			sh.options.ResponseErrorHandlerFunc(ctx, err)
+		}
+	} else if response != nil {
+		sh.options.ResponseErrorHandlerFunc(ctx, fmt.Errorf("unexpected response type: %T", response))
+	}
+}
+
+// SchedulePageReportCreate operation middleware
+func (sh *strictHandler) SchedulePageReportCreate(ctx *gin.Context, garden GardenPath, params SchedulePageReportCreateParams) {
+	var request SchedulePageReportCreateRequestObject
+
+	request.Garden = garden
+	request.Params = params
+
+	if err := ctx.Request.ParseForm(); err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	var body SchedulePageReportCreateFormdataRequestBody
+	if err := runtime.BindForm(&body, ctx.Request.Form, nil, nil); err != nil {
+		sh.options.RequestErrorHandlerFunc(ctx, err)
+		return
+	}
+	request.Body = &body
+
+	handler := func(ctx *gin.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SchedulePageReportCreate(ctx, request.(SchedulePageReportCreateRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SchedulePageReportCreate")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		sh.options.HandlerErrorFunc(ctx, err)
+	} else if validResponse, ok := response.(SchedulePageReportCreateResponseObject); ok {
+		if err := validResponse.VisitSchedulePageReportCreateResponse(ctx.Writer); err != nil {
 			sh.options.ResponseErrorHandlerFunc(ctx, err)
 		}
 	} else if response != nil {

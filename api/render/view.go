@@ -38,8 +38,10 @@ type Schedule struct {
 	Proposed   bool   // nobody has published it yet
 	// HorizonFrom and HorizonTo bound the schedule, the end excluded.
 	HorizonFrom, HorizonTo time.Time
-	// Generated is when the schedule was made, stamped on documents. It is passed in so that a document is repeatable.
+	// Generated is when the schedule was made or, where Published says so, when it was published; it is stamped on documents. It is
+	// passed in so that a document is repeatable.
 	Generated  time.Time
+	Published  bool
 	Turns      []Turn
 	WaterHours []Interval
 	Shares     []Share

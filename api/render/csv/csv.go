@@ -20,7 +20,7 @@ import (
 // say so in their names.
 var header = []string{
 	"date", "start", "end", "duration_min", "status", "source", "watering_group", "kind", "plot", "layout", "holder",
-	"closes_at", "volume_l", "share_served_pct", "flow_l_per_min", "opener", "note", "turn_id", "sequence",
+	"closes_at", "volume_l", "share_served_pct", "flow_l_per_min", "opener", "note", "turn_id", "sequence", "published_at",
 }
 
 // Write writes one row for each member of each turn, in the order of the turns' starts, and one row with empty plot
@@ -42,10 +42,10 @@ func Write(w io.Writer, s render.Schedule) error {
 	rows := [][]string{header}
 	for _, t := range turns {
 		if len(t.Members) == 0 {
-			rows = append(rows, row(s.TimeZone, t, nil))
+			rows = append(rows, row(&s, t, nil))
 		}
 		for i := range t.Members {
-			rows = append(rows, row(s.TimeZone, t, &t.Members[i]))
+			rows = append(rows, row(&s, t, &t.Members[i]))
 		}
 	}
 	if err := out.WriteAll(rows); err != nil {
@@ -54,9 +54,13 @@ func Write(w io.Writer, s render.Schedule) error {
 	return nil
 }
 
-func row(zone *time.Location, t render.Turn, m *render.Member) []string {
+func row(s *render.Schedule, t render.Turn, m *render.Member) []string {
+	zone := s.TimeZone
 	local := t.Start.In(zone)
-	var plot, layout, holder, closesAt, volume, share string
+	var plot, layout, holder, closesAt, volume, share, published string
+	if s.Published {
+		published = s.Generated.In(zone).Format(time.RFC3339)
+	}
 	if m != nil {
 		const percent = 100
 		plot, layout, holder = text(m.PlotName), text(m.LayoutName), text(m.Holder)
@@ -69,7 +73,7 @@ func row(zone *time.Location, t render.Turn, m *render.Member) []string {
 		local.Format(time.DateOnly), local.Format(time.RFC3339), t.End.In(zone).Format(time.RFC3339),
 		number(t.End.Sub(t.Start).Minutes(), 3), string(t.Status), text(t.SourceName), text(t.ZoneName), string(t.Kind),
 		plot, layout, holder, closesAt, volume, share, number(t.FlowLPerMin, 2), text(t.Opener), text(t.Note),
-		text(t.UID), strconv.Itoa(t.Sequence),
+		text(t.UID), strconv.Itoa(t.Sequence), published,
 	}
 }
 

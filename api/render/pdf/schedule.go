@@ -37,7 +37,7 @@ func scheduleSheet(r render.Report, o Options) (*sheet, error) {
 	}
 	p := words.New(v.Language, v.Units, v.TimeZone)
 	title := p.ScheduleTitle(v)
-	foot := footer{v.GardenName, p.Revision(v.Revision) + " · " + p.Made(p.DateWithYear(o.Made))}
+	foot := footer{v.GardenName, p.Revision(v.Revision) + " · " + scheduleStamp(p, v, o)}
 	turns := slices.Clone(v.Turns)
 	slices.SortStableFunc(turns, func(a, b render.Turn) int {
 		return cmp.Or(a.Start.Compare(b.Start), words.Compare(a.SourceName, b.SourceName), cmp.Compare(a.UID, b.UID))
@@ -59,6 +59,14 @@ func scheduleSheet(r render.Report, o Options) (*sheet, error) {
 		}
 		s.cautions(r.Cautions)
 	})
+}
+
+// scheduleStamp is when a schedule was published, else when it was made.
+func scheduleStamp(p words.Printer, v render.Schedule, o Options) string {
+	if v.Published {
+		return p.Published(p.DateWithYear(o.Made))
+	}
+	return p.Made(p.DateWithYear(o.Made))
 }
 
 type schedulePages struct {

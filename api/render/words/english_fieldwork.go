@@ -27,9 +27,10 @@ var englishFieldwork = fieldworkPhrases{
 		}
 		return ""
 	},
-	page:     func(page, pages int) string { return fmt.Sprintf("Page %d of %d", page, pages) },
-	revision: func(revision int) string { return fmt.Sprintf("revision %d", revision) },
-	made:     func(when string) string { return "made " + when },
+	page:      func(page, pages int) string { return fmt.Sprintf("Page %d of %d", page, pages) },
+	revision:  func(revision int) string { return fmt.Sprintf("revision %d", revision) },
+	made:      func(when string) string { return "made " + when },
+	published: func(when string) string { return "published " + when },
 	sum: func(money string, unpriced int) string {
 		if unpriced == 0 {
 			return fmt.Sprintf("All together %s, spares included.", money)

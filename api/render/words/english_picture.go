@@ -59,7 +59,11 @@ var englishPictures = picturePhrases{
 		if s.Proposed {
 			state = "Proposed, not in force: revision"
 		}
-		return fmt.Sprintf("%s %d, made %s. Clock times of %s.", state, s.Revision, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
+		stamp := "made"
+		if s.Published {
+			stamp = "published"
+		}
+		return fmt.Sprintf("%s %d, %s %s. Clock times of %s.", state, s.Revision, stamp, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
 	},
 	turn: englishTurn,
 	sharesTitle: func(p Printer, s render.Schedule) string {

@@ -109,6 +109,7 @@ type fieldworkPhrases struct {
 	page        func(page, pages int) string
 	revision    func(revision int) string
 	made        func(when string) string
+	published   func(when string) string
 	sum         func(money string, unpriced int) string
 	bought      func(p Printer, c *fieldwork.CutList) string
 	drill       func(p Printer, d *fieldwork.DrillSheet) []string
@@ -188,6 +189,9 @@ func (p Printer) Revision(revision int) string { return p.language.fieldwork.rev
 
 // Made says when a document was made.
 func (p Printer) Made(when string) string { return p.language.fieldwork.made(when) }
+
+// Published says when a schedule was published.
+func (p Printer) Published(when string) string { return p.language.fieldwork.published(when) }
 
 // PartsSum says what all parts cost, in the garden's money.
 func (p Printer) PartsSum(c fieldwork.PartsCost) string {

@@ -48,6 +48,27 @@ func TestFieldwork_everyCodeHasASentence(t *testing.T) {
 	}
 }
 
+func TestPage_everyLabelHasAText(t *testing.T) {
+	t.Parallel()
+	for language, table := range languages {
+		labels := 0
+		for _, c := range declaredCodes(t, filepath.Join("..", "api", "render", "words")) {
+			if c.kind == "PageLabel" {
+				labels++
+				if table.pages.labels[PageLabel(c.value)] == "" {
+					t.Errorf("%s: no text for %s", language, c.name)
+				}
+			}
+		}
+		if labels == 0 || labels != len(table.pages.labels) {
+			t.Errorf("%s: %d labels declared, %d texts", language, labels, len(table.pages.labels))
+		}
+	}
+	if p := New("", "", nil); p.Outcome("of_a_later_version") != "of a later version" || p.Field("/of/a/later/version") != "/of/a/later/version" {
+		t.Error("what is not known is not named")
+	}
+}
+
 func TestFieldwork_sentencesAreSentences(t *testing.T) {
 	t.Parallel()
 	pattern := hydraulics.HolePattern{HolesPerSet: 3, Sides: 2, Facing: hydraulics.FacingDown, HoleDiameter: unit.Millimeters(1.6)}

@@ -25,6 +25,7 @@ type table struct {
 	answers    answerPhrases
 	cautions   map[render.CautionCode]string
 	fieldwork  fieldworkPhrases
+	pages      pagePhrases
 	season     seasonPhrases
 	planFlags  map[string]func(plots string) string
 
@@ -64,6 +65,7 @@ var english = table{
 	answers:    englishAnswers,
 	cautions:   englishCautions,
 	fieldwork:  englishFieldwork,
+	pages:      englishPages,
 	season:     englishSeason,
 	planFlags:  englishPlanFlags,
 	unplanned:  englishUnplanned,
