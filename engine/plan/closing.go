@@ -22,7 +22,7 @@ func (p *planner) closeEarly(plan *Plan) {
 	changed := false
 	for _, s := range order {
 		i, _ := p.LayoutIndex(s.Layout)
-		if s.Over <= 0 || !p.Layouts[i].OwnValve {
+		if s.Over <= 0 || s.Zone == "" || !p.Layouts[i].OwnValve {
 			continue
 		}
 		trimmed, some := p.trim(plan, s.Zone, i)

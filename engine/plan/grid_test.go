@@ -117,7 +117,7 @@ func TestPropose_tellsWhatTheGridCosts(t *testing.T) {
 	if len(got.Shortages) != 1 {
 		t.Fatalf("%d shortages", len(got.Shortages))
 	}
-	addsUp(t, "three hours", got, got.Shortages[0])
+	addsUp(t, "three hours", p, got, got.Shortages[0])
 	told, lost := problem.Span(0), problem.Span(0)
 	for _, l := range got.Shortages[0].Limits {
 		if l.Kind == rotation.PartGrid {

@@ -134,13 +134,12 @@ func Propose(p problem.Problem, o Options) (Plan, error) {
 	if err := pl.resolve(); err != nil {
 		return Plan{}, err
 	}
-	pl.bounds = newBounds(m, true)
+	pl.bounds = pl.newBounds(true)
 	pl.aim = pl.bounds
 	plan, err := pl.make()
 	if err != nil {
 		return Plan{}, err
 	}
-	pl.closeEarly(&plan)
 	pl.account(&plan)
 	plan.Bound = pl.boundsFor(len(plan.Late) > 0).near(plan.Smallest)
 	return plan, nil
@@ -152,18 +151,63 @@ func (p *planner) boundsFor(late bool) *bounds {
 		return p.bounds
 	}
 	if p.loose == nil {
-		p.loose = newBounds(p.Model, false)
+		p.loose = p.newBounds(false)
 	}
 	return p.loose
 }
 
-// make plans all groups, or re-plans them.
-func (p *planner) make() (Plan, error) {
-	p.left = p.budgets().work
-	if p.before == nil {
-		return p.settled()
+// newBounds are those of the whole horizon, or of what is left of it.
+func (p *planner) newBounds(intervals bool) *bounds {
+	if p.Now == 0 && len(p.Past) == 0 {
+		return newBounds(p.Model, intervals)
 	}
-	return p.follow()
+	return newRemainder(p.Model, p.Now).bounds(intervals)
+}
+
+// make plans all groups, or re-plans them. Full effort starts with the fast plan and only replaces it by a better one.
+func (p *planner) make() (Plan, error) {
+	if p.Effort != Full {
+		return p.made()
+	}
+	previous, before := p.Previous, p.before.clone()
+	p.Effort = Fast
+	fast, err := p.made()
+	p.Effort, p.Previous, p.before = Full, previous, before
+	p.left = p.budgets().work
+	if err != nil || p.halt() {
+		fast.Stopped = p.stopped
+		return fast, err
+	}
+	full, err := p.made()
+	if err != nil {
+		return Plan{}, err
+	}
+	gained := full.better(&fast)
+	if full.Disturbed() != fast.Disturbed() {
+		gained = preferred(&full, &fast)
+	}
+	if !gained {
+		fast.Levels, fast.Evaluated, fast.Stopped = full.Levels, full.Evaluated, full.Stopped
+		return fast, nil
+	}
+	return full, nil
+}
+
+// made makes a plan with the effort at hand, and shuts valves early in it.
+func (p *planner) made() (plan Plan, err error) {
+	p.left = p.budgets().work
+	switch {
+	case p.before != nil:
+		plan, err = p.follow()
+	case p.Effort == Full:
+		plan, err = p.polished()
+	default:
+		plan, err = p.timely()
+	}
+	if err == nil {
+		p.closeEarly(&plan)
+	}
+	return plan, err
 }
 
 // polishRounds is how often a fresh plan is divided and placed once more.
@@ -171,31 +215,6 @@ const polishRounds = 6
 
 // polishPart is the part of the work that is set aside for that.
 const polishPart = 5
-
-// settled makes a fresh plan. Full effort starts with the fast plan and only replaces it by a better one.
-func (p *planner) settled() (Plan, error) {
-	if p.Effort != Full {
-		return p.timely()
-	}
-	p.Effort = Fast
-	p.left = p.budgets().work
-	fast, err := p.timely()
-	p.Effort = Full
-	p.left = p.budgets().work
-	if err != nil || p.halt() {
-		fast.Stopped = p.stopped
-		return fast, err
-	}
-	full, err := p.polished()
-	if err != nil {
-		return Plan{}, err
-	}
-	if !full.better(&fast) {
-		fast.Levels, fast.Evaluated, fast.Stopped = full.Levels, full.Evaluated, full.Stopped
-		return fast, nil
-	}
-	return full, nil
-}
 
 // thirstyTries is how many more plans are made when everybody gets the need, but some plants not in time.
 const thirstyTries = 2

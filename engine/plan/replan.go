@@ -20,6 +20,16 @@ type published struct {
 	fixed     []problem.Turn // those that stay: in the notice period, or locked
 }
 
+// clone is the rota for a second search; nil for none.
+func (b *published) clone() *published {
+	if b == nil {
+		return nil
+	}
+	c := *b
+	c.remaining, c.fixed = slices.Clone(b.remaining), slices.Clone(b.fixed)
+	return &c
+}
+
 // resolvePrevious reads the published rota: which zones live on, which turns stay.
 func (p *planner) resolvePrevious() error {
 	if p.Previous == nil {
@@ -112,8 +122,8 @@ func (b *published) keepZones(p *planner) {
 	}
 }
 
-// homes finds for every pin the published zone that it is in: the one that it names, else the one with most of its members,
-// which for a pin that is alone must be more than half of the zone; -1 for none.
+// homes finds for every pin the published zone that it is in: the one that it names, if its source has that, else the one
+// with most of its members, which for a pin that is alone must be more than half of the zone; -1 for none.
 func (b *published) homes(p *planner) []int {
 	out := make([]int, len(p.pinned))
 	for k, pin := range p.pinned {
@@ -128,10 +138,8 @@ func (b *published) homes(p *planner) []int {
 			}
 			switch {
 			case z.Source != source:
-			case pin.zone != "":
-				if z.ID == pin.zone {
-					out[k] = n
-				}
+			case pin.zone != "" && z.ID == pin.zone:
+				out[k], most = n, len(p.Layouts)
 			case common > most && (!pin.alone || 2*common > len(z.Layouts)):
 				out[k], most = n, common
 			}

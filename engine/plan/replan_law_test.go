@@ -154,7 +154,7 @@ func gainsOf(a, b plan.Plan) bool {
 	if len(a.Late) < len(b.Late) {
 		return true
 	}
-	x, y := sortedFractions(a), sortedFractions(b)
+	x, y := sharesByClass(a), sharesByClass(b)
 	for k := range x {
 		if d := x[k] - y[k]; d > 0.01 || d < -0.01 {
 			return d > 0
@@ -163,7 +163,12 @@ func gainsOf(a, b plan.Plan) bool {
 	return len(a.Dry) < len(b.Dry) || a.Over < b.Over
 }
 
-func lawOfTurns(t *rapid.T, l living, got plan.Plan) {
+// errorer is a test, or a draw of one.
+type errorer interface {
+	Errorf(format string, args ...any)
+}
+
+func lawOfTurns(t errorer, l living, got plan.Plan) {
 	seen := map[int]bool{}
 	soon := l.o.Now + problem.Instant(l.o.Notice)
 	for k, turn := range got.Schedule.Turns {
