@@ -170,9 +170,11 @@ func TestPlanting_saysHowItStands(t *testing.T) {
 	if opening.State != gen.Open || *opening.Assumed || *opening.DepletionMm != 0 || opening.Day.Format(time.DateOnly) != "2026-06-28" {
 		t.Errorf("the ledger opens with %+v, want full soil on the day of planting", opening)
 	}
-	for pointer, edit := range map[string]func(){
-		"/companions/0/crop": func() {
-			values["companions"] = []map[string]any{{"crop": "nonesuch", "planted_on": "2026-06-28", "ground_share": 0.4}}
+	for pointers, edit := range map[string]func(){
+		"/companions/0/crop /companions/1/crop": func() { // both at once
+			values["companions"] = []map[string]any{
+				{"crop": "nonesuch", "planted_on": "2026-06-28", "ground_share": 0.4}, {"crop": "neither", "planted_on": "2026-06-28", "ground_share": 0.1},
+			}
 		},
 		"/ground_share":         func() { values["ground_share"] = 0.9 },
 		"/opening_depletion_mm": func() { values["opening"] = "given" },
@@ -184,8 +186,13 @@ func TestPlanting_saysHowItStands(t *testing.T) {
 		}
 		edit()
 		a := post()
-		if p := a.problem(t); a.status != http.StatusUnprocessableEntity || len(p.Errors) != 1 || p.Errors[0].Pointer != pointer {
-			t.Errorf("%s: %d %v", pointer, a.status, p)
+		p := a.problem(t)
+		var named []string
+		for _, e := range p.Errors {
+			named = append(named, e.Pointer)
+		}
+		if a.status != http.StatusUnprocessableEntity || strings.Join(named, " ") != pointers {
+			t.Errorf("%s: %d %v", pointers, a.status, p)
 		}
 		values = kept
 	}

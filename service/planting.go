@@ -196,8 +196,11 @@ func withConstants(stored json.RawMessage, own []file.Crop, faults *[]Field) (js
 			continue
 		}
 		constants, err := copyCrop(c.Crop, own, file.Point("companions", i, "crop"), faults)
-		if err != nil || constants == nil {
+		if err != nil {
 			return nil, err
+		}
+		if constants == nil { // the fault is noted; the next companion may have one too
+			continue
 		}
 		if err := json.Unmarshal(constants, &companions[i].CropConstants); err != nil {
 			return nil, err
