@@ -65,6 +65,9 @@ type partitioner struct {
 	scale     float64
 	tried     int
 	buffer    []int
+	marks     []bool
+	costs     []cost // by zone: working of insert
+	zoneKeys  []uint64
 }
 
 // Partition returns zones of all layouts asked for, pinned ones first. Every zone fits.
@@ -391,9 +394,8 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 			break
 		}
 		progress := math.Max(float64(p.tried-begin)/float64(p.Budget), float64(steps)/float64(p.Budget))
-		next, removed := p.ruin(current, rng)
-		next = p.insert(next, removed, rng)
-		v := p.value(next)
+		kept, removed := p.ruin(current, rng)
+		next, v := p.insert(kept, removed, rng)
 		temperature := 0.004 * least * math.Pow(0.002, progress)
 		if v <= now || rng.Float64() < math.Exp((now-v)/math.Max(1e-12, temperature)) {
 			current, now = next, v
@@ -407,7 +409,7 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 
 func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed []int) {
 	if rng.IntN(3) > 0 && len(zones) > 1 {
-		out := map[int]bool{}
+		out := p.chosen(len(zones))
 		first := rng.IntN(len(zones))
 		out[first] = true
 		alike := rng.IntN(2) == 0
@@ -431,7 +433,7 @@ func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed
 	for _, z := range zones {
 		n += len(z)
 	}
-	out := map[int]bool{}
+	out := p.chosen(n)
 	for range 2 + rng.IntN(4) {
 		out[rng.IntN(n)] = true
 	}
@@ -453,8 +455,14 @@ func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed
 	return kept, removed
 }
 
+// chosen is a list of n marks, none set, that holds until the next one is asked for.
+func (p *partitioner) chosen(n int) []bool {
+	p.marks = append(p.marks[:0], make([]bool, n)...)
+	return p.marks
+}
+
 // alike is the zone that takes most nearly as long as zone k, of those that stay.
-func (p *partitioner) alike(zones [][]int, k int, out map[int]bool) int {
+func (p *partitioner) alike(zones [][]int, k int, out []bool) int {
 	best, least, time := k, math.Inf(1), p.price(zones[k]).time
 	for n, z := range zones {
 		if d := math.Abs(p.price(z).time - time); !out[n] && d < least {
@@ -464,7 +472,8 @@ func (p *partitioner) alike(zones [][]int, k int, out map[int]bool) int {
 	return best
 }
 
-func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]int {
+// insert puts the removed layouts back, each where it costs least, and returns the zones with their value.
+func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) ([][]int, float64) {
 	rng.Shuffle(len(removed), func(a, b int) { removed[a], removed[b] = removed[b], removed[a] })
 	if rng.IntN(2) == 0 {
 		sort.SliceStable(removed, func(a, b int) bool {
@@ -472,10 +481,11 @@ func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]i
 		})
 	}
 	var sum total
-	costs := make([]cost, len(zones))
-	for k, z := range zones {
-		costs[k] = p.price(z)
-		sum.add(costs[k], 1)
+	costs, keys := p.costs[:0], p.zoneKeys[:0]
+	for _, z := range zones {
+		c := p.price(z)
+		costs, keys = append(costs, c), append(keys, p.key(z))
+		sum.add(c, 1)
 	}
 	for _, i := range removed {
 		own := p.price([]int{i})
@@ -483,8 +493,11 @@ func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]i
 		alone.add(own, 1)
 		bestAt, least, bestSum, bestCost := -1, p.worth(alone), alone, own
 		for k, z := range zones {
-			p.buffer = append(append(p.buffer[:0], z...), i)
-			c := p.price(p.buffer)
+			c, known := p.memo[keys[k]^p.keys[i]]
+			if !known {
+				p.buffer = append(append(p.buffer[:0], z...), i)
+				c = p.price(p.buffer)
+			}
 			if !c.fits {
 				continue
 			}
@@ -497,12 +510,20 @@ func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) [][]i
 		}
 		sum = bestSum
 		if bestAt < 0 {
-			zones, costs = append(zones, []int{i}), append(costs, own)
+			zones, costs, keys = append(zones, []int{i}), append(costs, own), append(keys, p.keys[i])
 			continue
 		}
-		zones[bestAt], costs[bestAt] = with(zones[bestAt], i), bestCost
+		zones[bestAt], costs[bestAt], keys[bestAt] = with(zones[bestAt], i), bestCost, keys[bestAt]^p.keys[i]
 	}
-	return zones
+	p.costs, p.zoneKeys = costs, keys
+	sum = total{}
+	for k := range costs {
+		if !costs[k].fits {
+			return zones, math.Inf(1)
+		}
+		sum.add(costs[k], 1)
+	}
+	return zones, p.worth(sum)
 }
 
 func copyZones(zones [][]int) [][]int {
