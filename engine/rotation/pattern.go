@@ -111,11 +111,17 @@ func (b *builder) price(w int, amount float64, runs int) float64 {
 	room := math.Max(1, b.room[w]+b.changeover(w))
 	before, after := b.load[w]/room, (b.load[w]+amount+b.changeover(w)*float64(runs))/room
 	minRun := float64(b.g.Model.Sources[b.g.Slots[w].Source].MinRun)
-	cost := math.Pow(after, 6) - math.Pow(before, 6) + b.setup*float64(runs)*(b.changeover(w)+minRun/10+1)/room
+	cost := sixth(after) - sixth(before) + b.setup*float64(runs)*(b.changeover(w)+minRun/10+1)/room
 	if float64(b.turns[w]+runs)*(minRun+b.changeover(w)) > room {
 		cost += overPenalty
 	}
 	return cost
+}
+
+// sixth is the sixth power of v.
+func sixth(v float64) float64 {
+	square := v * v
+	return square * (square * square)
 }
 
 // day finds where amount is put best on a day, and what that costs. What does not fit costs extra.

@@ -44,6 +44,8 @@ type placement struct {
 	runs     []Run
 	spent    []problem.Span // by slot: turns and the changeovers between them
 	overflow []problem.Span // by slot
+	needed   []problem.Span // by slot: working of busiest
+	order    []int
 }
 
 // place puts visits into their windows one after the other: in each stretch of the horizon by the first rule by which
@@ -195,22 +197,22 @@ func (p *placement) busiest(cluster []int, bySlot [][]waiting) []int {
 	if len(cluster) < 2 || p.rule >= inOrder {
 		return cluster
 	}
-	left := make(map[int]problem.Span, len(cluster))
+	p.needed = append(p.needed[:0], make([]problem.Span, len(p.g.Slots))...)
+	left := p.needed
 	for _, w := range cluster {
 		sum, longest := problem.Span(0), problem.Span(0)
 		for k := range bySlot[w] {
 			v := &bySlot[w][k]
-			for _, piece := range v.pieces {
-				sum += piece
-			}
-			longest = max(longest, remaining(v, &p.g.Zones[v.zone]))
+			z := &p.g.Zones[v.zone]
+			rest := remaining(v, z)
+			sum, longest = sum+rest-problem.Span(len(v.pieces)-1)*z.Soak, max(longest, rest)
 		}
 		p.g.steps += int64(placeSteps * len(bySlot[w]))
 		left[w] = max(longest, sum+problem.Span(max(0, len(bySlot[w])-1))*p.g.Model.Sources[p.g.Slots[w].Source].Changeover)
 	}
-	order := slices.Clone(cluster)
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(left[b], left[a]) })
-	return order
+	p.order = append(p.order[:0], cluster...)
+	slices.SortStableFunc(p.order, func(a, b int) int { return cmp.Compare(left[b], left[a]) })
+	return p.order
 }
 
 // giveUp reports what is left of a slot's visits when the slot is over.

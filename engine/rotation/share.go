@@ -261,9 +261,9 @@ func (d *division) try(class int, r Ratio) bool {
 		asked += want
 		g.limit[e] = want
 	}
-	g.load(1)
-	for e := 2 * len(d.in.claims); e < len(g.limit); e += 2 {
-		g.left[e] = g.limit[e] * r.Den
+	g.load(r.Den)
+	for _, e := range d.demand {
+		g.edges[e].left = g.limit[e]
 	}
 	for v, e := range d.fixEdge {
 		if e < 0 {
@@ -274,7 +274,7 @@ func (d *division) try(class int, r Ratio) bool {
 			want = d.fixed[v] * r.Den
 		}
 		asked += want
-		g.left[e] = want
+		g.edges[e].left = want
 	}
 	return g.send() < asked
 }
@@ -289,8 +289,8 @@ func (d *division) cut(class int, from Ratio) Level {
 	}
 	reached := func(v int) bool { return d.reach[v] }
 	room := int64(0)
-	for e := 2 * len(in.claims); e < len(g.to); e += 2 {
-		if u := g.to[e^1]; u != tap && reached(int(u)) && !reached(int(g.to[e])) {
+	for e := 2 * len(in.claims); e < len(g.edges); e += 2 {
+		if u := g.edges[e^1].to; u != tap && reached(int(u)) && !reached(int(g.edges[e].to)) {
 			room += g.limit[e]
 		}
 	}
@@ -307,22 +307,22 @@ func (d *division) cut(class int, from Ratio) Level {
 	}
 	l.Share = d.settleShare(&l, room)
 	for w := range in.slots {
-		if e := d.sltEdge[w]; g.limit[e] > 0 && reached(d.slotNode(w)) && !reached(int(g.to[e])) {
+		if e := d.sltEdge[w]; g.limit[e] > 0 && reached(d.slotNode(w)) && !reached(int(g.edges[e].to)) {
 			l.Slots = append(l.Slots, w)
 		}
 	}
 	for a := range in.arcs {
-		if e := d.arcEdge[a]; g.limit[e] > 0 && reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
+		if e := d.arcEdge[a]; g.limit[e] > 0 && reached(int(g.edges[e^1].to)) && !reached(int(g.edges[e].to)) {
 			l.Arcs = append(l.Arcs, a)
 		}
 	}
 	for k := range in.groups {
-		if e := d.grpEdge[k]; g.limit[e] > 0 && reached(int(g.to[e^1])) && !reached(int(g.to[e])) {
+		if e := d.grpEdge[k]; g.limit[e] > 0 && reached(int(g.edges[e^1].to)) && !reached(int(g.edges[e].to)) {
 			l.Groups = append(l.Groups, k)
 		}
 	}
 	for p := range in.pools {
-		if e := d.polEdge[p]; g.limit[e] > 0 && reached(d.poolNode(p)) && !reached(int(g.to[e])) {
+		if e := d.polEdge[p]; g.limit[e] > 0 && reached(d.poolNode(p)) && !reached(int(g.edges[e].to)) {
 			l.Pools = append(l.Pools, p)
 		}
 	}
@@ -361,8 +361,8 @@ func (d *division) takeOut(l Level) {
 		if !d.reach[v] || d.dead[v] {
 			continue
 		}
-		for e := g.first[v]; e >= 0; e = g.next[e] {
-			if w := g.to[e]; e%2 == 0 && w != sink && !d.reach[w] {
+		for e := g.first[v]; e >= 0; e = g.edges[e].next {
+			if w := g.edges[e].to; e%2 == 0 && w != sink && !d.reach[w] {
 				d.fixed[w] += g.limit[e]
 			}
 		}
@@ -372,7 +372,7 @@ func (d *division) takeOut(l Level) {
 			continue
 		}
 		d.dead[v] = true
-		for e := g.first[v]; e >= 0; e = g.next[e] {
+		for e := g.first[v]; e >= 0; e = g.edges[e].next {
 			if e%2 == 0 {
 				g.limit[e] = 0
 			}
@@ -410,17 +410,17 @@ func (d *division) deal(in *shares, amounts, preferred []int64) ([]int64, bool) 
 	sent := int64(0)
 	if preferred != nil {
 		for a, e := range d.arcEdge {
-			g.left[e] = min(g.limit[e], preferred[a])
+			g.edges[e].left = min(g.limit[e], preferred[a])
 		}
 		sent = g.send()
 		for a, e := range d.arcEdge {
-			g.left[e] += g.limit[e] - min(g.limit[e], preferred[a])
+			g.edges[e].left += g.limit[e] - min(g.limit[e], preferred[a])
 		}
 	}
 	sent += g.send()
 	given := make([]int64, len(in.arcs))
 	for a, e := range d.arcEdge {
-		given[a] = g.limit[e] - g.left[e]
+		given[a] = g.limit[e] - g.edges[e].left
 	}
 	return given, sent == asked
 }

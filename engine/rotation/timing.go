@@ -106,11 +106,11 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 	sent := int64(0)
 	if preferred != nil {
 		for a, edge := range t.arcs {
-			g.left[edge] = min(g.limit[edge], preferred[a])
+			g.edges[edge].left = min(g.limit[edge], preferred[a])
 		}
 		sent = g.send()
 		for a, edge := range t.arcs {
-			g.left[edge] += g.limit[edge] - min(g.limit[edge], preferred[a])
+			g.edges[edge].left += g.limit[edge] - min(g.limit[edge], preferred[a])
 		}
 	}
 	sent += g.send()
@@ -119,7 +119,7 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 			return
 		}
 		for _, edge := range edges {
-			g.left[edge] += asked
+			g.edges[edge].left += asked
 		}
 		sent += g.send()
 	}
@@ -128,14 +128,14 @@ func (t *timing) deal(e *evaluator, p Pattern, amounts, preferred []int64) ([]in
 	for _, inlets := range t.inlets {
 		late := int64(0)
 		for _, edge := range inlets {
-			late += g.left[edge]
+			late += g.edges[edge].left
 		}
 		t.late = append(t.late, late)
 	}
 	open(t.links)
 	given := make([]int64, len(t.arcs))
 	for a, edge := range t.arcs {
-		given[a] = g.limit[edge] - g.left[edge]
+		given[a] = g.limit[edge] - g.edges[edge].left
 	}
 	return given, sent == asked
 }
