@@ -179,9 +179,13 @@ func (d *division) nextClass(after int) int {
 	return next
 }
 
-// above is what claim j asks over its base at share r, times the denominator of r.
+// above is what claim j asks over its base at share r, times the denominator of r: nothing where its base is all it needs.
+// Of others no share is asked for that is more than they need, see top.
 func (d *division) above(j int, r Ratio) int64 {
 	c := &d.in.claims[j]
+	if c.need <= c.base {
+		return 0
+	}
 	return max(0, r.Num*c.weight-c.base*r.Den)
 }
 
