@@ -24,6 +24,7 @@ require (
 	github.com/vgarvardt/pgx-google-uuid/v5 v5.6.0
 	go.yaml.in/yaml/v3 v3.0.5
 	golang.org/x/image v0.41.0
+	golang.org/x/text v0.43.0
 	golang.org/x/time v0.16.0
 	pgregory.net/rapid v1.3.0
 )
@@ -117,7 +118,6 @@ require (
 	golang.org/x/net v0.60.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/sys v0.49.0 // indirect
-	golang.org/x/text v0.43.0 // indirect
 	golang.org/x/xerrors v0.0.0-20231012003039-104605ab7028 // indirect
 	google.golang.org/protobuf v1.36.11 // indirect
 )

@@ -14,7 +14,6 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"rillturn.example/rillturn/api/gen"
-	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/html"
 	sentence "rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/service"
@@ -146,7 +145,7 @@ func writePage(c *gin.Context, r *refusal) {
 	}
 	op, _ := c.Request.Context().Value(operationKey{}).(*operation)
 	var b bytes.Buffer
-	if err := html.Refusal(&b, sentence.New("", render.Metric, nil), op != nil && op.form, r.kind.title+" "+r.detail, problems); err != nil {
+	if err := html.Refusal(&b, sentence.New("", "", nil), op != nil && op.form, r.kind.title+" "+r.detail, problems); err != nil {
 		panic(err) // a buffer takes everything
 	}
 	c.Data(r.kind.status, htmlMedia+"; charset=utf-8", b.Bytes())

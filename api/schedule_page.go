@@ -9,7 +9,6 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"rillturn.example/rillturn/api/gen"
-	"rillturn.example/rillturn/api/render"
 	"rillturn.example/rillturn/api/render/html"
 	sentence "rillturn.example/rillturn/api/render/words"
 	"rillturn.example/rillturn/repo"
@@ -72,7 +71,7 @@ func (a *API) pageReports(ctx context.Context, p service.Principal, turns []repo
 }
 
 func pageReport(r repo.TurnReport) html.Report {
-	return html.Report{Outcome: r.Outcome, Minutes: r.DurationMin, By: r.Reporter, At: r.CreatedAt, Note: r.Note}
+	return html.Report{Outcome: r.Outcome, Minutes: r.DurationMin, By: r.Reporter, Note: r.Note}
 }
 
 // SchedulePageReportCreate records what the form of the page says about a turn.
@@ -84,17 +83,8 @@ func (a *API) SchedulePageReportCreate(ctx context.Context, r gen.SchedulePageRe
 	if err != nil {
 		return nil, err
 	}
-	s, err := a.svc.Schedule(ctx, p, nil, 0)
-	if err != nil {
-		return nil, err
-	}
-	zone, err := time.LoadLocation(s.Garden.TimeZone)
-	if err != nil {
-		return nil, err
-	}
 	var b bytes.Buffer
-	words := sentence.New(s.Garden.Language, render.Units(s.Garden.Units), zone)
-	if err := html.Recorded(&b, s.Garden.Language, words, pageReport(row)); err != nil {
+	if err := html.Recorded(&b, sentence.New("", "", nil), pageReport(row)); err != nil {
 		return nil, err
 	}
 	return recordedPage{location: location(r.Garden, "turns", row.TurnID, "reports", row.ID), body: b.Bytes()}, nil

@@ -1,7 +1,6 @@
 package html
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"io"
@@ -27,9 +26,9 @@ type answerView struct {
 }
 
 // Recorded writes that a report was recorded.
-func Recorded(w io.Writer, language string, p words.Printer, r Report) error {
+func Recorded(w io.Writer, p words.Printer, r Report) error {
 	return writeAnswer(w, answerView{
-		Language: cmp.Or(language, "en"), Title: p.PageText(words.PageRecorded), Back: p.PageText(words.PageBack),
+		Language: "en", Title: p.PageText(words.PageRecorded), Back: p.PageText(words.PageBack),
 		Sentences: []string{reported(p, r), p.PageText(words.PageLast)},
 	})
 }

@@ -58,7 +58,6 @@ type Report struct {
 	Outcome string
 	Minutes *float64
 	By      string
-	At      time.Time
 	Note    string
 }
 
@@ -176,7 +175,7 @@ func reported(p words.Printer, r Report) string {
 	if r.Minutes != nil {
 		minutes = words.Duration(unit.Minutes(*r.Minutes))
 	}
-	text := p.Reported(r.Outcome, minutes, r.By, p.Moment(r.At))
+	text := p.Reported(r.Outcome, minutes, r.By)
 	if note := words.OneLine(r.Note); note != "" {
 		text += " " + note
 	}

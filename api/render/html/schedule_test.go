@@ -22,10 +22,8 @@ func wednesday() Page {
 	v.ReportSince = v.Now.AddDate(0, 0, -1)
 	minutes := 25.0
 	v.Reports = map[string]Report{
-		v.Turns[0].UID: {Outcome: "done", By: "on the shed door", At: v.Now.AddDate(0, 0, -2)},
-		v.Turns[len(v.Turns)/3].UID: {
-			Outcome: "part", Minutes: &minutes, By: "on the shed door", At: v.Now.Add(-time.Hour), Note: "Ana: the hydrant was opened",
-		},
+		v.Turns[0].UID:              {Outcome: "done", By: "on the shed door"},
+		v.Turns[len(v.Turns)/3].UID: {Outcome: "part", Minutes: &minutes, By: "on the shed door", Note: "Ana: the hydrant was opened"},
 	}
 	return v
 }
@@ -50,7 +48,7 @@ func TestSchedule_golden(t *testing.T) {
 	golden.Check(t, "empty.html", []byte(written(t, empty)))
 	var b bytes.Buffer
 	p := words.New("en", render.Metric, sample.Zone())
-	if err := Recorded(&b, "en", p, Report{Outcome: "missed", By: "on the shed door", At: us.Now}); err != nil {
+	if err := Recorded(&b, p, Report{Outcome: "missed", By: "on the shed door"}); err != nil {
 		t.Fatal(err)
 	}
 	if err := Refusal(&b, p, true, "1 fault was found.", []Problem{{"/duration_min", "is needed"}, {"#query/x", "is not known"}}); err != nil {
@@ -73,7 +71,7 @@ func TestSchedule_namesStayText(t *testing.T) {
 		for n := range turn.Members {
 			turn.Members[n].PlotName, turn.Members[n].LayoutName = hostile, long
 		}
-		v.Reports[turn.UID] = Report{Outcome: hostile, By: hostile, At: v.Now, Note: long}
+		v.Reports[turn.UID] = Report{Outcome: hostile, By: hostile, Note: long}
 	}
 	for i := range v.Shares {
 		v.Shares[i].PlotName, v.Shares[i].Reason = hostile, hostile

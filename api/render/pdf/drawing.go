@@ -26,6 +26,8 @@ type scaled struct {
 	d     *render.LayoutDrawing
 	ppm   float64 // points to the metre
 	x, y0 float64 // of the manifold's upper end
+	// numbered is the height of the last number on a side, by whether it is the left one; nothing before the first.
+	numbered map[bool]float64
 }
 
 // drawing draws the layout to scale from above, the manifold from top to bottom.
@@ -45,7 +47,7 @@ func (l *layoutPages) drawing() {
 	ppm := math.Min(room/math.Max(left+right, leastMeters), mostDrawing/math.Max(d.ManifoldM, leastMeters))
 	height := d.ManifoldM*ppm + 70
 	l.heading(l.p.Sheet(words.SheetDrawing), height/l.scale)
-	c := scaled{sheet: l.sheet, d: d, ppm: ppm, x: marginSide + drawingSide + left*ppm, y0: l.y + 26}
+	c := scaled{sheet: l.sheet, d: d, ppm: ppm, x: marginSide + drawingSide + left*ppm, y0: l.y + 26, numbered: map[bool]float64{}}
 	for i, o := range d.Outlets {
 		c.lateral(i, o)
 	}
@@ -67,7 +69,7 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 		text += " ×"
 	}
 	if o.Lateral == nil {
-		c.number(i, c.x-6-c.pdf.GetStringWidth(text), text)
+		c.number(i, c.x-6-c.textWidth(text), text)
 		return
 	}
 	direction := 1.0
@@ -76,9 +78,9 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 	}
 	end := c.x + direction*o.Lateral.LengthM*c.ppm
 	if o.ToLeft {
-		c.number(i, end-6-c.pdf.GetStringWidth(text), text)
+		c.number(i, c.x-c.reach(i)-6-c.textWidth(text), text)
 	} else {
-		c.number(i, end+6, text)
+		c.number(i, c.x+c.reach(i)+6, text)
 	}
 	c.ink(80)
 	c.line(c.x, y, end, y, 1.2)
@@ -93,19 +95,24 @@ func (c *scaled) lateral(i int, o render.DrawnOutlet) {
 // number writes an outlet's number, at the far end of its lateral or, closed, beside the manifold, unless an earlier one is
 // in the way.
 func (c *scaled) number(i int, x float64, text string) {
-	if !c.crowded(i) {
-		c.textAt(x, c.at(c.d.Outlets[i].AtM)+c.size*0.35, text)
+	y := c.at(c.d.Outlets[i].AtM) + c.size*0.35
+	left := c.d.Outlets[i].ToLeft || c.d.Outlets[i].Lateral == nil
+	if last, some := c.numbered[left]; !some || y-last >= c.size {
+		c.textAt(x, y, text)
+		c.numbered[left] = y
 	}
 }
 
-// crowded says that an outlet's number would touch an earlier one on its side.
-func (c *scaled) crowded(i int) bool {
-	for k := range i {
-		if c.d.Outlets[k].ToLeft == c.d.Outlets[i].ToLeft && math.Abs(c.d.Outlets[k].AtM-c.d.Outlets[i].AtM)*c.ppm < c.size {
-			return true
+// reach is how far from the manifold the laterals come that a number beside an outlet's would touch.
+func (c *scaled) reach(i int) float64 {
+	own := &c.d.Outlets[i]
+	far := 0.0
+	for _, o := range c.d.Outlets {
+		if o.Lateral != nil && o.ToLeft == own.ToLeft && math.Abs(o.AtM-own.AtM)*c.ppm < c.size {
+			far = math.Max(far, o.Lateral.LengthM*c.ppm)
 		}
 	}
-	return false
+	return far
 }
 
 // radius keeps the signs of neighbouring holes apart.
@@ -155,14 +162,14 @@ func (c *scaled) feed() {
 		c.line(c.x-back, y+down, c.x-gap, y+gap, 1.2)
 		c.line(c.x-gap-wing*1.6, y+gap, c.x-gap, y+gap, 1.2)
 		c.line(c.x-gap, y+gap+wing*1.6, c.x-gap, y+gap, 1.2)
-		c.textAt(c.x-back-4-c.pdf.GetStringWidth(text), y+down+3, text)
+		c.textAt(c.x-back-4-c.textWidth(text), y+down+3, text)
 	default:
 		const numbers = 16 // beside the numbers of closed outlets
 		right := c.x - numbers
 		c.line(right-arrow, y, right, y, 1.2)
 		c.line(right-wing*1.5, y-wing, right, y, 1.2)
 		c.line(right-wing*1.5, y+wing, right, y, 1.2)
-		c.textAt(right-arrow-4-c.pdf.GetStringWidth(text), y+3, text)
+		c.textAt(right-arrow-4-c.textWidth(text), y+3, text)
 	}
 }
 
@@ -195,7 +202,7 @@ func (c *scaled) bar() {
 	x := marginSide + width + 6
 	label := strconv.FormatFloat(best, 'f', -1, 64) + name
 	c.textAt(x, c.y+3, label)
-	x += c.pdf.GetStringWidth(label) + 24
+	x += c.textWidth(label) + 24
 	for _, sign := range []struct {
 		hole render.DrawnHoles
 		text string
@@ -206,7 +213,7 @@ func (c *scaled) bar() {
 	} {
 		c.hole(x, c.y, mostHole, sign.hole)
 		c.textAt(x+7, c.y+3, sign.text)
-		x += 7 + c.pdf.GetStringWidth(sign.text) + 18
+		x += 7 + c.textWidth(sign.text) + 18
 	}
 	c.y += 8
 }

@@ -186,7 +186,6 @@ func (l *layoutPages) parts() {
 }
 
 func (l *layoutPages) partsTable(list []fieldwork.Part) {
-	l.heading(l.p.Sheet(words.SheetParts), 60)
 	priced := false
 	for _, x := range list {
 		priced = priced || x.PriceCents != nil
@@ -212,7 +211,7 @@ func (l *layoutPages) partsTable(list []fieldwork.Part) {
 		}
 		rows = append(rows, row)
 	}
-	l.table(columns, rows)
+	l.headed(l.p.Sheet(words.SheetParts), columns, rows)
 	if priced {
 		l.paragraph(l.p.PartsSum(fieldwork.Cost(list)))
 	}
@@ -256,8 +255,7 @@ func (l *layoutPages) stored() {
 	if rows = append(rows, l.fromOffCuts()...); len(rows) == 0 {
 		return
 	}
-	l.heading(l.p.Sheet(words.SheetStored), 40)
-	l.table([]column{
+	l.headed(l.p.Sheet(words.SheetStored), []column{
 		{l.p.Sheet(words.SheetStoredPipe), 2, false},
 		{l.p.Sheet(words.SheetBecomes), 2, false},
 		{l.p.Sheet(words.SheetToDo), 5, false},
@@ -277,16 +275,21 @@ func (l *layoutPages) cuts() {
 	if len(l.d.Sheet.Cuts) == 0 {
 		return
 	}
-	l.heading(l.p.Sheet(words.SheetCuts), 70)
+	columns := []column{
+		{l.p.Sheet(words.SheetStick), 2.2, false},
+		{l.p.Sheet(words.SheetCutTo), 6, false},
+		{l.p.Sheet(words.SheetLeft), 1.5, true},
+	}
 	for i := range l.d.Sheet.Cuts {
 		c := &l.d.Sheet.Cuts[i]
-		l.strong(l.p.PipeName(fieldwork.SizeName(c.Pipe), c.Pipe.Wall), 40)
 		rows := l.cutRows(c)
-		l.table([]column{
-			{l.p.Sheet(words.SheetStick), 2.2, false},
-			{l.p.Sheet(words.SheetCutTo), 6, false},
-			{l.p.Sheet(words.SheetLeft), 1.5, true},
-		}, rows)
+		beginning := l.beginning(columns, rows) / l.scale
+		if i == 0 {
+			const name = 20
+			l.heading(l.p.Sheet(words.SheetCuts), name+beginning)
+		}
+		l.strong(l.p.PipeName(fieldwork.SizeName(c.Pipe), c.Pipe.Wall), beginning)
+		l.table(columns, rows)
 		l.paragraph(l.p.CutBought(&c.List))
 	}
 }
@@ -511,21 +514,21 @@ func (l *layoutPages) tasks() {
 	if len(t.Storage) == 0 {
 		return
 	}
-	l.heading(l.p.Sheet(words.SheetStorage), 50)
 	var rows [][]string
 	for i, b := range t.Storage {
 		texts := make([]string, 0, len(b.Pipes))
 		for _, k := range b.Pipes {
-			texts = append(texts, l.written(l.d.Site, k))
+			texts = append(texts, together(l.written(l.d.Site, k)))
 		}
 		rows = append(rows, []string{boxMark, strconv.Itoa(i + 1), strings.Join(texts, ", "), words.OneLine(strings.Join(b.Crops, ", "))})
 	}
-	l.table([]column{
+	columns, rows := dropEmpty([]column{
 		{"", 0.5, false},
 		{l.p.Sheet(words.SheetBundle), 1.1, false},
 		{l.p.Sheet(words.SheetPipes), 5, false},
 		{l.p.Sheet(words.SheetCrops), 3, false},
 	}, rows)
+	l.headed(l.p.Sheet(words.SheetStorage), columns, rows)
 }
 
 func (l *layoutPages) expected() {

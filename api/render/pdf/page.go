@@ -76,6 +76,8 @@ type sheet struct {
 	size   float64
 	face   weight
 	record strings.Builder
+	// lacking says that a text has letters that the fonts don't draw.
+	lacking bool
 }
 
 // footer stands on every page: whose it is, and which revision.
@@ -84,19 +86,20 @@ type footer struct {
 	rest   string
 }
 
-// build lays the document out twice: once to count its pages, once with their number in the footer.
+// build lays the document out twice: once to count its pages and to see which letters it has, once with what that comes to.
 func build(p words.Printer, o Options, title string, foot footer, draw func(*sheet)) (*sheet, error) {
-	pages := 0
+	pages, lacking := 0, false
 	for {
 		s := newSheet(p, o, title, foot, pages)
+		s.lacking = lacking
 		draw(s)
 		if err := s.pdf.Error(); err != nil {
 			return nil, fmt.Errorf("lay out the document: %w", err)
 		}
-		if pages == s.pdf.PageNo() {
+		if pages == s.pdf.PageNo() && lacking == s.lacking {
 			return s, nil
 		}
-		pages = s.pdf.PageNo()
+		pages, lacking = s.pdf.PageNo(), s.lacking
 	}
 }
 
@@ -144,10 +147,10 @@ func (s *sheet) addPage() {
 	base := s.height - marginBottom + footerGap
 	s.line(marginSide, base-smallSize-4, s.right(), base-smallSize-4, 0.5)
 	number := s.p.Page(s.pdf.PageNo(), max(s.pages, 1))
-	room := s.right() - marginSide - s.pdf.GetStringWidth(number) - 12
+	room := s.right() - marginSide - s.textWidth(number) - 12
 	const gardenShare = 0.4 // the rest must stay readable beside a long name
 	s.textAt(marginSide, base, s.cut(listed(" · ", s.cut(s.footer.garden, gardenShare*room), s.footer.rest), room))
-	s.textAt(s.right()-s.pdf.GetStringWidth(number), base, number)
+	s.textAt(s.right()-s.textWidth(number), base, number)
 	if size > 0 {
 		s.font(size/s.scale, face)
 	}
@@ -180,7 +183,7 @@ func (s *sheet) lineHeight() float64 { return s.size * lineFactor }
 
 // textAt writes one line with its base line at y.
 func (s *sheet) textAt(x, y float64, text string) {
-	if text == "" {
+	if text = s.printable(text); text == "" {
 		return
 	}
 	s.note("text", x, y, s.size)
@@ -213,13 +216,13 @@ func (s *sheet) circle(x, y, r float64, style string) {
 
 // cut shortens a text to a width, with an ellipsis where something is missing.
 func (s *sheet) cut(text string, width float64) string {
-	text = words.OneLine(text)
-	if s.pdf.GetStringWidth(text) <= width {
+	text = s.printable(words.OneLine(text))
+	if s.textWidth(text) <= width {
 		return text
 	}
 	runes := []rune(text)
 	for n := len(runes) - 1; n > 0; n-- {
-		if short := strings.TrimRight(string(runes[:n]), " ,;") + "…"; s.pdf.GetStringWidth(short) <= width {
+		if short := strings.TrimRight(string(runes[:n]), " ,;") + "…"; s.textWidth(short) <= width {
 			return short
 		}
 	}
@@ -229,7 +232,7 @@ func (s *sheet) cut(text string, width float64) string {
 // wrap breaks a text at its line ends and between words; a word wider than the line is broken where it must be.
 func (s *sheet) wrap(text string, width float64) []string {
 	var lines []string
-	for _, l := range strings.Split(words.Clean(text), "\n") {
+	for _, l := range strings.Split(s.printable(words.Clean(text)), "\n") {
 		lines = append(lines, s.wrapLine(l, width)...)
 	}
 	return lines
@@ -239,7 +242,7 @@ func (s *sheet) wrap(text string, width float64) []string {
 func (s *sheet) words(text string, width float64) []string {
 	var words []string
 	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' }) {
-		if s.pdf.GetStringWidth(word) > width {
+		if s.textWidth(word) > width {
 			words = append(words, strings.Split(word, "\u00a0")...)
 		} else {
 			words = append(words, word)
@@ -254,11 +257,11 @@ func (s *sheet) wrapLine(text string, width float64) []string {
 	current := ""
 	for _, word := range s.words(text, width) {
 		candidate := strings.TrimSpace(current + " " + word)
-		if current != "" && s.pdf.GetStringWidth(candidate) > width {
+		if current != "" && s.textWidth(candidate) > width {
 			lines = append(lines, current)
 			candidate = word
 		}
-		for s.pdf.GetStringWidth(candidate) > width && len([]rune(candidate)) > 1 {
+		for s.textWidth(candidate) > width && len([]rune(candidate)) > 1 {
 			head, tail := s.breakWord(candidate, width)
 			lines, candidate = append(lines, head), tail
 		}
@@ -276,7 +279,7 @@ func together(text string) string { return strings.ReplaceAll(text, " ", "\u00a0
 func (s *sheet) breakWord(word string, width float64) (head, tail string) {
 	runes := []rune(word)
 	n := len(runes) - 1
-	for n > 1 && s.pdf.GetStringWidth(string(runes[:n])) > width {
+	for n > 1 && s.textWidth(string(runes[:n])) > width {
 		n--
 	}
 	return string(runes[:n]), string(runes[n:])
@@ -310,12 +313,18 @@ func (s *sheet) title(title, subtitle, link string) {
 		s.y += s.lineHeight()
 		s.textAt(marginSide, s.y-2, l)
 	}
+	if s.lacking {
+		for _, l := range s.wrap(s.p.Sheet(words.SheetLacking), room) {
+			s.y += s.lineHeight()
+			s.textAt(marginSide, s.y-2, l)
+		}
+	}
 	s.y = math.Max(s.y, marginTop+code) + 8
 }
 
 // heading starts a section; at least h, more in large print, must fit below it.
 func (s *sheet) heading(text string, h float64) {
-	s.need((headingSize*2 + h) * s.scale)
+	s.need((headingSize*2.2 + h) * s.scale) // what the heading takes itself, and h
 	s.font(headingSize, bold)
 	s.y += s.size * 1.5
 	s.textAt(marginSide, s.y, s.cut(text, s.room()))

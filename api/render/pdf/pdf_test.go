@@ -191,74 +191,219 @@ func TestDocuments_golden(t *testing.T) {
 	}
 }
 
-// commands reads a record back.
-func commands(t *testing.T, s *sheet) [][]float64 {
-	t.Helper()
-	var out [][]float64
-	for _, l := range strings.Split(s.record.String(), "\n") {
-		var x, y, size float64
-		if strings.HasPrefix(l, "page") {
-			out = append(out, nil)
-		}
-		if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n == 3 && err == nil {
-			out = append(out, []float64{x, y, size})
-		}
-	}
-	return out
-}
-
-func TestDocuments_stayOnTheirPages(t *testing.T) {
-	for name, s := range documents(t) {
-		lines := strings.Split(s.record.String(), "\n")
-		texts := 0
-		for i, l := range lines {
-			var x, y, size float64
-			if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n != 3 || err != nil {
-				continue
-			}
-			texts++
-			face, text, _ := strings.Cut(strings.TrimPrefix(lines[i+1], "  "), "|")
-			s.pdf.SetFont("text", face, size)
-			if end := x + s.pdf.GetStringWidth(text); x < 20 || end > s.width-20 || y < 20 || y > s.height-20 {
-				t.Errorf("%s: %q runs from %.0f to %.0f at %.0f of a page of %.0f by %.0f", name, text, x, end, y, s.width, s.height)
-			}
-		}
-		if texts < 10 {
-			t.Errorf("%s: only %d texts", name, texts)
-		}
-	}
-}
-
-// extent is where a text stands.
-type extent struct {
+// drawn is one command of a record.
+type drawn struct {
+	command                  string
 	left, right, top, bottom float64
+	face                     weight
 	text                     string
 }
 
-func TestDocuments_textsDoNotOverlap(t *testing.T) {
-	for name, s := range documents(t) {
-		lines := strings.Split(s.record.String(), "\n")
-		var page []extent
-		for i, l := range lines {
-			if l == "page" {
-				page = nil
-			}
-			var x, y, size float64
-			if n, err := fmt.Sscanf(l, "text %f %f %f", &x, &y, &size); n != 3 || err != nil {
-				continue
-			}
+// pagesOf reads a record back, page by page.
+func pagesOf(t *testing.T, s *sheet) [][]drawn {
+	t.Helper()
+	var pages [][]drawn
+	lines := strings.Split(s.record.String(), "\n")
+	for i, l := range lines {
+		var a, b, c, d float64
+		add := func(x drawn) { pages[len(pages)-1] = append(pages[len(pages)-1], x) }
+		switch name, _, _ := strings.Cut(l, " "); {
+		case l == "page":
+			pages = append(pages, nil)
+		case scan(l, "text %f %f %f", &a, &b, &c):
 			face, text, _ := strings.Cut(strings.TrimPrefix(lines[i+1], "  "), "|")
-			s.pdf.SetFont("text", face, size)
+			s.pdf.SetFont("text", face, c)
 			const ascent, descent = 0.68, 0.15
-			e := extent{x, x + s.pdf.GetStringWidth(text), y - ascent*size, y + descent*size, text}
-			for _, o := range page {
-				if e.left < o.right-0.2 && o.left < e.right-0.2 && e.top < o.bottom && o.top < e.bottom {
-					t.Errorf("%s: %q lies over %q", name, e.text, o.text)
-				}
-			}
-			page = append(page, e)
+			add(drawn{"text", a, a + s.pdf.GetStringWidth(text), b - ascent*c, b + descent*c, weight(face), text})
+		case name == "line" && scan(l, "line %f %f %f %f", &a, &b, &c, &d):
+			add(drawn{command: name, left: min(a, c), right: max(a, c), top: min(b, d), bottom: max(b, d)})
+		case name == "frame" && scan(l, "frame %f %f %f %f", &a, &b, &c, &d):
+			add(drawn{command: name, left: a, right: a + c, top: b, bottom: b + d})
+		case name == "circle" && (scan(l, "circle F %f %f %f", &a, &b, &c) || scan(l, "circle D %f %f %f", &a, &b, &c)):
+			add(drawn{command: name, left: a - c, right: a + c, top: b - c, bottom: b + c})
 		}
 	}
+	return pages
+}
+
+func scan(line, format string, into ...any) bool {
+	n, err := fmt.Sscanf(line, format, into...)
+	return err == nil && n == len(into)
+}
+
+// matrix are documents in all units, papers, sizes of print and of strips, with layouts and names of every kind.
+func matrix(t *testing.T, visit func(name string, s *sheet)) {
+	t.Helper()
+	for _, units := range []render.Units{render.Metric, render.US} {
+		for _, paper := range []Paper{A4, Letter} {
+			for _, o := range []Options{{}, {LargePrint: true}, {FullSize: true}, {LargePrint: true, FullSize: true}} {
+				o.Paper, o.Made, o.Link = paper, made, link
+				name := fmt.Sprintf("%s, %s, large %v, full size %v", units, paper, o.LargePrint, o.FullSize)
+				odd := append(oddDocuments(t), strangeDocuments(t, units)...)
+				for i := range odd {
+					odd[i].Drawing.Units = units
+					s, err := layoutSheets(odd[i:i+1], o)
+					if err != nil {
+						t.Fatalf("%s, odd layout %d: %v", name, i, err)
+					}
+					visit(fmt.Sprintf("%s, odd layout %d", name, i), s)
+				}
+				if o.FullSize {
+					continue
+				}
+				s, err := scheduleSheet(crowdedPlan(units), o)
+				if err != nil {
+					t.Fatalf("%s, schedule: %v", name, err)
+				}
+				visit(name+", schedule", s)
+			}
+		}
+	}
+	for name, s := range documents(t) {
+		visit(name, s)
+	}
+}
+
+// strangeDocuments are a lateral of sixty holes, one piece with one hole, holes an inch apart, a manifold of sixty outlets of which
+// every fourth is closed, and names in scripts that the fonts lack.
+func strangeDocuments(t *testing.T, units render.Units) []LayoutDocument {
+	t.Helper()
+	ruler := fieldwork.RulerMillimeters
+	if units == render.US {
+		ruler = fieldwork.RulerInches
+	}
+	single := func(p ...hydraulics.Piece) hydraulics.Layout {
+		return hydraulics.Layout{Manifold: hydraulics.Manifold{
+			Pipe: hydraulics.Pipe{Size: "3/4", Wall: "schedule 40"}, Length: 0.5, Outlets: []hydraulics.Outlet{{At: 0.25, Lateral: &hydraulics.Lateral{Pieces: p}}},
+		}}
+	}
+	layouts := []hydraulics.Layout{
+		single(piece(10, holes(6, 3, 1, 1)), piece(10, holes(6, 3, 1, 1)), piece(10, holes(6, 3, 1, 1))),
+		single(piece(2, holes(30, 12, 1, 1))),
+		single(piece(10, holes(1, 0.5, 2, 2)), piece(0.5, nil)),
+		rows(60),
+	}
+	for i := range layouts[3].Manifold.Outlets {
+		if l := layouts[3].Manifold.Outlets[i].Lateral; l != nil {
+			l.Pieces = l.Pieces[:1+i%len(l.Pieces)]
+			l.Plugged = nil
+		}
+	}
+	labels := []string{"sixty holes", "one hole", "番茄 حوض 🌱 Łódź é", strings.Repeat("many outlets ", 4)}
+	request := fieldwork.Request{Ruler: ruler, Kerf: unit.Millimeters(3)}
+	for i, l := range layouts {
+		request.Sites = append(request.Sites, fieldwork.Site{Label: labels[i], Owners: []string{labels[i]}, Layout: l})
+	}
+	sheet, err := fieldwork.Plan(request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	docs := make([]LayoutDocument, len(layouts))
+	for i := range docs {
+		docs[i] = LayoutDocument{Drawing: DrawingOf(layouts[i], nil), TimeZone: sample.Zone(), Sheet: sheet, Site: i}
+		d := &docs[i].Drawing
+		d.GardenName, d.PlotName, d.LayoutName, d.Units, d.Revision = "Сад · 夜莺园 🌱 · "+strings.Repeat("a long name ", 9), labels[i], labels[i], units, 3
+	}
+	return docs
+}
+
+// crowdedPlan is a week of 26 plots in many hands, most of them short.
+func crowdedPlan(units render.Units) render.Report {
+	r := sample.Plan()
+	v := &r.Schedule
+	v.Units, v.GardenName = units, strings.Repeat("Garden of the very long name ", 4)
+	v.Shares = nil
+	for i := range 26 {
+		v.Shares = append(v.Shares, render.Share{
+			PlotName: fmt.Sprintf("Plot %d", i+1), LayoutName: strings.Repeat("rows of beans ", 1+i%4), NeedLiters: 900, DeliveredLiters: 30 * float64(i), Fraction: float64(i) / 26,
+			Reason: strings.Repeat("The morning hours of the tap are full. ", 1+i%3),
+		})
+	}
+	for i := range v.Turns {
+		turn := &v.Turns[i]
+		for k := len(turn.Members); k < 1+i%9; k++ {
+			turn.Members = append(turn.Members, render.Member{PlotName: fmt.Sprintf("Plot %d", k), LayoutName: "番茄 夜莺园", Liters: 123.4, Share: 0.5})
+		}
+		if i%5 == 0 {
+			turn.ZoneName = strings.Repeat("Group of the upper meadow ", 3)
+		}
+		if i%7 == 0 {
+			turn.SourceName = "The tap behind the greenhouse with the broken pane"
+		}
+	}
+	return r
+}
+
+// Documents of every kind are whole: see the checks.
+func TestDocuments_everyPageIsWhole(t *testing.T) {
+	matrix(t, func(name string, s *sheet) {
+		pages := pagesOf(t, s)
+		for n, page := range pages {
+			at := fmt.Sprintf("%s, page %d of %d", name, n+1, len(pages))
+			checkInside(t, at, s, page)
+			checkOverlaps(t, at, page)
+			checkFooter(t, at, s, page, fmt.Sprintf("Page %d of %d", n+1, len(pages)))
+			if last := lowest(s, page); last.face == bold && n+1 < len(pages) {
+				t.Errorf("%s: ends with the heading %q", at, last.text)
+			}
+		}
+	})
+}
+
+// checkInside keeps everything that is drawn inside the margins.
+func checkInside(t *testing.T, at string, s *sheet, page []drawn) {
+	t.Helper()
+	for _, x := range page {
+		if x.left < 20 || x.right > s.width-20 || x.top < 10 || x.bottom > s.height-20 {
+			t.Errorf("%s: %s %q from %.0f, %.0f to %.0f, %.0f on a page of %.0f by %.0f", at, x.command, x.text, x.left, x.top, x.right, x.bottom, s.width, s.height)
+		}
+	}
+}
+
+// checkOverlaps keeps texts off one another, off boxes and holes, and off lines.
+func checkOverlaps(t *testing.T, at string, page []drawn) {
+	t.Helper()
+	const touch = 0.3
+	over := func(a, b drawn) bool {
+		flat := touch // a line has no height that it could share
+		if b.command == "line" {
+			flat = -touch
+		}
+		return a.left < b.right-flat && b.left < a.right-touch && a.top < b.bottom-flat && b.top < a.bottom-touch
+	}
+	for i, a := range page {
+		for k, b := range page {
+			if a.command == "text" && (b.command != "text" || k < i) && over(a, b) {
+				t.Errorf("%s: %q lies over the %s %q at %.0f, %.0f", at, a.text, b.command, b.text, b.left, b.top)
+			}
+		}
+	}
+}
+
+// checkFooter wants the garden and the number of the page on every page.
+func checkFooter(t *testing.T, at string, s *sheet, page []drawn, number string) {
+	t.Helper()
+	garden := s.printable(s.footer.garden)
+	numbered, named := false, false
+	for _, x := range page {
+		if x.command == "text" && x.top > s.bottom() {
+			numbered, named = numbered || x.text == number, named || strings.HasPrefix(x.text, garden[:min(len(garden), 10)])
+		}
+	}
+	if !numbered || !named {
+		t.Errorf("%s: number %v, garden %v in the footer", at, numbered, named)
+	}
+}
+
+// lowest is the last text above the footer.
+func lowest(s *sheet, page []drawn) drawn {
+	var last drawn
+	for _, x := range page {
+		if x.command == "text" && x.top <= s.bottom() && x.bottom > last.bottom {
+			last = x
+		}
+	}
+	return last
 }
 
 func TestSchedule_longNotesStayOnThePage(t *testing.T) {
@@ -270,9 +415,11 @@ func TestSchedule_longNotesStayOnThePage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range commands(t, s) {
-		if c != nil && (c[1] > s.height-20 || c[0] > s.width) {
-			t.Fatalf("text at %v of a page of %v by %v", c, s.width, s.height)
+	for _, page := range pagesOf(t, s) {
+		for _, x := range page {
+			if x.bottom > s.height-20 || x.right > s.width {
+				t.Fatalf("%+v on a page of %v by %v", x, s.width, s.height)
+			}
 		}
 	}
 }
@@ -334,13 +481,40 @@ func TestDocuments_awkwardTexts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range commands(t, s) {
-		if c != nil && (c[0] < 0 || c[0] > s.width) {
-			t.Errorf("text at %v", c)
+	for _, page := range pagesOf(t, s) {
+		for _, x := range page {
+			if x.left < 0 || x.right > s.width {
+				t.Errorf("%+v", x)
+			}
 		}
 	}
 	if strings.ContainsAny(s.record.String(), "\x00\u202e") {
 		t.Error("control characters are printed")
+	}
+}
+
+// Letters that the fonts lack are boxes and the document says so; accents that stand apart are composed.
+func TestDocuments_namesInEveryScript(t *testing.T) {
+	docs := strangeDocuments(t, render.US)
+	r := sample.Plan()
+	r.Schedule.GardenName, r.Schedule.Turns[0].ZoneName = "夜莺园 🌱 \U0010FFFF \uFFFD", "e\u0301 \u200d\ufe0f Ж"
+	var b bytes.Buffer
+	if err := Layouts(&b, docs, Options{Made: made}); err != nil {
+		t.Fatal(err)
+	}
+	if err := Schedule(&b, r, Options{Made: made}); err != nil {
+		t.Fatal(err)
+	}
+	s, err := scheduleSheet(r, Options{Made: made})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := s.record.String()
+	if !strings.Contains(said, "□□□ □ □") || !strings.Contains(said, "é Ж") || !strings.Contains(said, "□ stands for letters") || strings.ContainsAny(said, "夜🌱\u0301\u200d\ufe0f") {
+		t.Error(said)
+	}
+	if s, err = scheduleSheet(sample.Plan(), Options{Made: made}); err != nil || strings.Contains(s.record.String(), "□") {
+		t.Errorf("a document with letters of the fonts has boxes: %v", err)
 	}
 }
 

@@ -37,6 +37,9 @@ func scheduleSheet(r render.Report, o Options) (*sheet, error) {
 	}
 	p := words.New(v.Language, v.Units, v.TimeZone)
 	title := p.ScheduleTitle(v)
+	for _, day := range []time.Time{v.HorizonFrom, v.HorizonTo.Add(-1)} {
+		title = strings.ReplaceAll(title, p.Date(day), together(p.Date(day)))
+	}
 	foot := footer{v.GardenName, p.Revision(v.Revision) + " · " + scheduleStamp(p, v, o)}
 	turns := slices.Clone(v.Turns)
 	slices.SortStableFunc(turns, func(a, b render.Turn) int {
@@ -131,7 +134,7 @@ func (c *schedulePages) glance(days []time.Time, sources []string) {
 	}
 	var rows [][]string
 	for _, d := range days {
-		row := []string{c.p.Date(d)}
+		row := []string{together(c.p.Date(d))}
 		for _, s := range sources {
 			row = append(row, strings.Join(c.glanceCell(d, s), "\n"))
 		}
@@ -161,7 +164,6 @@ func (c *schedulePages) glanceCell(day time.Time, source string) []string {
 // lists prints the turns of each tap.
 func (c *schedulePages) lists() {
 	for _, source := range c.sources() {
-		c.heading(c.p.Sheet(words.SheetTurnsAt)+" "+words.OneLine(source), 80)
 		var rows [][]string
 		for _, t := range c.turns {
 			if t.SourceName == source {
@@ -175,13 +177,8 @@ func (c *schedulePages) lists() {
 			{c.p.Sheet(words.SheetGroup), 6, false},
 			{c.p.Sheet(words.SheetOpener), 1.5, false},
 		}
-		if last := len(columns) - 1; !slices.ContainsFunc(rows, func(row []string) bool { return row[last] != "" }) {
-			columns = columns[:last] // nobody must be there
-			for i := range rows {
-				rows[i] = rows[i][:last]
-			}
-		}
-		c.table(columns, rows)
+		columns, rows = dropEmpty(columns, rows) // perhaps nobody must be there
+		c.headed(c.p.Sheet(words.SheetTurnsAt)+" "+words.OneLine(source), columns, rows)
 	}
 }
 

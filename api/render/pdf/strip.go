@@ -22,13 +22,14 @@ func points(l unit.Length) float64 { return l.Inches() * 72 }
 // strip draws a pipe to scale with its marks, tee end to the left; the figures of some marks stand above.
 func (l *layoutPages) strip(d *fieldwork.DrillSheet) {
 	l.font(smallSize, plain)
-	l.need(stripAbove + stripPipe + 3*l.lineHeight())
+	const marks = 3 // lines: the heading of the marks and the first of them
+	l.need(stripAbove + stripPipe + (3+marks)*l.lineHeight())
 	left, width := marginSide+4, l.room()-8
 	base := l.stripRow(d, left, width, 0, d.Length)
 	length, far := l.p.Measure(d.Length).String(), l.p.Sheet(words.SheetFarEnd)
 	l.textAt(left, base, "← "+l.p.Sheet(words.SheetTeeEnd))
-	l.textAt(left+width/2-l.pdf.GetStringWidth(length)/2, base, length)
-	l.textAt(left+width-l.pdf.GetStringWidth(far), base, far)
+	l.textAt(left+width/2-l.textWidth(length)/2, base, length)
+	l.textAt(left+width-l.textWidth(far), base, far)
 	l.y = base + 4
 }
 
@@ -45,7 +46,7 @@ func (l *layoutPages) stripRow(d *fieldwork.DrillSheet, left, width float64, fro
 		x := left + float64(m.At-from)*scale
 		l.line(x, top-stripTick/2, x, top+stripPipe+stripTick/2, 0.6)
 		text := l.p.Mark(m.Steps)
-		w := l.pdf.GetStringWidth(text)
+		w := l.textWidth(text)
 		if at := math.Max(left, x-w/2); at > written+4 && at+w <= l.right() {
 			l.textAt(at, top-stripTick, text)
 			written = at + w
@@ -87,10 +88,10 @@ func (l *layoutPages) fullSize(d *fieldwork.DrillSheet) {
 		}
 		end := l.p.Measure(to).String()
 		l.textAt(marginSide, base, start)
-		if x := marginSide + points(to-from) - l.pdf.GetStringWidth(end); x > marginSide+l.pdf.GetStringWidth(start)+6 {
+		if x := marginSide + points(to-from) - l.textWidth(end); x > marginSide+l.textWidth(start)+6 {
 			l.textAt(x, base, end)
 		} else {
-			l.textAt(marginSide+l.pdf.GetStringWidth(start)+6, base, end)
+			l.textAt(marginSide+l.textWidth(start)+6, base, end)
 		}
 		l.y = base + stripGap
 	}

@@ -2,6 +2,7 @@ package pdf
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -17,20 +18,9 @@ type column struct {
 // boxMark gets a box to tick.
 func (s *sheet) table(columns []column, rows [][]string) {
 	widths := s.columnWidths(columns, rows)
-	heads := make([]string, len(columns))
-	for i, c := range columns {
-		heads[i] = c.head
-	}
-	s.font(bodySize, bold)
-	headHeight := s.rowHeight(columns, heads, widths)
-	s.font(bodySize, plain)
-	first := 0.0
-	if len(rows) > 0 {
-		first = s.rowHeight(columns, rows[0], widths)
-	}
-	const above = 3
-	s.need(above + headHeight + first)
-	s.y += above
+	heads := headsOf(columns)
+	s.need(s.beginning(columns, rows))
+	s.y += aboveTable
 	s.tableHead(columns, heads, widths)
 	for _, row := range rows {
 		s.font(bodySize, plain)
@@ -45,6 +35,34 @@ func (s *sheet) table(columns []column, rows [][]string) {
 	s.y += 6
 }
 
+// headed writes a table below a heading that stays with its first row.
+func (s *sheet) headed(title string, columns []column, rows [][]string) {
+	s.heading(title, s.beginning(columns, rows)/s.scale)
+	s.table(columns, rows)
+}
+
+const aboveTable = 3.0
+
+func headsOf(columns []column) []string {
+	heads := make([]string, len(columns))
+	for i, c := range columns {
+		heads[i] = c.head
+	}
+	return heads
+}
+
+// beginning is the height of a table down to its first row, which stays with what is written above it.
+func (s *sheet) beginning(columns []column, rows [][]string) float64 {
+	widths := s.columnWidths(columns, rows)
+	s.font(bodySize, bold)
+	h := aboveTable + s.rowHeight(columns, headsOf(columns), widths)
+	s.font(bodySize, plain)
+	if len(rows) > 0 {
+		h += s.rowHeight(columns, rows[0], widths)
+	}
+	return h
+}
+
 // columnWidths shares out the width, so that no word is broken where that can be had.
 func (s *sheet) columnWidths(columns []column, rows [][]string) []float64 {
 	least := make([]float64, len(columns))
@@ -54,11 +72,7 @@ func (s *sheet) columnWidths(columns []column, rows [][]string) []float64 {
 			least[i] = math.Max(least[i], s.longestWord(t)+columns[i].pads())
 		}
 	}
-	heads := make([]string, len(columns))
-	for i, c := range columns {
-		heads[i] = c.head
-	}
-	widest(heads, bold)
+	widest(headsOf(columns), bold)
 	for _, row := range rows {
 		widest(row, plain)
 	}
@@ -89,11 +103,23 @@ func (s *sheet) columnWidths(columns []column, rows [][]string) []float64 {
 	}
 }
 
+// dropEmpty leaves out the last column where no row says anything in it.
+func dropEmpty(columns []column, rows [][]string) (some []column, of [][]string) {
+	last := len(columns) - 1
+	if slices.ContainsFunc(rows, func(row []string) bool { return row[last] != "" }) {
+		return columns, rows
+	}
+	for i := range rows {
+		of = append(of, rows[i][:last])
+	}
+	return columns[:last], of
+}
+
 // longestWord returns the width of the widest word that can't be broken.
 func (s *sheet) longestWord(text string) float64 {
 	widest := 0.0
 	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' }) {
-		widest = math.Max(widest, s.pdf.GetStringWidth(w))
+		widest = math.Max(widest, s.textWidth(w))
 	}
 	const rounding = 0.1
 	return widest + rounding
@@ -159,7 +185,7 @@ func (s *sheet) cell(x, top, width float64, cell string, c column) {
 	for n, l := range s.cellLines(cell, width-c.pads()) {
 		left := x + cellPad
 		if c.right {
-			left = x + width - cellPad - figureGap - s.pdf.GetStringWidth(l)
+			left = x + width - cellPad - figureGap - s.textWidth(l)
 		}
 		s.textAt(left, top+cellPad+float64(n+1)*s.lineHeight()-s.size*(lineFactor-1), l)
 	}
@@ -170,7 +196,7 @@ func (s *sheet) figures(texts []string) {
 	s.font(bodySize, plain)
 	widest := 0.0
 	for _, t := range texts {
-		widest = math.Max(widest, s.pdf.GetStringWidth(t))
+		widest = math.Max(widest, s.textWidth(t))
 	}
 	const gap = 12
 	columns := max(1, int((s.room()+gap)/(widest+gap)))
@@ -180,7 +206,7 @@ func (s *sheet) figures(texts []string) {
 		s.y += s.lineHeight()
 		for k := i; k < min(i+columns, len(texts)); k++ {
 			right := marginSide + float64(k-i)*step + widest
-			s.textAt(right-s.pdf.GetStringWidth(texts[k]), s.y-2, texts[k])
+			s.textAt(right-s.textWidth(texts[k]), s.y-2, texts[k])
 		}
 	}
 	s.y += 5

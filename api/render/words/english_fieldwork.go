@@ -112,6 +112,7 @@ var englishSheetLabels = map[SheetLabel]string{
 	SheetNoTurns: "No turns in these days.", SheetCancelledTurn: "Cancelled", SheetMinutes: "Minutes",
 	SheetNothingNew: "Nothing to drill: stored pipes serve. The sheet is for the next time.",
 	SheetRuns:       "runs", SheetUseManifold: "manifold", SheetUseLateral: "lateral", SheetUseStub: "stub of a closed outlet", SheetUseNipple: "nipple",
+	SheetLacking:     "□ stands for letters that this print does not have.",
 	SheetPurchase:    "To buy and to cut for all layouts",
 	SheetCutTogether: "Pipe is bought and cut for all layouts together: the cut list stands at the beginning of this document.",
 }
@@ -257,7 +258,7 @@ func englishReservation(p Printer, r *fieldwork.Reservation) string {
 var englishFieldworkWarnings = map[fieldwork.WarningCode]func(Printer, fieldwork.Warning) Notice{
 	fieldwork.WarnHoleInSocket: func(p Printer, w fieldwork.Warning) Notice {
 		return Notice{
-			Text: fmt.Sprintf("In %s %s within %s of an end, where a fitting covers it.", englishPart(w.Path),
+			Text: fmt.Sprintf("In %s, %s within %s of an end, where a fitting covers it.", englishPart(w.Path),
 				count(w.Count, "hole set lies", "hole sets lie"), p.Length(unit.Length(w.Limit))),
 			Remedy: "Move the first hole further in, or leave it out.",
 		}

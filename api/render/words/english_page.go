@@ -25,10 +25,10 @@ var englishPages = pagePhrases{
 		"done": "done as planned", "part": "done in part", "missed": "missed", "skipped_wet": "left out, the soil was wet",
 		"pressure_lost": "broken off, the pressure was lost", "overran": "ran too long",
 	},
-	reported: func(outcome, minutes, by, when string) string {
+	reported: func(outcome, minutes, by string) string {
 		if minutes != "" {
 			outcome += ", " + minutes
 		}
-		return fmt.Sprintf("Reported: %s (%s, %s).", outcome, by, when)
+		return fmt.Sprintf("Reported: %s (%s).", outcome, by)
 	},
 }

@@ -188,7 +188,8 @@ func englishLateral(p Printer, l render.DrawnLateral) string {
 	}
 	text := fmt.Sprintf("lateral %s of %s, %s long, %s", OneLine(l.Name), OneLine(l.Pipe), p.Length(unit.Length(l.LengthM)),
 		count(len(l.HoleSets), "hole set", "hole sets"))
-	if len(flows) > 0 {
+	computed := unreliable > 0 // a set that gives nothing is unreliable
+	if len(flows) > 0 && (computed || slices.Max(flows) > 0) {
 		text += " of " + Range(p.HoleFlow(unit.LitersPerHour(slices.Min(flows))), p.HoleFlow(unit.LitersPerHour(slices.Max(flows))))
 	}
 	if unreliable > 0 {

@@ -93,6 +93,7 @@ const (
 	SheetPurchase      SheetLabel = "purchase"
 	SheetCutTogether   SheetLabel = "cut-together"
 	SheetStaticHead    SheetLabel = "static-head"
+	SheetLacking       SheetLabel = "lacking"
 )
 
 // fieldworkPhrases is what a language says in documents for the work outdoors.

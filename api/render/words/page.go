@@ -29,7 +29,7 @@ const (
 type pagePhrases struct {
 	labels   map[PageLabel]string
 	outcomes map[string]string
-	reported func(outcome, minutes, by, when string) string
+	reported func(outcome, minutes, by string) string
 }
 
 // PageText returns a fixed text of a page.
@@ -44,8 +44,8 @@ func (p Printer) Outcome(code string) string {
 }
 
 // Reported says what was reported of a turn, and by whom; minutes may be empty.
-func (p Printer) Reported(outcome, minutes, by, when string) string {
-	return p.language.pages.reported(p.Outcome(outcome), minutes, OneLine(by), when)
+func (p Printer) Reported(outcome, minutes, by string) string {
+	return p.language.pages.reported(p.Outcome(outcome), minutes, OneLine(by))
 }
 
 // fields are the fields of the form by their pointers.
