@@ -11,6 +11,7 @@ import "math"
 type cover struct {
 	rows    int
 	columns [][]int
+	members []int32 // of all columns, one after the other
 	cost    []float64
 	basis   []int // by place: a column, or ^i for the surplus of row i
 	inverse [][]float64
@@ -27,7 +28,7 @@ func newCover(cost []float64) *cover {
 		value: make([]float64, n), dual: make([]float64, n), step: make([]float64, n),
 	}
 	for i := range n {
-		c.columns = append(c.columns, []int{i})
+		c.columns, c.members = append(c.columns, []int{i}), append(c.members, int32(i))
 		c.basis[i], c.inverse[i] = i, make([]float64, n)
 		c.inverse[i][i] = 1
 		// Rows that differ a little keep the simplex method from turning in circles. What is read off are the duals, and
@@ -39,6 +40,9 @@ func newCover(cost []float64) *cover {
 
 func (c *cover) add(column []int, cost float64) {
 	c.columns, c.cost = append(c.columns, column), append(c.cost, cost)
+	for _, i := range column {
+		c.members = append(c.members, int32(i))
+	}
 }
 
 // price finds the duals of the basis.
@@ -58,11 +62,13 @@ func (c *cover) price() {
 // entering is the variable whose entry gains most per unit for its cost, with its reduced cost; ok is false when none gains.
 func (c *cover) entering() (enters int, reduced float64, ok bool) {
 	least := -1e-7
-	for k, column := range c.columns {
-		r := c.cost[k]
-		for _, i := range column {
-			r -= c.dual[i]
+	dual, members := c.dual, c.members
+	for k, r := range c.cost {
+		n := len(c.columns[k])
+		for _, i := range members[:n] {
+			r -= dual[i]
 		}
+		members = members[n:]
 		if scale := max(1, c.cost[k]); r < least*scale {
 			least, enters, reduced, ok = r/scale, k, r, true
 		}
