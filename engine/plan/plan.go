@@ -404,6 +404,7 @@ type planner struct {
 	evaluated   int
 	left        int64 // work
 	levels      []float64
+	attempts    []solved // of the group at hand
 }
 
 // pin is a Pin in terms of the model.

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -88,6 +89,7 @@ const levelGap = 0.01
 
 // solve finds zones and turns for the sources of a group, in a loop over the share that zones are made for.
 func (p *planner) solve(sources []int) solved {
+	p.attempts = nil
 	modes := p.modes(sources)
 	how := modes[0]
 	p.aim = p.bounds
@@ -256,7 +258,8 @@ func (p *planner) busy(s int, limit problem.Rate) float64 {
 	return spent / math.Max(1, windowTime(p.Model, s, nil))
 }
 
-// attempt makes zones for a level and divides the time among them. Zones known already are a start that saves work.
+// attempt makes zones for a level and divides the time among them, unless that was tried. Zones known already are a start that
+// saves work.
 func (p *planner) attempt(sources []int, level float64, how mode, known *solved) solved {
 	p.levels = append(p.levels, level)
 	p.tell(MakingZones, level)
@@ -291,7 +294,17 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 			zones = append(zones, problem.NewBatch(p.Model, s, z, p.Share))
 		}
 	}
-	return p.divide(sources, zones, level, 0)
+	if k := slices.IndexFunc(p.attempts, func(t solved) bool { return t.level == level && sameZones(t.group.Zones, zones) }); k >= 0 {
+		return p.attempts[k]
+	}
+	p.attempts = append(p.attempts, p.divide(sources, zones, level, 0))
+	return p.attempts[len(p.attempts)-1]
+}
+
+func sameZones(a, b []rotation.Zone) bool {
+	return slices.EqualFunc(a, b, func(a, b rotation.Zone) bool {
+		return a.Source == b.Source && slices.Equal(a.Members, b.Members)
+	})
 }
 
 // divide gives turns to zones.
