@@ -74,7 +74,7 @@ func (g *Group) mostShares() []float64 {
 		entries[j] = entry{z.Class, 1}
 		if z.Weight > 0 {
 			time := z.Done
-			for _, t := range g.potential(j) {
+			for _, t := range g.most[j] {
 				time += t
 			}
 			entries[j].share = float64(min(time, z.Time)) / float64(z.Weight)

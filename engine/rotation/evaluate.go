@@ -179,24 +179,9 @@ func (e *evaluator) evaluate(p Pattern, incumbent *score) (score, bool) {
 	if !e.load(p) {
 		return s, false
 	}
-	lost, at := false, 0
-	watch := incumbent != nil && s.late == incumbent.late && e.oneClass()
-	e.div.fair(&e.in, func(l Level) bool {
-		// Levels rise, so as long as nobody is stranded above them they are the sorted shares one after the other.
-		watch = watch && !l.Full && len(l.Stranded) == 0
-		for range l.Claims {
-			if watch && at < len(incumbent.shares) {
-				if d := l.Share.Float() - incumbent.shares[at]; d < -shareTolerance {
-					lost = true
-				} else if d > shareTolerance {
-					watch = false
-				}
-			}
-			at++
-		}
-		return !lost
-	})
-	if lost {
+	if incumbent == nil || s.late < incumbent.late || !e.oneClass() {
+		e.div.fair(&e.in, nil)
+	} else if !e.div.fairer(&e.in, incumbent.shares) {
 		return s, false
 	}
 	s.shares = e.shares()

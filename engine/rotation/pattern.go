@@ -39,6 +39,9 @@ type builder struct {
 	setup  float64
 	cost   [][]float64 // working of cheapestDays, kept from one use to the next
 	from   [][]int
+	prices []float64 // by day
+	used   []bool    // working of day
+	parts  []part
 }
 
 // setupWeights make an extra turn cost something even where there is room for it: a little, so that water comes in
@@ -65,7 +68,7 @@ func (g *Group) build(room []float64, level, setup float64, order []int) Pattern
 func (g *Group) builder(room []float64, level, setup float64, order []int) *builder {
 	b := &builder{
 		g: g, room: room, level: level, setup: setup, load: make([]float64, len(g.Slots)), turns: make([]int, len(g.Slots)),
-		amount: make([][]float64, len(g.Zones)), runs: make(Pattern, len(g.Zones)),
+		amount: make([][]float64, len(g.Zones)), runs: make(Pattern, len(g.Zones)), prices: make([]float64, g.Model.Days),
 	}
 	for j := range g.Zones {
 		b.amount[j], b.runs[j] = make([]float64, len(g.Slots)), make([]uint8, len(g.Slots))
@@ -124,17 +127,19 @@ func sixth(v float64) float64 {
 	return square * (square * square)
 }
 
-// day finds where amount is put best on a day, and what that costs. What does not fit costs extra.
+// day finds where amount is put best on a day, in slots that zone j can visit, and what that costs. What does not fit costs extra. The
+// parts hold until the next day is looked at.
 func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost float64) {
 	g := b.g
 	minRun := float64(g.minRun(j))
 	amount = math.Max(amount, minRun)
 	left := math.Min(amount, float64(g.Zones[j].DayRoom(g.Slots[slots[0]].Day)))
-	used := make([]bool, len(slots))
+	b.used, b.parts = append(b.used[:0], make([]bool, len(slots))...), b.parts[:0]
+	used := b.used
 	for left > 0 {
 		best, bestCost, bestAmount, bestRuns := -1, math.Inf(1), 0.0, 0
 		for at, w := range slots {
-			if used[at] || !g.canVisit(j, w) {
+			if used[at] {
 				continue
 			}
 			runs := 1
@@ -154,19 +159,19 @@ func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost fl
 			break
 		}
 		used[best] = true
-		parts = append(parts, part{slots[best], bestRuns, bestAmount})
+		b.parts = append(b.parts, part{slots[best], bestRuns, bestAmount})
 		cost += bestCost * bestAmount
 		if left -= bestAmount; left < minRun {
 			break
 		}
 	}
-	if len(parts) == 0 {
+	if len(b.parts) == 0 {
 		return nil, math.Inf(1)
 	}
 	if left > 0 {
 		cost += left / amount
 	}
-	return parts, cost
+	return b.parts, cost
 }
 
 // put finds days for zone j: for every number of days the cheapest set that keeps the interval limit, by dynamic
@@ -174,12 +179,7 @@ func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost fl
 func (b *builder) put(j int) {
 	g, z := b.g, &b.g.Zones[j]
 	days := g.Model.Days
-	slots := make([][]int, days)
-	for _, w := range g.Of[z.Source] {
-		if g.canVisit(j, w) {
-			slots[g.Slots[w].Day] = append(slots[g.Slots[w].Day], w)
-		}
-	}
+	slots, potential := g.byDay[j], g.most[j]
 	want := math.Max(0, b.level*float64(z.Time)-float64(z.Done))
 	firstBy := g.firstBy(j)
 	bestCost, misses := math.Inf(1), 0
@@ -188,8 +188,7 @@ func (b *builder) put(j int) {
 	if want == 0 && firstBy >= days {
 		return // needs neither water nor a visit
 	}
-	potential := g.potential(j)
-	price := make([]float64, days)
+	price := b.prices
 	for n := g.fewestDays(j, slots); n <= days; n++ {
 		amount := want / float64(n)
 		for d := range days {
@@ -341,6 +340,10 @@ func (b *builder) pack(rng *rand.Rand) Pattern {
 		total += b.over(w)
 	}
 	heat := total / float64(max(1, len(g.Slots)))
+	lateBy := make([]int, len(g.Zones))
+	for j := range lateBy {
+		lateBy[j] = g.lateDays(b.runs, j)
+	}
 	for step := 0; step < packSteps && total > 1; step++ {
 		g.steps += int64(g.Model.Days + len(g.Zones)/4)
 		j := rng.IntN(len(g.Zones))
@@ -354,30 +357,30 @@ func (b *builder) pack(rng *rand.Rand) Pattern {
 		}
 		k := b.partner(rng, j, w, u)
 		before := b.over(w) + b.over(u)
-		late := g.lateDays(b.runs, j)
-		if k >= 0 {
-			late += g.lateDays(b.runs, k)
-		}
 		if !b.shift(j, w, u) {
 			continue
 		}
-		back := func() { b.shift(j, u, w) }
-		after := g.lateDays(b.runs, j)
+		late, after, afterOther := lateBy[j], g.lateDays(b.runs, j), 0
 		if k >= 0 {
 			if !b.shift(k, u, w) {
-				back()
+				b.shift(j, u, w)
 				continue
 			}
-			after += g.lateDays(b.runs, k)
-			back = func() { b.shift(k, w, u); b.shift(j, u, w) }
+			late, afterOther = late+lateBy[k], g.lateDays(b.runs, k)
 		}
 		gain := before - b.over(w) - b.over(u)
 		temperature := heat * (1 - float64(step)/packSteps)
-		if after > late || (gain < 0 && rng.Float64() >= math.Exp(gain/math.Max(1, temperature))) {
-			back()
+		if after+afterOther > late || (gain < 0 && rng.Float64() >= math.Exp(gain/math.Max(1, temperature))) {
+			if k >= 0 {
+				b.shift(k, w, u)
+			}
+			b.shift(j, u, w)
 			continue
 		}
 		total -= gain
+		if lateBy[j] = after; k >= 0 {
+			lateBy[k] = afterOther
+		}
 	}
 	return b.runs
 }

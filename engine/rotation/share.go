@@ -81,6 +81,8 @@ type division struct {
 	level   []Ratio
 	settled []bool
 	nodes   int
+	than    []float64 // sorted shares that those of the division are compared with, from the next open claim on; nil for none
+	less    bool      // the first share that differs from them is less
 }
 
 const (
@@ -169,6 +171,44 @@ func (d *division) fair(in *shares, observe func(Level) bool) {
 	}
 }
 
+// fairer divides like fair, for claims of one class, and tells whether the sorted shares are no less than others. It gives
+// up as soon as they are.
+func (d *division) fairer(in *shares, than []float64) bool {
+	d.than, d.less = than, false
+	d.fair(in, func(l Level) bool {
+		// Levels rise, so as long as nobody is stranded above them they are the sorted shares one after the other.
+		if l.Full || len(l.Stranded) > 0 {
+			d.than = nil
+		}
+		for range l.Claims {
+			if len(d.than) == 0 || d.lost(l.Share) {
+				break
+			}
+			if l.Share.Float() > d.than[0]+shareTolerance {
+				d.than = nil
+				break
+			}
+			d.than = d.than[1:]
+		}
+		return !d.less
+	})
+	less := d.less
+	d.than, d.less = nil, false
+	return !less
+}
+
+// nearSteps is how finely shares are told apart that a level is looked for at first.
+const nearSteps = 1 << 24
+
+// near is a share just above the one that the next level is compared with: most levels of a pattern are those of the pattern
+// that it was made of.
+func (d *division) near() (Ratio, bool) {
+	if len(d.than) == 0 {
+		return Ratio{}, false
+	}
+	return Ratio{int64(d.than[0]*nearSteps) + 3, nearSteps}, true
+}
+
 func (d *division) nextClass(after int) int {
 	next := -1
 	for j, c := range d.in.claims {
@@ -211,13 +251,21 @@ func (d *division) nextLevel(class int) Level {
 		return d.settleFull(class, Ratio{1, 1}, true)
 	}
 	var tight Level
+	from := share
+	if near, some := d.near(); some && near.Less(share) {
+		from = near
+	}
 	for {
-		short := d.try(class, share)
-		if !short {
+		if d.try(class, from) {
+			tight = d.cut(class, from)
+			share = tight.Share
+			if d.lost(share) {
+				return tight
+			}
+		} else if from == share {
 			break
 		}
-		tight = d.cut(class, share)
-		share = tight.Share
+		from = share
 	}
 	if tight.Claims == nil {
 		return d.settleFull(class, share, false)
@@ -225,6 +273,12 @@ func (d *division) nextLevel(class int) Level {
 	d.takeOut(tight)
 	tight.Stranded = d.strand()
 	return tight
+}
+
+// lost tells whether a level of at most the share is less than what it is compared with.
+func (d *division) lost(share Ratio) bool {
+	d.less = len(d.than) > 0 && share.Float() < d.than[0]-shareTolerance
+	return d.less
 }
 
 // settleFull settles the claims that have all they need at a share that everybody can get.

@@ -2,6 +2,7 @@ package rotation
 
 import (
 	"math/big"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -93,6 +94,49 @@ func TestFair_isTheLexicographicOptimum(t *testing.T) {
 			if got := big.NewRat(d.level[j].Num, d.level[j].Den); got.Cmp(want) != 0 {
 				t.Errorf("claim %d: %v, by definition %v", j, got, want)
 			}
+		}
+	})
+}
+
+func TestFairer_comparesLikeTheWholeDivision(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawShares(t)
+		for j := range in.claims {
+			in.claims[j].class = 0
+		}
+		var d division
+		sorted := func() []float64 {
+			entries := make([]entry, len(in.claims))
+			for j := range in.claims {
+				entries[j].share = max(d.level[j].Float(), float64(min(in.claims[j].base, in.claims[j].need))/float64(max(1, in.claims[j].weight)))
+			}
+			return sortedShares(entries)
+		}
+		d.fair(in, nil)
+		whole := sorted()
+		than := slices.Clone(whole)
+		at := rapid.IntRange(0, len(than)-1).Draw(t, "at")
+		by := rapid.SampledFrom([]float64{0, 0.2, 1e-3, 1e-6, -1e-6, -1e-3, -0.2}).Draw(t, "by")
+		for k := at; k < len(than); k++ {
+			than[k] = max(than[k]+by, 0)
+		}
+		slices.Sort(than)
+		less := false
+		for k := range whole {
+			if diff := whole[k] - than[k]; diff > shareTolerance || diff < -shareTolerance {
+				less = diff < 0
+				break
+			}
+		}
+		if !d.fairer(in, than) {
+			if !less {
+				t.Fatalf("%v is given up beside %v", whole, than)
+			}
+			return
+		}
+		if got := sorted(); !slices.Equal(got, whole) {
+			t.Fatalf("%v beside %v, %v without", got, than, whole)
 		}
 	})
 }

@@ -48,6 +48,7 @@ const leastCut = problem.Span(problem.Minute)
 // Solve finds visits and turns for the zones of the group.
 func (g *Group) Solve(c Config) Result {
 	caps := g.volumeCaps()
+	g.noteVisits()
 	e := &evaluator{g: g, limits: g.arrange(caps), kept: c.Kept, keptTime: c.KeptTime}
 	g.setRoom(&e.limits)
 	s := &search{
@@ -169,8 +170,11 @@ func (s *search) first(level float64) Pattern {
 		if best != nil && s.spent() {
 			return
 		}
-		p := build()
-		if sc, ok := s.evaluate(p, nil); ok && (best == nil || sc.better(bestScore)) {
+		p, incumbent := build(), (*score)(nil)
+		if best != nil {
+			incumbent = &bestScore
+		}
+		if sc, ok := s.evaluate(p, incumbent); ok && (best == nil || sc.better(bestScore)) {
 			best, bestScore = p, sc
 		}
 	}

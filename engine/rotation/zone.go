@@ -24,10 +24,13 @@ type Group struct {
 	Lines []int   // the service lines of the group's sources that limit anything
 	Fixed []Fixed // turns that are not planned any more
 
-	volumes []int64 // by slot: most that may be drawn on its day [µL], -1 for no limit; nil until solved
-	watered []bool  // of gaps
-	near    [][]int // of neighbours
-	steps   int64   // of patterns built and turns placed so far, in units of an edge looked at
+	volumes []int64          // by slot: most that may be drawn on its day [µL], -1 for no limit; nil until solved
+	open    []bool           // by zone and slot: what canVisit says; nil until solved
+	byDay   [][][]int        // by zone and day: slots that it can visit; nil until solved
+	most    [][]problem.Span // by zone and day: see potential; nil until solved
+	watered []bool           // of gaps
+	near    [][]int          // of neighbours
+	steps   int64            // of patterns built and turns placed so far, in units of an edge looked at
 }
 
 // Fixed is a turn that stays as it is: nobody may move it, or it ran already. Zones are those with a member in it, which
@@ -85,6 +88,9 @@ func (g *Group) Visitable(j, w int) bool { return g.canVisit(j, w) }
 
 // canVisit tells whether zone j can have a turn in slot w at all.
 func (g *Group) canVisit(j, w int) bool {
+	if g.open != nil {
+		return g.open[j*len(g.Slots)+w]
+	}
 	z, slot := &g.Zones[j], &g.Slots[w]
 	if slot.Source != z.Source || !z.Open[slot.Day] || min(g.visitCap(j, w, 1), z.DayRoom(slot.Day)) < g.minRun(j) {
 		return false
@@ -98,6 +104,27 @@ func (g *Group) canVisit(j, w int) bool {
 		}
 	}
 	return true
+}
+
+// noteVisits keeps what canVisit and potential say, which a search asks for at every step.
+func (g *Group) noteVisits() {
+	g.open = nil
+	open := make([]bool, 0, len(g.Zones)*len(g.Slots))
+	for j := range g.Zones {
+		for w := range g.Slots {
+			open = append(open, g.canVisit(j, w))
+		}
+	}
+	g.open = open
+	g.byDay, g.most = make([][][]int, len(g.Zones)), make([][]problem.Span, len(g.Zones))
+	for j := range g.Zones {
+		g.most[j], g.byDay[j] = g.potential(j), make([][]int, g.Model.Days)
+		for _, w := range g.Of[g.Zones[j].Source] {
+			if d := g.Slots[w].Day; g.canVisit(j, w) {
+				g.byDay[j][d] = append(g.byDay[j][d], w)
+			}
+		}
+	}
 }
 
 // potential is the most that zone j can get on each day in the slots of the group.
