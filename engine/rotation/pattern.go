@@ -143,7 +143,7 @@ func (b *builder) day(j int, slots []int, amount float64) (parts []part, cost fl
 				continue
 			}
 			runs := 1
-			for runs < maxRuns && float64(g.visitCap(j, w, runs)) < left && g.visitCap(j, w, runs+1) > g.visitCap(j, w, runs) {
+			for runs < builtRuns && float64(g.visitCap(j, w, runs)) < left && g.visitCap(j, w, runs+1) > g.visitCap(j, w, runs) {
 				runs++
 			}
 			a := math.Min(left, float64(g.visitCap(j, w, runs)))

@@ -46,11 +46,12 @@ type placement struct {
 	overflow []problem.Span // by slot
 	needed   []problem.Span // by slot: working of busiest
 	order    []int
+	held     []problem.Span // by slot: time in which its source stood still for want of the line's flow
 }
 
 // place puts visits into their windows one after the other: in each stretch of the horizon by the first rule by which
 // everything fits, else by the one by which most does. What does not fit is cut off and reported by slot.
-func (g *Group) place(visits []Visit, rules []preference, grid problem.Span, clock func(zone, slot int) problem.Instant) ([]Run, []problem.Span) {
+func (g *Group) place(visits []Visit, rules []preference, grid problem.Span, clock func(zone, slot int) problem.Instant) *placement {
 	bySlot := make([][]waiting, len(g.Slots))
 	for _, v := range visits {
 		if v.Time > 0 {
@@ -82,12 +83,12 @@ func (g *Group) place(visits []Visit, rules []preference, grid problem.Span, clo
 		}
 		current = best
 	}
-	return current.runs, current.overflow
+	return current
 }
 
 func (g *Group) start(grid problem.Span) *placement {
 	p := &placement{
-		g: g, grid: grid, spent: make([]problem.Span, len(g.Slots)), overflow: make([]problem.Span, len(g.Slots)),
+		g: g, grid: grid, spent: make([]problem.Span, len(g.Slots)), overflow: make([]problem.Span, len(g.Slots)), held: make([]problem.Span, len(g.Slots)),
 		lastEnd: make([]problem.Instant, len(g.Zones)), lastZone: make([]int, len(g.Model.Sources)),
 		lastSlot: make([]int, len(g.Model.Sources)), free: make([]problem.Instant, len(g.Model.Sources)),
 	}
@@ -159,6 +160,7 @@ func (p *placement) fill(cluster []int, bySlot [][]waiting) {
 			}
 		}
 		pending := false
+		var held []int
 		for _, w := range p.busiest(cluster, bySlot) {
 			slot := &p.g.Slots[w]
 			if len(bySlot[w]) == 0 {
@@ -174,7 +176,9 @@ func (p *placement) fill(cluster []int, bySlot [][]waiting) {
 				continue
 			}
 			later(slot.End)
-			p.tryStart(w, now, bySlot, later)
+			if p.tryStart(w, now, bySlot, later) {
+				held = append(held, w)
+			}
 		}
 		for s, end := range p.free {
 			if p.lastSlot[s] >= 0 && end > now {
@@ -183,6 +187,9 @@ func (p *placement) fill(cluster []int, bySlot [][]waiting) {
 		}
 		if !pending || next < 0 {
 			break
+		}
+		for _, w := range held {
+			p.held[w] += problem.Span(next - now)
 		}
 		now = next
 	}
@@ -228,12 +235,13 @@ func (p *placement) giveUp(w int, bySlot [][]waiting) {
 // placeSteps is what looking at one waiting visit costs, against an edge of a flow looked at.
 const placeSteps = 10
 
-// tryStart starts the preferred visit of slot w at now, or says when something may be ready.
-func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, later func(problem.Instant)) {
+// tryStart starts the preferred visit of slot w at now, or says when something may be ready. It tells whether the line's flow
+// alone kept every visit that was ready from starting.
+func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, later func(problem.Instant)) (held bool) {
 	slot := &p.g.Slots[w]
 	s := slot.Source
 	if p.free[s] > now {
-		return // its end is looked at by the caller
+		return false // its end is looked at by the caller
 	}
 	best := -1
 	p.g.steps += int64(placeSteps * len(bySlot[w]))
@@ -255,6 +263,7 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 			continue
 		}
 		if !p.meterAllows(v.zone, now, v.pieces[0]) {
+			held = true
 			continue
 		}
 		if best < 0 || p.before(v, &bySlot[w][best]) {
@@ -265,6 +274,7 @@ func (p *placement) tryStart(w int, now problem.Instant, bySlot [][]waiting, lat
 		p.start(w, best, now, bySlot)
 		later(p.free[s])
 	}
+	return held && best < 0
 }
 
 // onGrid rounds a moment up to the next one at which a turn may start.

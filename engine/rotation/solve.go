@@ -110,6 +110,7 @@ type search struct {
 	allowed   int64          // work at which no better pattern is looked for
 	tolerance float64        // of a change for the better
 	most      []float64      // sorted shares that the zones could have at most; nil until asked for
+	metered   bool           // what waited for a line's flow lowers the flow, not the windows of those that waited
 	learned   []problem.Span // by slot: what the last rotation was placed with cut off
 	mostMoved int            // turns by which a pattern may differ from the published one; 0 for any
 }
@@ -313,6 +314,9 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 		return p
 	}
 	spent := 0
+	if s.kept == nil && s.g.several() {
+		current, spent = s.widen(p, current, budget/2)
+	}
 	for spent < budget {
 		moved := false
 		_, levels := s.visits(p)
@@ -344,6 +348,44 @@ func (s *search) improve(p Pattern, budget int) Pattern {
 		}
 	}
 	return p
+}
+
+// widen gives the visits that hold the lowest level at their longest turns one more of them, all at once, for as long as that
+// helps: where turns are short and soak, that lifts more than any single turn, and divisions among many sources are dear.
+func (s *search) widen(p Pattern, current score, budget int) (score, int) {
+	spent := 0
+	for !s.stop() {
+		_, levels := s.visits(p)
+		arcs := append([]arc(nil), s.in.arcs...)
+		var moves []change
+		for k := 0; k < len(levels) && len(moves) == 0 && levels[k].Share.Float() < levels[0].Share.Float()+reachedGap; k++ {
+			moves = s.longer(p, &levels[k], arcs)
+		}
+		if spent += s.effort(); len(moves) == 0 || spent > budget {
+			break
+		}
+		apply(p, moves, 1)
+		next, ok := s.evaluate(p, &current)
+		if !ok || !s.worthwhile(next, current) {
+			apply(p, moves, -1)
+			break
+		}
+		current = next
+	}
+	return current, spent
+}
+
+// longer lists a turn more for every visit at its limit that it makes longer.
+func (s *search) longer(p Pattern, l *Level, arcs []arc) []change {
+	var out []change
+	for _, a := range l.Arcs {
+		j, w := arcs[a].claim, arcs[a].slot
+		runs := int(p[j][w])
+		if runs < maxRuns && s.g.visitCap(j, w, runs+1) > s.g.visitCap(j, w, runs)+s.g.minRun(j) {
+			out = append(out, change{j, w, 1})
+		}
+	}
+	return out
 }
 
 // leastTrim is work enough to try every turn of a small garden.
@@ -425,9 +467,17 @@ func (s *search) candidates(p Pattern, l *Level, arcs []arc) [][]change {
 func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
 	cut, pools := slices.Clone(s.limits.cut), slices.Clone(s.limits.pools)
 	begin := func() { s.limits.cut, s.limits.pools = slices.Clone(cut), slices.Clone(pools) }
+	s.metered = true
 	best := s.settleOnce(p.clone(), caps, c)
 	learned := slices.Clone(s.learned)
 	begin()
+	if volumes := slices.ContainsFunc(caps, func(c volumeCap) bool { return !c.meter }); volumes && s.g.several() && !s.spent() {
+		s.metered = false // daily volumes lower the same pools
+		if other := s.settleOnce(p.clone(), caps, c); s.g.resultScore(&other).better(s.g.resultScore(&best)) {
+			best, learned = other, slices.Clone(s.learned)
+		}
+		begin()
+	}
 	if s.g.rationed() && !s.spent() {
 		s.untimed = true
 		other := s.settleOnce(p.clone(), caps, c)
@@ -464,7 +514,8 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 				visits, levels = s.visits(p)
 			}
 		}
-		runs, overflow := g.bestPlacement(visits, c)
+		placed := g.bestPlacement(visits, c)
+		runs := placed.runs
 		if s.keepsVolumes(caps, runs) {
 			if c.Grid > 0 {
 				runs = g.lengthened(runs, caps, c.Grid)
@@ -476,24 +527,57 @@ func (s *search) settleOnce(p Pattern, caps []volumeCap, c Config) Result {
 				s.learned = slices.Clone(s.limits.cut)
 			}
 		}
-		total := problem.Span(0)
-		for w, over := range overflow {
-			if over > 0 {
-				total += over
-				s.limits.cut[w] += max(over/3, leastCut)
-			}
-		}
+		total := s.learn(caps, visits, placed)
 		if total == 0 || found && s.spent() {
 			break
 		}
 	}
 	if !found {
-		best = g.result(make(Pattern, 0), nil, nil, nil)
+		return g.result(make(Pattern, 0), nil, nil, nil)
+	}
+	if c.Grid == 0 && len(caps) > 0 {
+		longer := g.result(best.Pattern, best.Visits, best.Levels, g.lengthened(best.Runs, caps, 0))
+		if longer.Caps = best.Caps; g.resultScore(&longer).better(bestScore) {
+			best = longer
+		}
 	}
 	return best
 }
 
-func (g *Group) bestPlacement(visits []Visit, c Config) (runs []Run, overflow []problem.Span) {
+// learn lowers windows for what did not fit into them, and the flow of a line through a window for what did not fit because
+// sources waited for it. It returns all that did not fit.
+func (s *search) learn(caps []volumeCap, visits []Visit, placed *placement) problem.Span {
+	total := problem.Span(0)
+	for w, over := range placed.overflow {
+		if total += over; over == 0 {
+			continue
+		}
+		held := problem.Span(0)
+		if s.metered {
+			held = min(over, placed.held[w])
+		}
+		if held < over {
+			s.limits.cut[w] += max((over-held)/3, leastCut)
+		}
+	}
+	for k := range caps {
+		c := &caps[k]
+		if !s.metered || !c.meter || c.pool < 0 {
+			continue
+		}
+		held := problem.Span(0)
+		for _, w := range c.slots {
+			held += min(placed.overflow[w], placed.held[w])
+		}
+		if held > 0 {
+			_, time := s.g.used(c, visits)
+			s.limits.pools[c.pool] = max(0, min(s.limits.pools[c.pool], time)-max(held/3, leastCut))
+		}
+	}
+	return total
+}
+
+func (g *Group) bestPlacement(visits []Visit, c Config) *placement {
 	rules := []preference{longestFirst, largestFirst, inOrder}
 	if c.Clock != nil {
 		rules = []preference{onTheClock, earlierFirst, longestFirst, largestFirst}

@@ -68,6 +68,16 @@ func NewGroup(m *problem.Model, sources []int, zones []Zone, given [][]problem.S
 	return g
 }
 
+// several tells whether slots of more than one source are in the group.
+func (g *Group) several() bool {
+	for w := range g.Slots {
+		if g.Slots[w].Source != g.Slots[0].Source {
+			return true
+		}
+	}
+	return false
+}
+
 func contains(list []int, v int) bool {
 	for _, w := range list {
 		if w == v {
@@ -141,5 +151,8 @@ func (g *Group) potential(j int) []problem.Span {
 
 func (g *Group) minRun(j int) problem.Span { return max(1, g.Model.Sources[g.Zones[j].Source].MinRun) }
 
-// maxRuns is the most turns of one zone in one window that are considered.
-const maxRuns = 6
+// maxRuns is the most turns of one zone in one window that are considered, builtRuns in the patterns that a search starts from.
+const (
+	maxRuns   = 16
+	builtRuns = 6
+)
