@@ -257,8 +257,8 @@ func (p *planner) note(plan *Plan) {
 	}
 }
 
-// follows finds for every turn the published turn that it goes on from: of the same zone in the same window, one after
-// the other, else on the same day. It is -1 for a new turn.
+// follows finds for every turn the published turn that it goes on from: of the same zone in the same window with the same start,
+// then one that held it, then one after the other, else on the same day. It is -1 for a new turn.
 func (p *planner) follows(turns []problem.Turn) []int {
 	out := make([]int, len(turns))
 	for k := range out {
@@ -275,6 +275,9 @@ func (p *planner) follows(turns []problem.Turn) []int {
 		}
 	}
 	pair(func(old, t problem.Turn) bool { return old.Window == t.Window && old.Start == t.Start })
+	pair(func(old, t problem.Turn) bool {
+		return old.Window == t.Window && old.Start <= t.Start && t.End <= old.End
+	})
 	pair(func(old, t problem.Turn) bool { return old.Window == t.Window })
 	pair(func(old, t problem.Turn) bool { return p.day(old) == p.day(t) })
 	return out

@@ -32,7 +32,7 @@ type Request struct {
 	Level     float64 // share that is planned for
 	Goal      Goal
 	Time      problem.Span   // minutes that are there, for LeastWater
-	FlowLimit problem.Rate   // most that a zone of several may draw; 0 for none
+	FlowLimit problem.Rate   // most that a zone of several may draw, unless all of it must be together; 0 for none
 	Start     [][]int        // a partition to start from besides the usual ones
 	Columns   *Configuration // the linear programme over zones, to start from its solution too; nil for none
 	Shake     uint64         // other dice for zones that cost nearly the same, where all partitions are looked at; 0 for none
@@ -92,11 +92,12 @@ func Partition(r Request) [][]int {
 	}
 	switch {
 	case len(items) <= exactLayouts && len(items) > 1:
-		if p.Shake != 0 {
-			best = p.exact(items)
+		exact := p.exact(items)
+		if p.Shake != 0 && exact != nil {
+			best = exact
 			break
 		}
-		consider(p.exact(items))
+		consider(exact)
 	case len(items) > 1:
 		if p.Columns != nil && p.Goal == LeastTime {
 			consider(p.dive(items))
@@ -197,13 +198,13 @@ func (p *partitioner) price(zone []int) cost {
 }
 
 func (p *partitioner) work(zone []int) cost {
-	m := p.Model
+	m, several := p.Model, len(zone) > 1 // layouts that must be together are one
 	zone = p.whole(zone)
 	if !p.allowed(zone) || !m.Fits(p.Source, zone) {
 		return cost{}
 	}
 	z := problem.NewBatch(m, p.Source, zone, p.By)
-	if len(zone) > 1 && p.FlowLimit > 0 && z.Op.Total > p.FlowLimit {
+	if several && p.FlowLimit > 0 && z.Op.Total > p.FlowLimit {
 		return cost{}
 	}
 	if line := m.LineOf[p.Source]; line >= 0 && z.Op.Total > m.Lines[line].FlowLimit {
@@ -600,7 +601,7 @@ func (p *partitioner) subset(items []int, set int) []int {
 }
 
 // cheapest finds the partition of least sum, by dynamic programming over sets of items: the zone that holds the first
-// item of a set is one of its subsets.
+// item of a set is one of its subsets. It is nil where an item fits nowhere.
 func (p *partitioner) cheapest(items []int, costs []cost, of func(cost) float64) [][]int {
 	all := len(costs) - 1
 	least, zone := make([]float64, len(costs)), make([]int, len(costs))
@@ -621,6 +622,9 @@ func (p *partitioner) cheapest(items []int, costs []cost, of func(cost) float64)
 	}
 	var zones [][]int
 	for set := all; set > 0; set &^= zone[set] {
+		if zone[set] == 0 {
+			return nil
+		}
 		zones = append(zones, append([]int(nil), p.subset(items, zone[set])...))
 	}
 	return zones

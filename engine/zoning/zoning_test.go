@@ -184,6 +184,30 @@ func TestPartition_findsTheBestOfFew(t *testing.T) {
 	})
 }
 
+// Layouts that must be together share a zone also where a zone of several is to draw less than they do.
+func TestPartition_togetherIsStrongerThanTheLimitOfZonesOfSeveral(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		m := drawSource(t)
+		pair := m.Members[0][:min(2, len(m.Members[0]))]
+		if len(pair) < 2 || !m.Fits(0, pair) || m.LineOf[0] >= 0 && m.Operate(0, pair).Total > m.Lines[m.LineOf[0]].FlowLimit {
+			return
+		}
+		zones := zoning.Partition(zoning.Request{
+			Model: m, Layouts: m.Members[0], By: problem.ByNeed, Level: 0.4, Goal: rapid.SampledFrom([]zoning.Goal{zoning.LeastTime, zoning.LeastWater}).Draw(t, "goal"),
+			Together: [][]int{pair}, FlowLimit: 1, Budget: 200,
+		})
+		for _, z := range zones {
+			if len(z) > 1 && !slices.Equal(z, pair) {
+				t.Errorf("zone %v draws more than the limit", z)
+			}
+		}
+		if len(zones) != len(m.Members[0])-1 {
+			t.Errorf("zones %v of layouts %v", zones, m.Members[0])
+		}
+	})
+}
+
 func TestPartition_equalLayoutsMakeTheFewestZones(t *testing.T) {
 	t.Parallel()
 	for n := 1; n <= 40; n += 3 {
