@@ -14,8 +14,12 @@ func BenchmarkPropose(b *testing.B) {
 		{Kind: problemtest.Easy, Layouts: 60, Seed: 3},
 		{Kind: problemtest.Easy, Layouts: 60, Drilled: true, Seed: 3},
 		{Kind: problemtest.OverSubscribed, Layouts: 60, Drilled: true, Seed: 3},
+		{Kind: problemtest.OneHour, Layouts: 60, Drilled: true, Seed: 3},
+		{Kind: problemtest.TwoSpigots, Layouts: 60, Drilled: true, Seed: 3},
+		{Kind: problemtest.TenSpigots, Layouts: 60, Seed: 3},
 		{Kind: problemtest.Easy, Layouts: 500, Seed: 3},
 		{Kind: problemtest.OverSubscribed, Layouts: 500, Seed: 3},
+		{Kind: problemtest.OverSubscribed, Layouts: 500, Drilled: true, Seed: 3},
 	} {
 		p := problemtest.Garden(spec)
 		for _, effort := range []plan.Effort{plan.Fast, plan.Full} {
