@@ -152,7 +152,7 @@ func (b *bounds) zoneBounds(s int) []Bound {
 	all := zoning.NewConfiguration(m, s, m.Members[s], b.intervals)
 	b.columns[s] = all
 	share := all.Share(windowTime(m, s, nil), from)
-	if most := mostVisits(m, s); most < b.visits(s) && all.Visits() > most {
+	if most := mostVisits(m, s); most < b.visits(s) && all.Visits(most) > most {
 		share = 0
 	}
 	out := []Bound{{Share: share, Reason: BoundTime, Source: m.Sources[s].ID}}

@@ -31,26 +31,10 @@ type Configuration struct {
 	handVisits         []float64
 	handSoak           []float64
 	handMost           []float64
-	alone              []column // by layout
-	known              []column // zones that were columns once
-	programme          *cover   // over layouts alone and the zones known; nil until asked for
-	work               columnWork
-}
-
-// column is a zone, or a part of one, and the cells in which it may lie.
-type column struct {
-	zone  []int
-	cells []int
-}
-
-// columnWork is the working of the search for columns, kept from one use to the next.
-type columnWork struct {
-	order   []int     // of a cell: items that may be members, those worth most for their weight first
-	worth   []float64 // by item: its dual for its weight
-	densest []float64 // by item: the most of that from it on
-	levels  []float64
-	places  []int
-	bag     knapsack
+	alone              []column     // by layout
+	known              []column     // zones that were columns once
+	programme          *cover       // over layouts alone and the zones known; nil until asked for
+	work               []columnWork // by worker
 }
 
 type configLayout struct {
@@ -358,12 +342,11 @@ func (c *Configuration) zoneCost(z column) float64 {
 }
 
 func (c *Configuration) costIn(cell *cell, zone []int) float64 {
-	places := c.work.places[:0]
+	places := make([]int, 0, 32)
 	for _, i := range zone {
 		places = append(places, cell.place[i])
 	}
 	slices.Sort(places)
-	c.work.places = places
 	lead := &cell.items[places[0]]
 	weight, fill, turns := 0.0, 0.0, 0.0
 	for _, at := range places {
@@ -480,15 +463,16 @@ func (c *Configuration) wanted(dual func(layout int) float64) [][]int {
 // WithoutChangeovers returns the bound on the milli-minutes in which zones are open.
 func (c *Configuration) WithoutChangeovers() *Configuration {
 	open := *c
-	open.known, open.programme, open.changeover = nil, nil, 0
+	open.known, open.programme, open.work, open.changeover = nil, nil, nil, 0
 	return &open
 }
 
-// Visits returns the least number of visits in which every layout that can get water gets some.
-func (c *Configuration) Visits() int {
+// Visits bounds from below the visits in which every layout that can get water gets some. It may stop as soon as it is clear
+// whether there are enough.
+func (c *Configuration) Visits(there int) int {
 	counting := *c
-	counting.known, counting.programme, counting.counting = nil, nil, true
-	return int(math.Ceil(counting.Time(leastShare, math.Inf(1)) - configGap))
+	counting.known, counting.programme, counting.work, counting.counting = nil, nil, nil, true
+	return int(math.Ceil(counting.Time(leastShare, float64(there)+configGap) - configGap))
 }
 
 // leastShare is a share for which one turn is enough.
@@ -530,147 +514,3 @@ const (
 	configFine  = 3e-4 // at which that ends
 	configStep  = 0.01 // how far below a share that is not possible the next one is tried first
 )
-
-// found is a zone that the duals ask for.
-type found struct {
-	zone []int
-	cost float64
-}
-
-// columns looks for the zones whose duals are most for their cost: the best of every leader, and a bound on the ratio of
-// all, at least 1.
-func (c *Configuration) columns(dual []float64) ([]found, float64) {
-	best := make([]found, len(c.layouts))
-	ratio := make([]float64, len(c.layouts))
-	for i := range ratio {
-		ratio[i] = 1 + configGap/2
-	}
-	most := 1.0
-	for k := range c.cells {
-		most = math.Max(most, c.cellColumns(&c.cells[k], dual, best, ratio))
-	}
-	var out []found
-	for _, f := range best {
-		if f.zone != nil {
-			out = append(out, f)
-			slices.Sort(f.zone)
-		}
-	}
-	return out, max(most, slices.Max(ratio))
-}
-
-// rank sorts the items of a cell by what they are worth for their weight.
-func (w *columnWork) rank(cell *cell, dual []float64) {
-	w.order = w.order[:0]
-	for at := range cell.items {
-		if cell.full > 0 || dual[cell.items[at].layout] > 0 {
-			w.order = append(w.order, at)
-		}
-	}
-	slices.SortFunc(w.order, func(a, b int) int {
-		switch x, y := w.worth[a], w.worth[b]; {
-		case x > y:
-			return -1
-		case x < y:
-			return 1
-		}
-		return a - b
-	})
-}
-
-// weigh finds what the items of a cell are worth for their weight, and the most of that from each item on.
-func (w *columnWork) weigh(cell *cell, dual []float64) {
-	w.worth, w.densest = append(w.worth[:0], make([]float64, len(cell.items))...), append(w.densest[:0], make([]float64, len(cell.items))...)
-	most := 0.0
-	for at := len(cell.items) - 1; at >= 0; at-- {
-		it := &cell.items[at]
-		w.worth[at] = math.Max(0, dual[it.layout]) / it.weight
-		most = math.Max(most, w.worth[at])
-		w.densest[at] = most
-	}
-}
-
-// most is no less than what the duals of the members of a zone led by item b can add up to.
-func (w *columnWork) most(cell *cell, b int, dual []float64) float64 {
-	room := 1 - cell.items[b].weight
-	sum, left := 0.0, room
-	for _, at := range w.order {
-		it := &cell.items[at]
-		switch {
-		case at <= b || it.weight > room:
-		case it.weight > left:
-			return sum + math.Max(0, dual[it.layout])*left/it.weight
-		default:
-			sum, left = sum+math.Max(0, dual[it.layout]), left-it.weight
-		}
-	}
-	return sum
-}
-
-// cellColumns looks in one cell. It returns a bound on ratios where the search gave up.
-func (c *Configuration) cellColumns(cell *cell, dual []float64, best []found, ratio []float64) float64 {
-	w := &c.work
-	w.weigh(cell, dual)
-	loose, ranked := 1.0, false
-	for b := range cell.items {
-		lead := &cell.items[b]
-		enough := ratio[lead.layout] * lead.least
-		// The weights of a zone add up to no more than 1.
-		if (cell.full == 0 && dual[lead.layout] <= 0) || w.densest[b] <= enough {
-			continue
-		}
-		if !ranked {
-			w.rank(cell, dual)
-			ranked = true
-		}
-		most := w.most(cell, b, dual)
-		if most <= enough-dual[lead.layout] {
-			continue // whoever is with it
-		}
-		with := c.turnsOf(cell, b)
-		for _, turns := range w.turnLevels(with[b:]) {
-			if most > ratio[lead.layout]*c.cost(lead.want, turns)-dual[lead.layout] {
-				loose = math.Max(loose, c.improve(cell, b, turns, dual, best, ratio))
-			}
-		}
-	}
-	return loose
-}
-
-// turnLevels lists the turns that a zone may have whose leader has so many with each of those after it.
-func (w *columnWork) turnLevels(with []float64) []float64 {
-	w.levels = append(w.levels[:0], with[0])
-	for _, t := range with[1:] {
-		if t > with[0] && !slices.Contains(w.levels, t) {
-			w.levels = append(w.levels, t)
-		}
-	}
-	slices.Sort(w.levels)
-	return w.levels
-}
-
-// improve looks for a zone led by item b of at most so many turns that is better than the best of the leader so far, and returns a
-// bound on the ratio of all.
-func (c *Configuration) improve(cell *cell, b int, turns float64, dual []float64, best []found, ratio []float64) float64 {
-	lead, bag := &cell.items[b], &c.work.bag
-	cost := c.cost(lead.want, turns)
-	bag.reset(1-lead.weight, cell.full-lead.fill, c.connections-1)
-	for _, at := range c.work.order {
-		if at <= b {
-			continue
-		}
-		if t := cell.turns[b][at]; t >= 0 && t <= turns {
-			bag.add(at, cell.items[at].weight, dual[cell.items[at].layout], cell.items[at].fill)
-		}
-	}
-	chosen, value, bound := bag.most(ratio[lead.layout]*cost - dual[lead.layout])
-	if chosen != nil {
-		zone := []int{lead.layout}
-		for _, at := range chosen {
-			zone = append(zone, cell.items[at].layout)
-		}
-		best[lead.layout] = found{zone, cost}
-		ratio[lead.layout] = (value + dual[lead.layout]) / cost
-	}
-	return (bound + dual[lead.layout]) / cost
-}

@@ -2,6 +2,7 @@ package zoning_test
 
 import (
 	"math"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -143,7 +144,7 @@ func TestBounds_areNeverAboveAnyPartition(t *testing.T) {
 			}
 			least = math.Min(least, total)
 		})
-		if got := columns.Visits(); got > fewest {
+		if got := columns.Visits(fewest); got > fewest {
 			t.Errorf("%d visits bounded from below, %d made", got, fewest)
 		}
 		if math.IsInf(least, 1) {
@@ -256,6 +257,24 @@ func TestConfiguration_isNearTheBestPartition(t *testing.T) {
 		t.Errorf("configuration bound is %.4f of the best partition on average, %.4f at worst", sum/gardens, worst)
 	}
 	t.Logf("configuration bound: %.4f of the best partition on average, %.4f at worst", sum/gardens, worst)
+}
+
+// The number of processors is that of the whole program, so this runs by itself.
+func TestConfiguration_isTheSameWithOneProcessor(t *testing.T) { //nolint:paralleltest // see above
+	m, err := problem.NewModel(problemtest.Garden(problemtest.Spec{Kind: problemtest.OverSubscribed, Layouts: 40, Drilled: true, Seed: 2}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	with := func(processors int) (time float64, zones [][]int) {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
+		columns := zoning.NewConfiguration(m, 0, m.Members[0], true)
+		return columns.Time(0.6, math.Inf(1)), columns.Zones(0.5)
+	}
+	one, zonesOfOne := with(1)
+	two, zonesOfTwo := with(2)
+	if one != two || !slices.EqualFunc(zonesOfOne, zonesOfTwo, slices.Equal[[]int]) {
+		t.Errorf("%g and %d zones with one processor, %g and %d with two", one, len(zonesOfOne), two, len(zonesOfTwo))
+	}
 }
 
 func TestConfiguration_dependsOnTheShareOnly(t *testing.T) {
