@@ -82,6 +82,12 @@ func (r *reporting) schedule(generated time.Time) render.Schedule {
 		GardenName: r.g.Garden.Name, GardenID: r.g.Garden.ID, TimeZone: r.zone, Revision: 1, Units: render.Units(r.g.Garden.Units),
 		Language: r.g.Garden.Language, HorizonFrom: r.p.StartsAt, HorizonTo: r.p.EndsAt, Generated: generated, ShareBound: &bound,
 	}
+	if least := r.p.LeastOverL; least != nil {
+		s.Over = &render.Overwatering{Liters: r.p.OverL, LeastLiters: *least}
+		for _, u := range r.p.Units {
+			s.Over.NeedLiters += u.NeedL
+		}
+	}
 	for _, source := range r.p.Sources {
 		for _, h := range source.Hours {
 			s.WaterHours = append(s.WaterHours, render.Interval{SourceName: r.sources[source.ID], Start: h.StartsAt, End: h.EndsAt})

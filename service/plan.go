@@ -34,7 +34,17 @@ func planGarden(g file.Garden, s supposition, stop func() bool, progress func(pl
 	if err != nil {
 		return file.GardenPlan{}, f.planFaults(err, at)
 	}
-	return f.result(p, made)
+	out, err := f.result(p, made)
+	if err != nil {
+		return out, err
+	}
+	over, err := plan.LeastOver(p, o, made)
+	if err != nil {
+		return out, fmt.Errorf("least overwatering of garden %s: %w", g.Garden.ID, err)
+	}
+	least := over.Liters()
+	out.LeastOverL = &least
+	return out, nil
 }
 
 // planFaults gives the planner's faults, which speak of the problem and of options, their place in the garden file.
@@ -81,7 +91,7 @@ func (f *facts) result(p problem.Problem, made plan.Plan) (file.GardenPlan, erro
 	}
 	out := file.GardenPlan{
 		GardenID: f.Garden.Garden.ID, EngineVersion: EngineVersion, StartsAt: f.start, EndsAt: f.end, SmallestShare: made.Smallest,
-		MeanShare: made.Mean, OpenMin: minutes(made.OpenTime), Stopped: made.Stopped,
+		MeanShare: made.Mean, OpenMin: minutes(made.OpenTime), OverL: made.Over.Liters(), Stopped: made.Stopped,
 		Bound: file.BoundPlan{
 			Share: made.Bound.Share, Reason: string(made.Bound.Reason), Source: made.Bound.Source, Line: made.Bound.Line, Unit: made.Bound.Layout,
 		},

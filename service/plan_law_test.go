@@ -263,6 +263,9 @@ func lawsOfWater(t *rapid.T, g file.Garden, p file.GardenPlan) {
 		}
 		smallest = min(smallest, u.Share)
 	}
+	if p.LeastOverL == nil || *p.LeastOverL < 0 || *p.LeastOverL > p.OverL+1e-3 {
+		t.Fatalf("%v L beyond need, at least %v", p.OverL, p.LeastOverL)
+	}
 	if math.Abs(smallest-p.SmallestShare) > 1e-9 || p.SmallestShare > p.Bound.Share+1e-6 {
 		t.Fatalf("smallest share %v, units have %v, bound %v", p.SmallestShare, smallest, p.Bound.Share)
 	}

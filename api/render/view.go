@@ -48,7 +48,13 @@ type Schedule struct {
 	Shorts     []Shortfall
 	// ShareBound is the proven upper bound on the smallest share over all schedules; nil when none was computed.
 	ShareBound *float64
+	// Over is the water given beyond need; nil when none was computed.
+	Over *Overwatering
 }
+
+// Overwatering is the water that a schedule gives beyond need and tolerance, what no schedule with the same shares gives less
+// than, and what all need, in litres.
+type Overwatering struct{ Liters, LeastLiters, NeedLiters float64 }
 
 // Interval is a span of time on one source in which it may run, the end excluded.
 type Interval struct {

@@ -21,7 +21,11 @@ func explainProblem(w io.Writer, p problem.Problem, made plan.Plan, leastOver pr
 		words.Percent(made.Smallest), words.Percent(made.Mean))
 	fmt.Fprintln(w, printer.PlanBound(made.Bound))
 	if made.Over > 0 {
-		fmt.Fprintf(w, "%.0f L are given beyond need; no plan with these shares gives less than %.0f L too much.\n", made.Over.Liters(), leastOver.Liters())
+		over := render.Overwatering{Liters: made.Over.Liters(), LeastLiters: leastOver.Liters()}
+		for _, s := range made.Shares {
+			over.NeedLiters += s.Need.Liters()
+		}
+		fmt.Fprintln(w, printer.Over(over))
 	}
 	for _, u := range made.Unservable {
 		fmt.Fprintln(w, printer.Unservable(u))

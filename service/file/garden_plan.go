@@ -16,6 +16,8 @@ type GardenPlan struct {
 	SmallestShare float64         `json:"smallest_share"`
 	MeanShare     float64         `json:"mean_share"`
 	OpenMin       float64         `json:"open_min"`
+	OverL         float64         `json:"over_l"`                 // beyond need and tolerance
+	LeastOverL    *float64        `json:"least_over_l,omitempty"` // no plan with these shares gives less too much; nil in older plans
 	Bound         BoundPlan       `json:"bound"`
 	Shortages     []ShortagePlan  `json:"shortages"`
 	Late          []LatePlan      `json:"late"`

@@ -66,11 +66,14 @@ type PlanFigures struct {
 	OpenMin       float64 `json:"open_min"`
 	NeedL         float64 `json:"need_l"`
 	DeliveredL    float64 `json:"delivered_l"`
-	Zones         int     `json:"zones"`
-	Turns         int     `json:"turns"`
-	Short         int     `json:"short"` // units that get less than they need
-	Late          int     `json:"late"`
-	StressDays    float64 `json:"stress_days"`
+	OverL         float64 `json:"over_l"` // beyond need and tolerance
+	// LeastOverL is what no plan with these shares gives less than too much; nil where that was not worked out.
+	LeastOverL *float64 `json:"least_over_l,omitempty"`
+	Zones      int      `json:"zones"`
+	Turns      int      `json:"turns"`
+	Short      int      `json:"short"` // units that get less than they need
+	Late       int      `json:"late"`
+	StressDays float64  `json:"stress_days"`
 }
 
 // UnitDifference is one unit under both plans. A side is left out where the unit is in no plan there.
@@ -112,11 +115,12 @@ func Differ(before, after GardenPlan) Difference {
 func (p GardenPlan) figures() PlanFigures {
 	f := PlanFigures{
 		SmallestShare: p.SmallestShare, MeanShare: p.MeanShare, Bound: p.Bound.Share, OpenMin: p.OpenMin, Zones: len(p.Zones),
-		Turns: len(p.Turns), Late: len(p.Late),
+		Turns: len(p.Turns), Late: len(p.Late), LeastOverL: p.LeastOverL,
 	}
 	for _, u := range p.Units {
 		f.NeedL += u.NeedL
 		f.DeliveredL += u.DeliveredL
+		f.OverL += u.OverL
 		f.StressDays += u.StressDays
 		if u.Zone != "" && u.DeliveredL < u.NeedL {
 			f.Short++

@@ -73,6 +73,10 @@ var englishPictures = picturePhrases{
 	bound: func(fraction float64) string {
 		return fmt.Sprintf("No schedule can give the least served plot more than %s.", Percent(fraction))
 	},
+	over: func(p Printer, o render.Overwatering) string {
+		return fmt.Sprintf("%s are given beyond need, %s of what all need; no schedule with these shares gives less than %s too much.",
+			p.Volume(unit.Liters(o.Liters)), Percent(o.Liters/max(1, o.NeedLiters)), p.Volume(unit.Liters(o.LeastLiters)))
+	},
 	ledgerTitle: func(c render.LedgerChart) string {
 		return fmt.Sprintf("%s, %s: water missing in the root zone, day by day", OneLine(c.PlotName), OneLine(c.PlantingName))
 	},

@@ -61,6 +61,7 @@ type picturePhrases struct {
 	sharesTitle      func(p Printer, s render.Schedule) string
 	share            func(p Printer, s render.Share) string
 	bound            func(fraction float64) string
+	over             func(p Printer, o render.Overwatering) string
 	ledgerTitle      func(c render.LedgerChart) string
 	ledgerDay        func(p Printer, d render.LedgerDay) string
 	profileTitle     func(h render.HeadProfile) string
@@ -90,6 +91,9 @@ func (p Printer) Share(s render.Share) string { return p.language.pictures.share
 
 // Bound says what the bound on the smallest share means.
 func (p Printer) Bound(fraction float64) string { return p.language.pictures.bound(fraction) }
+
+// Over says how much water is given beyond need, and how little that could be.
+func (p Printer) Over(o render.Overwatering) string { return p.language.pictures.over(p, o) }
 
 // LedgerTitle names the ledger of a planting.
 func (p Printer) LedgerTitle(c render.LedgerChart) string { return p.language.pictures.ledgerTitle(c) }

@@ -267,6 +267,9 @@ func (r *report) shares() {
 	if b := r.view.Schedule.ShareBound; b != nil {
 		r.paragraph(2, r.p.Bound(*b))
 	}
+	if o := r.view.Schedule.Over; o != nil && o.Liters > 0 {
+		r.paragraph(2, r.p.Over(*o))
+	}
 }
 
 // shareBar pictures a fraction; only a whole share fills it.

@@ -72,7 +72,7 @@ func Week() render.Schedule {
 		GardenName: "Tanager Bend Garden", GardenID: "tanager-bend", TimeZone: zone,
 		RotationID: "2026-07-06", Revision: 3, Units: render.Metric, Language: "en",
 		HorizonFrom: at(6, 0, 0), HorizonTo: at(13, 0, 0), Generated: at(5, 19, 12),
-		ShareBound: &bound, Shares: shares(), Shorts: shorts(at),
+		ShareBound: &bound, Shares: shares(), Shorts: shorts(at), Over: &render.Overwatering{Liters: 640, LeastLiters: 512.4, NeedLiters: 9120},
 	}
 	sources := []string{"North tap", "South tap", "Rain tank"}
 	for day := 6; day <= 11; day++ {
