@@ -118,7 +118,11 @@ func (p *planner) account(plan *Plan) {
 	for _, z := range plan.Schedule.Zones {
 		if !told[z.ID] {
 			alone := Shortage{By: p.Share, Zones: []string{z.ID}}
-			alone.Limits = []Limit{{Kind: rotation.PartTurns, Zone: z.ID, Day: -1, Time: given[z.ID]}}
+			past := zones[z.ID].Past
+			alone.Limits = []Limit{{Kind: rotation.PartTurns, Zone: z.ID, Day: -1, Time: given[z.ID] - past}}
+			if past > 0 {
+				alone.Limits = append(alone.Limits, Limit{Kind: rotation.PartHad, Day: -1, Time: past})
+			}
 			alone.PerExtra = alone.unit() * problem.Minute / float64(max(1, zones[z.ID].Weight))
 			complete(alone)
 		}

@@ -8,6 +8,7 @@ import (
 	"rillturn.example/rillturn/engine/plan"
 	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/problem/problemtest"
+	"rillturn.example/rillturn/engine/rotation"
 )
 
 // A certificate is added up by hand: its limits to the minutes offered, to the milli-minute; those are what the turns of
@@ -56,6 +57,15 @@ func addsUp(t *testing.T, name string, p problem.Problem, got plan.Plan, s plan.
 	if sum != s.Offered || placed != s.Offered || s.Needed-s.Offered != s.Missing {
 		t.Errorf("%s: limits of %v add up to %d, turns to %d, offered %d, needed %d, missing %d",
 			name, s.Zones, sum, placed, s.Offered, s.Needed, s.Missing)
+	}
+	had := problem.Span(0)
+	for _, l := range s.Limits {
+		if l.Kind == rotation.PartHad {
+			had += l.Time
+		}
+	}
+	if past := hadBefore(t, p, got, s); had != past {
+		t.Errorf("%s: %v had %d before, told %d", name, s.Zones, past, had)
 	}
 	if math.Abs(s.Share-float64(s.Offered)/float64(s.Needed)) > 1e-12 || s.By == problem.ByNeed && math.Abs(s.Level-s.Share) > 1e-9 {
 		t.Errorf("%s: share %g, level %g are not %d of %d", name, s.Share, s.Level, s.Offered, s.Needed)

@@ -311,6 +311,8 @@ const (
 	PartSoil      PartKind = "soil"       // what a zone can take on a day
 	PartVolume    PartKind = "volume"     // the minutes that a volume limit lets through
 	PartOwn       PartKind = "own"        // the shortest turns of the set outside those windows
+	PartHad       PartKind = "had"        // what the set had from turns of the past
+	PartSettled   PartKind = "settled"    // turns of the set that stay as they were published
 	PartPlaced    PartKind = "placed"     // what turns as placed give less, or more
 	PartTurns     PartKind = "turns"      // the turns that a zone has, where no window, soil or volume holds it down
 )
@@ -338,9 +340,10 @@ func (e *evaluator) parts(l *Level, p Pattern) []Part {
 	for _, j := range l.Claims {
 		member[j] = true
 	}
-	others, own := problem.Span(l.Taken), problem.Span(0)
+	others, own, had, settled := problem.Span(l.Taken), problem.Span(0), problem.Span(0), problem.Span(0)
 	for _, j := range l.Claims {
-		own += problem.Span(in.claims[j].base)
+		z := &g.Zones[j]
+		own, had, settled = own+problem.Span(in.claims[j].base)-z.Done, had+z.Past, settled+z.Done-z.Past
 	}
 	for _, w := range l.Slots {
 		for j := range g.Zones {
@@ -375,5 +378,7 @@ func (e *evaluator) parts(l *Level, p Pattern) []Part {
 	}
 	add(PartOthers, -1, -1, -1, -1, -others)
 	add(PartOwn, -1, -1, -1, -1, own)
+	add(PartHad, -1, -1, -1, -1, had)
+	add(PartSettled, -1, -1, -1, -1, settled)
 	return out
 }

@@ -78,6 +78,10 @@ var englishLimits = map[rotation.PartKind]func(Printer, render.Limit) string{
 	rotation.PartOwn: func(p Printer, l render.Limit) string {
 		return onDay(p, l, "shortest turns of these plots at other hours")
 	},
+	rotation.PartHad: func(Printer, render.Limit) string { return "turns of these plots before this schedule was made" },
+	rotation.PartSettled: func(Printer, render.Limit) string {
+		return "turns of these plots that stay as they were announced"
+	},
 }
 
 // onDay puts the day of a limit before it.
