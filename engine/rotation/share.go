@@ -75,7 +75,7 @@ type division struct {
 	sltEdge []int32
 	polEdge []int32
 	fixed   []int64 // by node: inflow of sets already settled
-	fixEdge []int32
+	fixEdge []int32 // by node: what brings that; -1 for none
 	dead    []bool
 	reach   []bool // by node: in the last cut
 	level   []Ratio
@@ -129,12 +129,8 @@ func (d *division) build(in *shares) {
 	}
 	d.fixed, d.dead = append(d.fixed[:0], make([]int64, d.nodes)...), append(d.dead[:0], make([]bool, d.nodes)...)
 	d.fixEdge = d.fixEdge[:0]
-	for v := range d.nodes {
-		e := int32(-1)
-		if v >= 2+len(in.claims) {
-			e = int32(d.net.edge(tap, v, 0))
-		}
-		d.fixEdge = append(d.fixEdge, e)
+	for range d.nodes {
+		d.fixEdge = append(d.fixEdge, -1)
 	}
 	d.level = append(d.level[:0], make([]Ratio, len(in.claims))...)
 	d.settled = append(d.settled[:0], make([]bool, len(in.claims))...)
@@ -422,6 +418,9 @@ func (d *division) takeOut(l Level) {
 		for e := g.first[v]; e >= 0; e = g.edges[e].next {
 			if w := g.edges[e].to; e%2 == 0 && w != sink && !d.reach[w] {
 				d.fixed[w] += g.limit[e]
+				if d.fixEdge[w] < 0 {
+					d.fixEdge[w] = int32(g.edge(tap, int(w), 0))
+				}
 			}
 		}
 	}
