@@ -177,6 +177,11 @@ func (z *Batch) Visits(m *Model) int {
 	if z.FirstBy >= m.Days || !slices.ContainsFunc(z.Potential(m), func(t Span) bool { return t > 0 }) {
 		return 0
 	}
+	return z.kept(m)
+}
+
+// kept is how many watering days keep the interval limits.
+func (z *Batch) kept(m *Model) int {
 	first := max(0, z.FirstBy)
 	return 1 + (max(0, m.Days-z.Interval-first)+z.Interval-1)/z.Interval
 }
@@ -290,8 +295,8 @@ func (z *Batch) SpendFor(m *Model, want float64, intervals bool) Spend {
 	short := max(0, want-potential)
 	want -= short
 	visits := max(math.Ceil(want/most-spendSlack), 0)
-	if intervals {
-		visits = max(visits, float64(z.Visits(m)))
+	if intervals && z.FirstBy < m.Days && potential > 0 {
+		visits = max(visits, float64(z.kept(m)))
 	}
 	turns := max(visits, math.Ceil(want/max(1, float64(z.MaxRun))-spendSlack))
 	source := &m.Sources[z.Source]

@@ -4,6 +4,7 @@ package zoning
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -58,7 +59,7 @@ const setUpShare = 0.97
 type partitioner struct {
 	Request
 	keys      []uint64
-	memo      map[uint64]cost
+	memo      prices
 	forbidden map[[2]int]bool
 	late      map[int]int   // by layout: days late whatever its zone
 	bundles   map[int][]int // by the first of layouts that share a zone: all of them
@@ -66,6 +67,7 @@ type partitioner struct {
 	tried     int
 	buffer    []int
 	marks     []bool
+	removed   []int
 	costs     []cost // by zone: working of insert
 	zoneKeys  []uint64
 }
@@ -128,7 +130,7 @@ func (p *partitioner) whole(zone []int) []int {
 }
 
 func newPartitioner(r Request) *partitioner {
-	p := &partitioner{Request: r, memo: map[uint64]cost{}, late: map[int]int{}, forbidden: map[[2]int]bool{}}
+	p := &partitioner{Request: r, late: map[int]int{}, forbidden: map[[2]int]bool{}}
 	rng := rand.New(rand.NewPCG(0x7a6f6e65, 1)) //nolint:gosec // keys, not secrets
 	p.keys = make([]uint64, len(r.Model.Layouts))
 	for i := range p.keys {
@@ -188,11 +190,11 @@ func (p *partitioner) key(zone []int) uint64 {
 // price returns what a zone costs; it does not fit when the hydraulics, a forbidden pair or the flow limit say so.
 func (p *partitioner) price(zone []int) cost {
 	k := p.key(zone)
-	c, known := p.memo[k]
+	c, known := p.memo.find(k)
 	if !known {
 		p.tried++
 		c = p.work(zone)
-		p.memo[k] = c
+		p.memo.add(k, c)
 	}
 	return c
 }
@@ -408,7 +410,10 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 	return best
 }
 
+// ruin returns the zones that stay, or what is left of them, and the layouts that were taken out, which hold until the next ruin.
 func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed []int) {
+	kept, removed = make([][]int, 0, len(zones)+1), p.removed[:0]
+	defer func() { p.removed = removed }()
 	if rng.IntN(3) > 0 && len(zones) > 1 {
 		out := p.chosen(len(zones))
 		first := rng.IntN(len(zones))
@@ -438,16 +443,19 @@ func (p *partitioner) ruin(zones [][]int, rng *rand.Rand) (kept [][]int, removed
 	for range 2 + rng.IntN(4) {
 		out[rng.IntN(n)] = true
 	}
-	at := 0
 	for _, z := range zones {
+		here := out[:len(z)]
+		if out = out[len(z):]; !slices.Contains(here, true) {
+			kept = append(kept, z)
+			continue
+		}
 		var rest []int
-		for _, i := range z {
-			if out[at] {
+		for at, i := range z {
+			if here[at] {
 				removed = append(removed, i)
 			} else {
 				rest = append(rest, i)
 			}
-			at++
 		}
 		if len(rest) > 0 {
 			kept = append(kept, rest)
@@ -494,7 +502,7 @@ func (p *partitioner) insert(zones [][]int, removed []int, rng *rand.Rand) ([][]
 		alone.add(own, 1)
 		bestAt, least, bestSum, bestCost := -1, p.worth(alone), alone, own
 		for k, z := range zones {
-			c, known := p.memo[keys[k]^p.keys[i]]
+			c, known := p.memo.find(keys[k] ^ p.keys[i])
 			if !known {
 				p.buffer = append(append(p.buffer[:0], z...), i)
 				c = p.price(p.buffer)
