@@ -198,9 +198,34 @@ func (p *planner) modes(sources []int) []mode {
 		}
 	}
 	if volume {
-		out = append(out, mode{goal: zoning.LeastWater})
+		out = append(out, mode{goal: zoning.LeastStrain}, mode{goal: zoning.LeastWater})
 	}
 	return out
+}
+
+// water is what daily caps and a tank let a source draw over the horizon [L]: of its line's cap the part that its layouts need
+// of all behind the line.
+func (p *planner) water(s int) float64 {
+	out := math.Inf(1)
+	if volume, limited := sourceVolume(p.Model, s); limited {
+		out = volume.Liters()
+	}
+	line := p.LineOf[s]
+	if line < 0 || p.Lines[line].DailyCap == 0 {
+		return out
+	}
+	members, spans, _ := lineWindows(p.Model, line)
+	days, own, all := map[int]bool{}, 0.0, 0.0
+	for _, slot := range spans {
+		days[slot.Day] = true
+	}
+	for _, i := range members {
+		need := p.Layouts[i].Need.Liters()
+		if all += need; p.SourceOf[i] == s {
+			own += need
+		}
+	}
+	return math.Min(out, p.Lines[line].DailyCap.Liters()*float64(len(days))*own/math.Max(1, all))
 }
 
 // limits are flows by source that zones of several are held to.
@@ -287,7 +312,7 @@ func (p *planner) attempt(sources []int, level float64, how mode, known *solved)
 		}
 		partition := zoning.Partition(zoning.Request{
 			Model: p.Model, Source: s, Layouts: p.Members[s], Pinned: p.pinnedAt(s, true), Together: p.pinnedAt(s, false), Forbidden: p.forbidden, By: p.Share,
-			Level: level, Goal: how.goal, FlowLimit: how.limit[s], Time: time, Budget: budget, Start: start,
+			Level: level, Goal: how.goal, FlowLimit: how.limit[s], Time: time, Water: p.water(s), Budget: budget, Start: start,
 			Columns: columns, Shake: how.shake, Seed: p.Seed, Stop: p.halt,
 		})
 		for _, z := range partition {

@@ -16,6 +16,7 @@ type limits struct {
 	poolOf []int
 	pools  []problem.Span
 	parent []int
+	meter  []int     // by pool: the line whose flow it stands for, -1 for a daily volume
 	room   []float64 // by slot, for building patterns
 }
 
@@ -67,7 +68,9 @@ type evaluator struct {
 	entries  []entry
 	groupDay []int // by group
 	timing   timing
-	untimed  bool // no regard to when water comes
+	busy     []float64
+	mix, now []float64 // by pool: the mean flow of the pattern for which pools were held in minutes, and of the one at hand
+	untimed  bool      // no regard to when water comes
 	count    int
 	kept     Pattern                 // the published rota, or nil
 	keptTime map[[2]int]problem.Span // by zone and slot
@@ -86,7 +89,11 @@ func (e *evaluator) load(p Pattern) bool {
 	for w := range g.Slots {
 		in.slots = append(in.slots, int64(g.Slots[w].Usable-e.limits.cut[w]))
 	}
-	for _, limit := range e.limits.pools {
+	e.now = e.mixes(p, e.now)
+	for k, limit := range e.limits.pools {
+		if e.mix != nil && e.now[k] > 0 && e.mix[k] > 0 {
+			limit = problem.Span(float64(limit) * e.mix[k] / e.now[k])
+		}
 		in.pools = append(in.pools, int64(limit))
 	}
 	for j := range g.Zones {
@@ -105,6 +112,52 @@ func (e *evaluator) load(p Pattern) bool {
 		}
 	}
 	return true
+}
+
+// mixes returns by pool the mean flow of the zones that a pattern lets use it, by the time that they need, their turns counted
+// alike [mL/min].
+func (e *evaluator) mixes(p Pattern, out []float64) []float64 {
+	g := e.g
+	out = append(out[:0], make([]float64, len(e.limits.pools))...)
+	if len(out) == 0 {
+		return out
+	}
+	e.busy = append(e.busy[:0], out...)
+	for j := range p {
+		turns := 0
+		for _, k := range p[j] {
+			turns += int(k)
+		}
+		for w, k := range p[j] {
+			if k == 0 {
+				continue
+			}
+			time := float64(g.Zones[j].Time) * float64(k) / float64(turns)
+			for pool := e.limits.poolOf[w]; pool >= 0; pool = e.limits.parent[pool] {
+				flow := g.Zones[j].Op.Total
+				if line := e.limits.meter[pool]; line >= 0 {
+					flow = share(g.Model.Lines[line].FlowLimit, flow)
+				}
+				out[pool] += time * float64(flow)
+				e.busy[pool] += time
+			}
+		}
+	}
+	for k := range out {
+		out[k] /= max(1, e.busy[k])
+	}
+	return out
+}
+
+// remix holds the pools in minutes of the zones of this pattern from here on.
+func (e *evaluator) remix(p Pattern) {
+	now := slices.Clone(e.mixes(p, e.now))
+	for k := range now {
+		if e.mix != nil && now[k] > 0 && e.mix[k] > 0 {
+			e.limits.pools[k] = problem.Span(float64(e.limits.pools[k]) * e.mix[k] / now[k])
+		}
+	}
+	e.mix = now
 }
 
 // pauses is the time between the turns of a slot: a changeover between visits, and within a visit no more than its soak

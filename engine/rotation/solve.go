@@ -66,12 +66,7 @@ func (g *Group) Solve(c Config) Result {
 		p = s.mend(p.clone())
 		s.tolerance, s.mostMoved = noticedGain, distance(p, c.Kept)+p.count()*mostChanged/100
 	}
-	if len(caps) > 0 {
-		for round := 0; round < calibrationRounds && (round == 0 || !s.spent()); round++ {
-			visits, _ := e.visits(p)
-			g.calibrate(caps, &e.limits, visits, 1, false)
-		}
-	}
+	s.measure(p, caps)
 	if c.Budget > 0 {
 		p = s.improve(p, c.Budget)
 	}
@@ -101,6 +96,18 @@ func (g *Group) Solve(c Config) Result {
 	}
 	best.Evaluated, best.Work = e.count, e.work()
 	return best
+}
+
+// measure holds volume limits in minutes of the zones that use them under a pattern.
+func (s *search) measure(p Pattern, caps []volumeCap) {
+	if len(caps) == 0 {
+		return
+	}
+	s.remix(p)
+	for round := 0; round < calibrationRounds && (round == 0 || !s.spent()); round++ {
+		visits, _ := s.visits(p)
+		s.g.calibrate(caps, &s.limits, visits, 1, false)
+	}
 }
 
 type search struct {
@@ -465,6 +472,7 @@ func (s *search) candidates(p Pattern, l *Level, arcs []arc) [][]change {
 // settle divides the time for the pattern and places the turns. Where plants wait for water in time it does so a second
 // time without regard to that, because the windows may take those lengths better; shares come first.
 func (s *search) settle(p Pattern, caps []volumeCap, c Config) Result {
+	s.measure(p, caps)
 	cut, pools := slices.Clone(s.limits.cut), slices.Clone(s.limits.pools)
 	begin := func() { s.limits.cut, s.limits.pools = slices.Clone(cut), slices.Clone(pools) }
 	s.metered = true

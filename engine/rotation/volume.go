@@ -182,7 +182,10 @@ func (g *Group) arrange(caps []volumeCap) limits {
 		if c.meter {
 			allowed = min(allowed, c.most)
 		}
-		l.pools, l.parent = append(l.pools, allowed), append(l.parent, -1)
+		l.pools, l.parent, l.meter = append(l.pools, allowed), append(l.parent, -1), append(l.meter, -1)
+		if c.meter {
+			l.meter[c.pool] = c.line
+		}
 		for _, w := range c.slots {
 			if r := root(w); r < 0 {
 				l.poolOf[w] = c.pool

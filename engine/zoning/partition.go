@@ -19,6 +19,8 @@ const (
 	// LeastWater makes the litres drawn as few as possible within the minutes, for gardens where volume is scarce or
 	// nothing is.
 	LeastWater
+	// LeastStrain makes the larger of two parts as small as can be: that of the minutes, and that of the litres that are there.
+	LeastStrain
 )
 
 // Request is what a partition is asked for.
@@ -32,7 +34,8 @@ type Request struct {
 	By        problem.Measure
 	Level     float64 // share that is planned for
 	Goal      Goal
-	Time      problem.Span   // minutes that are there, for LeastWater
+	Time      problem.Span   // minutes that are there, for LeastWater and LeastStrain
+	Water     float64        // litres that are there, for LeastStrain
 	FlowLimit problem.Rate   // most that a zone of several may draw, unless all of it must be together; 0 for none
 	Start     [][]int        // a partition to start from besides the usual ones
 	Columns   *Configuration // the linear programme over zones, to start from its solution too; nil for none
@@ -46,12 +49,15 @@ type Request struct {
 type cost struct {
 	fits  bool
 	time  float64 // milli-minutes with changeovers, at the level planned for
-	water float64 // litres drawn beyond what its members need
+	water float64 // litres drawn beyond what its members need; under LeastStrain all that are drawn
 	hurt  float64 // milli-minutes that the zone cannot get for its own limits
 }
 
 // zonePrice is what one more zone counts when water is minimised [L].
 const zonePrice = 0.5
+
+// strainSum is what both parts count beside the larger one.
+const strainSum = 0.05
 
 // setUpShare is how much of the minutes may be planned when water is minimised: the rest is for the shape of windows.
 const setUpShare = 0.97
@@ -216,6 +222,10 @@ func (p *partitioner) work(zone []int) cost {
 	c := cost{fits: true, hurt: spend.Short + p.lateness(&z), time: spend.Time}
 	for at, i := range z.Members {
 		drawn := float64(z.Op.Drawn[at].Volume(z.Time)) * p.Level / 1e6
+		if p.Goal == LeastStrain {
+			c.water += drawn
+			continue
+		}
 		c.water += math.Max(0, drawn-p.Level*(1+float64(m.OverTolerance)/1000)*float64(m.Layouts[i].Need)/1000)
 	}
 	return c
@@ -280,6 +290,10 @@ func (t *total) add(c cost, sign float64) {
 func (p *partitioner) worth(t total) float64 {
 	if p.Goal == LeastTime {
 		return t.time + 20*t.hurt + 1e-3*t.water/math.Max(1, p.scale)*t.time
+	}
+	if p.Goal == LeastStrain {
+		time, water := t.time/math.Max(1, float64(p.Time)), t.water/math.Max(1, p.Water)
+		return math.Max(time, water) + strainSum*(time+water) + 20*t.hurt/math.Max(1, float64(p.Time))
 	}
 	over := math.Max(0, t.time/math.Max(1, setUpShare*float64(p.Time))-1)
 	return t.water + zonePrice*float64(t.zones) + p.scale*(10*over+20*t.hurt/math.Max(1, float64(p.Time)))
