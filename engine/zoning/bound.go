@@ -201,16 +201,26 @@ type Exact struct {
 	batches   []*problem.Batch // by set of layouts; nil where the set does not fit
 	most      []float64        // by layout of the problem: the share that its days and soil let it have
 	intervals bool
+	visits    map[int]float64 // by layout: watering days that its interval limit asks for; nil where these are all layouts of the source
 }
 
 // ExactLayouts is the most layouts of a source for which NewExact is worth its time.
 const ExactLayouts = exactLayouts
 
-// NewExact prepares the bound for layouts of source s, at most ExactLayouts of them.
+// NewExact prepares the bound for layouts of source s, at most ExactLayouts of them. Where they are not all, the others may be in
+// their zones.
 func NewExact(m *problem.Model, s int, layouts []int, intervals bool) Exact {
 	e := Exact{m: m, intervals: intervals, batches: make([]*problem.Batch, 1<<len(layouts)), most: make([]float64, len(m.Layouts))}
 	for _, i := range layouts {
 		e.most[i] = problem.Most(m, i)
+	}
+	if len(layouts) < len(m.Members[s]) {
+		e.visits = map[int]float64{}
+		for _, i := range layouts {
+			if z := problem.NewBatch(m, s, []int{i}, problem.ByNeed); intervals && e.most[i] > 0 {
+				e.visits[i] = float64(z.Visits(m))
+			}
+		}
 	}
 	for set := 1; set < len(e.batches); set++ {
 		var members []int
@@ -239,6 +249,10 @@ func (e *Exact) Time(share float64) float64 {
 		if z == nil {
 			continue
 		}
+		if e.visits != nil {
+			time[set] = e.within(z, share)
+			continue
+		}
 		// A zone's need is rounded up to the milli-minute; a member may get by with one less.
 		want, intervals := 0.0, e.intervals
 		for at, i := range z.Members {
@@ -264,6 +278,25 @@ func (e *Exact) Time(share float64) float64 {
 		}
 	}
 	return least[len(least)-1]
+}
+
+// within is the least time of the zones that z is a part of: with others open its members take less, so that each needs no fewer
+// minutes and as many days for its soil, though a shortest turn may be too long for z alone.
+func (e *Exact) within(z *problem.Batch, share float64) float64 {
+	want, visits := 0.0, 0.0
+	for at, i := range z.Members {
+		l, part := &e.m.Layouts[i], math.Min(share, e.most[i])
+		want = math.Max(want, part*float64(l.Need.Over(z.Op.Delivered[at]))-1)
+		visits = math.Max(visits, e.visits[i])
+		if l.MaxDay > 0 {
+			visits = math.Max(visits, math.Ceil(part*float64(l.Need)/float64(l.MaxDay)-ceilSlack))
+		}
+	}
+	if want > 0 {
+		visits = math.Max(visits, 1)
+	}
+	source := &e.m.Sources[z.Source]
+	return math.Max(want, visits*float64(source.MinRun)) + visits*float64(source.Changeover)
 }
 
 // Share returns the largest share at which the time suffices, by bisection from above: the answer is never too low.

@@ -99,7 +99,8 @@ const (
 	leastHead = 1e-3
 )
 
-// NewConfiguration prepares the bound for layouts of source s. Without intervals, interval limits are not counted.
+// NewConfiguration prepares the bound for layouts of source s. Without intervals, interval limits are not counted. Where they
+// are not all layouts of the source, the others may fill their zones.
 func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *Configuration {
 	source := &m.Sources[s]
 	c := &Configuration{
@@ -131,7 +132,7 @@ func NewConfiguration(m *problem.Model, s int, layouts []int, intervals bool) *C
 		if k+1 < len(heads) {
 			high = heads[k+1]
 		}
-		c.cells = append(c.cells, newCell(m, s, piped, low, high, varies))
+		c.cells = append(c.cells, newCell(m, s, piped, low, high, varies && len(layouts) == len(m.Members[s])))
 	}
 	for at := range c.layouts {
 		c.alone = append(c.alone, c.column([]int{at}))
