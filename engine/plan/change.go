@@ -50,12 +50,13 @@ func (p *Plan) disturbance() float64 {
 // Disturbed tells whether more of the published turns change than anybody should have to put up with.
 func (p *Plan) Disturbed() bool { return p.disturbance() > mostDisturbed }
 
-// follow makes a plan that stays close to the published rota. Zones stay; for the turns there are three ways, and the
+// follow makes a plan that stays close to the published rota. Zones stay; for the turns there are four ways, and the
 // best of those is taken that change no more than mostDisturbed, unless only another keeps the interval limits:
 //
 //  1. the published visits with other lengths;
 //  2. some other visits too, when that is noticeably better;
-//  3. every published turn that may stay as it is, and as few new ones as the interval limits ask for.
+//  3. every published turn that may stay as it is, and as few new ones as the interval limits ask for;
+//  4. as 2, with other starts where turns start on a grid.
 //
 // A rota under which nothing happened stays, to the byte.
 func (p *planner) follow() (Plan, error) {
@@ -81,12 +82,21 @@ func (p *planner) follow() (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	for _, next := range []*Plan{&plan, &again, &patched} {
+	others := []*Plan{&again, &patched}
+	if p.Grid > 0 {
+		search.starts = true
+		shifted, err := p.checked(func(sources []int) solved { return p.replan(sources, search) })
+		if err != nil {
+			return Plan{}, err
+		}
+		others = append(others, &shifted)
+	}
+	for _, next := range append(others, &plan) {
 		p.recall(next)
 		p.note(next)
 	}
 	best := plan
-	for _, next := range []*Plan{&again, &patched} {
+	for _, next := range others {
 		if preferred(next, &best) {
 			best = *next
 		}

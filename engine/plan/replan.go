@@ -346,6 +346,7 @@ type frame struct {
 	from      problem.Instant
 	arcs      int  // work that may go into other visits than the published ones
 	fresh     bool // look for visits as if none were published
+	starts    bool // look for other starts on the grid too
 }
 
 // replan keeps the published zones of a group of sources and divides what is left of its windows.
@@ -379,7 +380,7 @@ func (p *planner) replan(sources []int, f frame) solved {
 	c := rotation.Config{Level: bound, Budget: f.arcs, Retime: f.arcs, Seed: p.Seed, Grid: p.Grid, Stop: p.halt, Bound: bound, Work: p.allowance(true)}
 	if !f.fresh {
 		kept, time, clock := p.publishedPattern(g, ids, f.remaining)
-		c.Kept, c.KeptTime = kept, time
+		c.Kept, c.KeptTime, c.Starts = kept, time, f.starts
 		c.Clock = func(zone, slot int) problem.Instant {
 			if at, known := clock[[2]int{zone, slot}]; known {
 				return at

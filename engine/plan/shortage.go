@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"slices"
 	"sort"
 
 	"rillturn.example/rillturn/engine/problem"
@@ -118,15 +119,44 @@ func (p *planner) account(plan *Plan) {
 	for _, z := range plan.Schedule.Zones {
 		if !told[z.ID] {
 			alone := Shortage{By: p.Share, Zones: []string{z.ID}}
-			past := zones[z.ID].Past
-			alone.Limits = []Limit{{Kind: rotation.PartTurns, Zone: z.ID, Day: -1, Time: given[z.ID] - past}}
-			if past > 0 {
-				alone.Limits = append(alone.Limits, Limit{Kind: rotation.PartHad, Day: -1, Time: past})
+			past, settled := zones[z.ID].Past, p.settledTime(plan, z.ID)
+			for _, l := range []Limit{
+				{Kind: rotation.PartTurns, Zone: z.ID, Time: given[z.ID] - past - settled},
+				{Kind: rotation.PartHad, Time: past},
+				{Kind: rotation.PartSettled, Time: settled},
+			} {
+				if l.Day = -1; l.Time > 0 || l.Kind == rotation.PartTurns && past+settled == 0 {
+					alone.Limits = append(alone.Limits, l)
+				}
 			}
-			alone.PerExtra = alone.unit() * problem.Minute / float64(max(1, zones[z.ID].Weight))
+			if p.opens(zones[z.ID].Source) {
+				alone.PerExtra = alone.unit() * problem.Minute / float64(max(1, zones[z.ID].Weight))
+			}
 			complete(alone)
 		}
 	}
+}
+
+// settledTime is the time of a zone's turns that stay as they were published.
+func (p *planner) settledTime(plan *Plan, zone string) problem.Span {
+	if p.before == nil {
+		return 0
+	}
+	sum := problem.Span(0)
+	for _, t := range plan.Schedule.Turns {
+		locked := slices.ContainsFunc(p.Locked, func(l problem.Turn) bool {
+			return l.Zone == t.Zone && l.Window == t.Window && l.Start == t.Start
+		})
+		if t.Zone == zone && (t.Start < p.before.freeFrom || locked) {
+			sum += t.Length()
+		}
+	}
+	return sum
+}
+
+// opens tells whether a source has water hours in which turns may still be planned.
+func (p *planner) opens(source int) bool {
+	return p.before == nil || slices.ContainsFunc(p.Slots[source], func(s problem.Slot) bool { return s.End > p.before.freeFrom })
 }
 
 // unit is what a whole share is in the measure of the level.

@@ -16,8 +16,11 @@ const mostAdmitted = 6
 // that the levels tell what holds them down.
 func (s *search) onGrid(best Result, caps []volumeCap, c Config) Result {
 	r := s.g.newRaster(c.Grid, caps, best.Runs)
-	if c.Kept == nil {
+	switch {
+	case c.Kept == nil:
 		r.improve(c.Anneal/gridWork, s.stop)
+	case c.Starts:
+		r.improve(c.Budget/gridWork, s.stop)
 	}
 	better := s.g.result(best.Pattern, best.Visits, best.Levels, r.all())
 	better.Pattern, better.Caps = r.placed.clone(), best.Caps

@@ -19,6 +19,7 @@ type Config struct {
 	Seed     uint64
 	Grid     problem.Span            // turns start at multiples of this; 0 for any moment
 	Kept     Pattern                 // the published pattern, or nil
+	Starts   bool                    // look for better starts on the grid than the published ones
 	KeptTime map[[2]int]problem.Span // minutes of the published turns by zone and slot
 	Clock    func(zone, slot int) problem.Instant
 	Stop     func() bool
