@@ -202,6 +202,7 @@ type cutPlan struct {
 }
 
 type cutSearch struct {
+	asked   *Cutting
 	kerf    int64
 	kinds   []kind // the longest first
 	stocks  []stock
@@ -220,10 +221,11 @@ type cutSearch struct {
 	// what the branching may cost
 	nodesMost int
 	workMost  int64
+	kindsMost int // of one linear program
 }
 
 func newCutSearch(c *Cutting) *cutSearch {
-	s := &cutSearch{kerf: nanometers(c.Kerf), failed: map[string]int64{}, nodesMost: mostCutNodes, workMost: mostSearchWork}
+	s := &cutSearch{asked: c, kerf: nanometers(c.Kerf), failed: map[string]int64{}, nodesMost: mostCutNodes, workMost: mostSearchWork, kindsMost: mostKinds}
 	byLength := map[int64]int{}
 	for i, p := range c.Pieces {
 		l := nanometers(p.Length) + s.kerf
@@ -352,7 +354,7 @@ const (
 	mostCutWork  = 3_000_000_000 // additions and multiplications of linear programs, about
 	// mostSearchWork is that after which no further list is looked for.
 	mostSearchWork = 600_000_000
-	// mostKinds is the number of distinct lengths of one linear program. Gardens have a dozen; of more, a hand at a time is dealt.
+	// mostKinds is the number of distinct lengths of one linear program. Gardens have a dozen; more are put into groups.
 	mostKinds = 200
 	// mostExact is up to how many pieces a proof is worth every effort; of longer lists the program may end enoughGap from its bound
 	// [dearest sticks].
@@ -382,7 +384,8 @@ func (s *cutSearch) run() bool {
 		return true
 	}
 	s.master.pool = append(s.master.pool, s.best.fillings...)
-	if len(s.kinds) > mostKinds {
+	if len(s.kinds) > s.kindsMost {
+		s.group()
 		return s.deal(whole)
 	}
 	root := s.solve(whole)

@@ -12,6 +12,9 @@ const mostFullSteps = 20_000
 // mostHand is how many distinct lengths are dealt at once.
 const mostHand = 130
 
+// enoughGroups is how far from its bound the program of a grouped request may end [dearest sticks].
+const enoughGroups = 0.02
+
 // mostDeals is how often all is dealt anew while the list is more than one stick above its bound.
 const mostDeals = 12
 
@@ -68,8 +71,93 @@ func (s *cutSearch) fullest(r residual) {
 	s.keep(cost, fillings)
 }
 
-// deal cuts requests of very many lengths hand by hand. A hand is every second, third … piece by length, so that it is mixed as
-// all pieces are and its linear program is close to a part of theirs, but of a size that is soon solved. The last pieces of a
+// groupings are into how many groups of neighbouring lengths a request of very many lengths is put, while its list is more than
+// one stick above the bound.
+var groupings = []int{150, 300}
+
+// group puts neighbouring lengths together. With each length as long as the shortest of its group, the linear program is a bound
+// for the request itself; with each as long as the longest, a cut list serves the request.
+// Source: W. Fernandez de la Vega and G. S. Lueker, Combinatorica 1 (1981) 349–355; from memory.
+func (s *cutSearch) group() {
+	for _, groups := range groupings {
+		if s.near() || len(s.kinds) <= groups {
+			return
+		}
+		s.groupInto(groups)
+	}
+}
+
+func (s *cutSearch) groupInto(groups int) {
+	longer := newCutSearch(s.rounded(groups, func(first, _ int) int { return first }))
+	longer.kindsMost = groups
+	if longer.run() {
+		s.keep(s.tidy(s.real(longer)))
+	}
+	shorter := newCutSearch(s.rounded(groups, func(_, last int) int { return last }))
+	shorter.master.enough = enoughGroups
+	s.bound = max(s.bound, s.ceil(shorter.solve(shorter.all()).bound))
+	s.nodes += longer.nodes + shorter.nodes
+}
+
+// rounded is the request with each length replaced by one of its group, which of says by the first and the last of it.
+func (s *cutSearch) rounded(groups int, of func(first, last int) int) *Cutting {
+	c := *s.asked
+	c.Pieces = slices.Clone(c.Pieces)
+	size := (len(s.kinds) + groups - 1) / groups
+	for i := range s.kinds {
+		first := i / size * size
+		k := of(first, min(first+size, len(s.kinds))-1)
+		for _, piece := range s.kinds[i].pieces {
+			c.Pieces[piece].Length = fromNanometers(s.kinds[k].length - s.kerf)
+		}
+	}
+	return &c
+}
+
+// real is the best cut list of a rounded request with the lengths of this one.
+func (s *cutSearch) real(rounded *cutSearch) []filling {
+	kindOf := make([]int, len(s.asked.Pieces))
+	for i := range s.kinds {
+		for _, piece := range s.kinds[i].pieces {
+			kindOf[piece] = i
+		}
+	}
+	next := make([]int, len(rounded.kinds))
+	fillings := make([]filling, 0, len(rounded.best.fillings))
+	for _, f := range rounded.best.fillings {
+		out := filling{stock: f.stock, take: make([]int, len(s.kinds))}
+		for k, n := range f.take {
+			for range n {
+				out.take[kindOf[rounded.kinds[k].pieces[next[k]]]]++
+				next[k]++
+			}
+		}
+		fillings = append(fillings, out)
+	}
+	return fillings
+}
+
+// tidy moves each filling to the shortest stick to buy that holds it, or to an off-cut that nobody uses, and adds up the cost:
+// what was rounded up leaves room.
+func (s *cutSearch) tidy(fillings []filling) (cost int64, tidied []filling) {
+	for i, f := range fillings {
+		need := int64(0)
+		for k, n := range f.take {
+			need += int64(n) * s.kinds[k].length
+		}
+		if s.stocks[f.stock].cost > 0 {
+			fillings[i].stock = slices.IndexFunc(s.stocks, func(x stock) bool { return x.cost > 0 && x.length >= need })
+		}
+	}
+	tidied = s.preferShort(fillings)
+	for _, f := range tidied {
+		cost += s.stocks[f.stock].cost
+	}
+	return cost, tidied
+}
+
+// deal cuts hand by hand what grouping left more than one stick above the bound. A hand is every second, third … piece by length, so
+// that it is mixed as all pieces are and its linear program is close to a part of theirs, but of a size that is soon solved. The last pieces of a
 // hand go back to the rest, so that no hand ends with a stick half full.
 func (s *cutSearch) deal(whole residual) bool {
 	for n := range mostDeals {

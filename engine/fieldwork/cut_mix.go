@@ -50,7 +50,7 @@ func (s *cutSearch) tryMixes() {
 // given is the search for a cut list of the sticks of a mix, which then cost nothing; what they don't suffice for comes from
 // sticks of the longest length, so that a bound above nothing proves that they don't.
 func (s *cutSearch) given(m mix) *cutSearch {
-	sub := &cutSearch{kerf: s.kerf, kinds: s.kinds, failed: map[string]int64{}, nodesMost: mostMixNodes, workMost: mostMixWork / 5}
+	sub := &cutSearch{kerf: s.kerf, kinds: s.kinds, failed: map[string]int64{}, nodesMost: mostMixNodes, workMost: mostMixWork / 5, kindsMost: mostKinds}
 	for j, k := range s.stocks {
 		if k.cost > 0 {
 			k = stock{length: k.length, ids: make([]int, m.count[j])}

@@ -322,6 +322,33 @@ func TestCut_boundsOfPricesStayBelowEveryAssignment(t *testing.T) {
 	})
 }
 
+// Lengths put into groups give a bound that is no higher than the least, and a list that serves.
+func TestCut_groupsStandBesideEveryAssignment(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := Cutting{Stock: []unit.Length{unit.Inches(100)}, Kerf: unit.Inches(1.0 / 8)}
+		for range rapid.IntRange(2, 8).Draw(t, "pieces") {
+			c.Pieces = append(c.Pieces, WantedPiece{Length: unit.Inches(float64(rapid.IntRange(8, 100).Draw(t, "piece")))})
+		}
+		if rapid.Bool().Draw(t, "two lengths") {
+			c.Stock = append(c.Stock, unit.Inches(60))
+		}
+		if rapid.Bool().Draw(t, "off-cut") {
+			c.OffCuts = []OffCut{{ID: "a", Length: unit.Inches(50)}}
+		}
+		least, _ := leastBought(c)
+		s := newCutSearch(&c)
+		s.groupInto(rapid.IntRange(1, 4).Draw(t, "groups"))
+		if s.bound > least {
+			t.Errorf("groups ask for %d nm, %d nm suffice", s.bound, least)
+		}
+		list := CutList{Sticks: s.sticks(&c), Bought: fromNanometers(s.best.cost)}
+		checkCutList(t, c, list)
+		if s.best.cost < least {
+			t.Errorf("groups buy %d nm, least is %d nm", s.best.cost, least)
+		}
+	})
+}
+
 // Large gardens repeat their lengths.
 func TestCut_manyPiecesOfFewLengths(t *testing.T) {
 	for seed := range uint64(4) {

@@ -2,6 +2,9 @@
 //
 //	go run ./testdata/fieldwork/report -seeds 20 -pieces 10,20,40
 //	go run ./testdata/fieldwork/report -seeds 10 -pieces 41,80,200,400,800
+//	go run ./testdata/fieldwork/report -seeds 10 -pieces 8 -cbc cbc
+//
+// The last compares with an integer programme that the solver CBC solves (the package coinor-cbc of Debian).
 package main
 
 import (
@@ -20,19 +23,28 @@ func main() {
 	seeds := flag.Int("seeds", 20, "requests of each kind and size")
 	first := flag.Int("first", 0, "the first seed")
 	pieces := flag.String("pieces", "10,20,30,40", "sizes of the requests")
+	cbc := flag.String("cbc", "", "compare with this solver of integer programmes")
 	flag.Parse()
-	if err := report(*first, *seeds, *pieces); err != nil {
+	if err := report(*first, *seeds, *pieces, *cbc); err != nil {
 		fmt.Fprintln(os.Stderr, "report:", err)
 		os.Exit(1)
 	}
 }
 
-func report(first, seeds int, pieces string) error {
-	fmt.Println("kind                   pieces  lists  proven  within 1  most over the bound [sticks]  mean s  most s  slowest and unproven seeds")
+func report(first, seeds int, pieces, cbc string) error {
+	if cbc == "" {
+		fmt.Println("kind                   pieces  lists  proven  within 1  most over the bound [sticks]  mean s  most s  slowest and unproven seeds")
+	}
 	for _, size := range strings.Split(pieces, ",") {
 		n, err := strconv.Atoi(size)
 		if err != nil {
 			return fmt.Errorf("size %q: %w", size, err)
+		}
+		if cbc != "" {
+			if err := compare(cbc, first, seeds, n); err != nil {
+				return err
+			}
+			continue
 		}
 		for _, kind := range fieldworktest.Kinds {
 			if err := row(kind, n, first, seeds); err != nil {
