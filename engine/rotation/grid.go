@@ -18,7 +18,8 @@ type raster struct {
 	given   []problem.Span
 	byDay   [][]problem.Span // by zone and day
 	placed  Pattern
-	coupled bool // a minute of one zone may cost another a minute without standing in its place
+	others  []Fixed // working of flowUntil
+	coupled bool    // a minute of one zone may cost another a minute without standing in its place
 }
 
 func (g *Group) newRaster(grid problem.Span, caps []volumeCap, runs []Run) *raster {
@@ -183,7 +184,7 @@ func (r *raster) flowUntil(w, zone int, from, to problem.Instant) problem.Instan
 	if line < 0 {
 		return to
 	}
-	var others []Fixed
+	others := r.others[:0]
 	for _, u := range r.near[w] {
 		for _, run := range r.runs[u] {
 			if g := r.g.Slots[u].Source; g != source && run.Start < to && from < run.End {
@@ -196,6 +197,7 @@ func (r *raster) flowUntil(w, zone int, from, to problem.Instant) problem.Instan
 			others = append(others, f)
 		}
 	}
+	r.others = others
 	carries := func(at problem.Instant) bool {
 		sum := r.g.Zones[zone].Op.Total
 		for k := range others {

@@ -204,7 +204,9 @@ func (p *placement) busiest(cluster []int, bySlot [][]waiting) []int {
 	if len(cluster) < 2 || p.rule >= inOrder {
 		return cluster
 	}
-	p.needed = append(p.needed[:0], make([]problem.Span, len(p.g.Slots))...)
+	if p.needed == nil {
+		p.needed = make([]problem.Span, len(p.g.Slots))
+	}
 	left := p.needed
 	for _, w := range cluster {
 		sum, longest := problem.Span(0), problem.Span(0)
