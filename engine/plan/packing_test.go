@@ -95,3 +95,17 @@ func TestPropose_overSubscribedGardensComeNearTheirBound(t *testing.T) {
 		}
 	}
 }
+
+// Gardens whose water hours a hidden plan fills to the last minute are served in full, also with many zones in many windows.
+func TestPropose_exactlyTightGardensAreServedInFull(t *testing.T) {
+	t.Parallel()
+	for _, n := range []int{30, 60} {
+		for seed := range uint64(6) {
+			spec := problemtest.Spec{Kind: problemtest.Tight, Layouts: n, Seed: seed + 1}
+			got := propose(t, problemtest.Garden(spec), plan.Options{})
+			if got.Smallest < 1 || got.Over > 0 {
+				t.Errorf("%s: smallest share %.4f, %d mL too much", spec.Name(), got.Smallest, got.Over)
+			}
+		}
+	}
+}

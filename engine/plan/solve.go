@@ -87,6 +87,9 @@ func (p *planner) gap(s *solved, share float64) float64 {
 // levelGap is the least distance between the share planned for and the share reached at which zones are made again.
 const levelGap = 0.01
 
+// tightGap is the distance to the bound below which zones that fill the time to the last minute may be all that is missing.
+const tightGap = 0.1
+
 // solve finds zones and turns for the sources of a group, in a loop over the share that zones are made for.
 func (p *planner) solve(sources []int) solved {
 	p.attempts = nil
@@ -108,7 +111,7 @@ func (p *planner) solve(sources []int) solved {
 		p.aim.tighten(sources)
 	}
 	bound := p.aim.of(sources).Share
-	if bound < first-levelGap && !p.halt() {
+	if gap := p.gap(&best, bound); (bound < first-levelGap || gap > boundGap && gap < tightGap) && !p.halt() {
 		how.dive = true
 		if next := p.attempt(sources, bound, how, &best); next.better(&best, p.Model) {
 			best = next

@@ -196,6 +196,11 @@ func (s *search) first(level float64) Pattern {
 		for _, part := range []float64{1, 0.96} {
 			consider(func() Pattern { return g.builder(s.limits.room, level*part, packWeight, byTime).pack(s.rng) })
 		}
+		if len(g.Zones) > 0 && !g.several() && (best == nil || !s.reached(bestScore, level)) {
+			if p := g.builder(s.limits.room, level, packWeight, byTime).fill(); p != nil {
+				consider(func() Pattern { return p })
+			}
+		}
 	}
 	if best == nil || bestScore.late > 0 {
 		for _, part := range []float64{1, 0.5, 0} {
