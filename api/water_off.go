@@ -31,8 +31,8 @@ func (a *API) WaterSourceClose(ctx context.Context, r gen.WaterSourceCloseReques
 
 // WaterSourceReopen turns the water on again at a source.
 func (a *API) WaterSourceReopen(ctx context.Context, r gen.WaterSourceReopenRequestObject) (gen.WaterSourceReopenResponseObject, error) {
-	row, err := a.svc.TurnWaterOn(ctx, principal(ctx), &r.Source, nil)
-	return gen.WaterSourceReopen200JSONResponse(waterOffView(row)), err
+	done, err := a.svc.TurnWaterOn(ctx, principal(ctx), &r.Source, nil)
+	return gen.WaterSourceReopen200JSONResponse(waterOnDoneView(done)), err
 }
 
 // ServiceLineClose turns the water off at every source of a service line.
@@ -45,8 +45,8 @@ func (a *API) ServiceLineClose(ctx context.Context, r gen.ServiceLineCloseReques
 
 // ServiceLineReopen turns the water on again at a service line.
 func (a *API) ServiceLineReopen(ctx context.Context, r gen.ServiceLineReopenRequestObject) (gen.ServiceLineReopenResponseObject, error) {
-	row, err := a.svc.TurnWaterOn(ctx, principal(ctx), nil, &r.Line)
-	return gen.ServiceLineReopen200JSONResponse(waterOffView(row)), err
+	done, err := a.svc.TurnWaterOn(ctx, principal(ctx), nil, &r.Line)
+	return gen.ServiceLineReopen200JSONResponse(waterOnDoneView(done)), err
 }
 
 func waterOffValues(b gen.WaterOffCreate) repo.WaterOffValues {
@@ -62,4 +62,8 @@ func waterOffView(r repo.WaterOff) gen.WaterOff {
 
 func waterOffDoneView(w service.WaterOff) gen.WaterOffDone {
 	return gen.WaterOffDone{WaterOff: waterOffView(w.WaterOff), Cancelled: int32(w.Cancelled), CutShort: int32(w.CutShort)}
+}
+
+func waterOnDoneView(w service.WaterOn) gen.WaterOnDone {
+	return gen.WaterOnDone{WaterOff: waterOffView(w.WaterOff), Restored: int32(w.Restored)}
 }

@@ -25,15 +25,15 @@ func column[R, V any](rows []R, of func(R) V) []V {
 func (q *Queries) TurnPut(ctx context.Context, turns []Turn) error {
 	_, err := q.db.Exec(ctx, `
 		INSERT INTO turn (garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min,
-			status, sequence, opener_id, locked, follows, revision)
+			status, sequence, opener_id, locked, follows, water_off_id, revision)
 		SELECT *, 1 FROM unnest($1::uuid[], $2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::text[], $7::timestamptz[],
-			$8::timestamptz[], $9::double precision[], $10::text[], $11::integer[], $12::uuid[], $13::boolean[], $14::uuid[])
+			$8::timestamptz[], $9::double precision[], $10::text[], $11::integer[], $12::uuid[], $13::boolean[], $14::uuid[], $15::uuid[])
 		ON CONFLICT (garden_id, id) DO UPDATE SET
 			rotation_id = excluded.rotation_id, water_source_id = excluded.water_source_id, zone = excluded.zone,
 			kind = excluded.kind, starts_at = excluded.starts_at, ends_at = excluded.ends_at,
 			flow_l_per_min = excluded.flow_l_per_min, status = excluded.status, sequence = excluded.sequence,
 			opener_id = excluded.opener_id, locked = excluded.locked, follows = excluded.follows,
-			revision = turn.revision + 1, updated_at = now()`,
+			water_off_id = excluded.water_off_id, revision = turn.revision + 1, updated_at = now()`,
 		column(turns, func(t Turn) uuid.UUID { return t.GardenID }),
 		column(turns, func(t Turn) uuid.UUID { return t.ID }),
 		column(turns, func(t Turn) uuid.UUID { return t.RotationID }),
@@ -48,6 +48,7 @@ func (q *Queries) TurnPut(ctx context.Context, turns []Turn) error {
 		column(turns, func(t Turn) *uuid.UUID { return t.OpenerID }),
 		column(turns, func(t Turn) bool { return t.Locked }),
 		column(turns, func(t Turn) *uuid.UUID { return t.Follows }),
+		column(turns, func(t Turn) *uuid.UUID { return t.WaterOffID }),
 	)
 	if err != nil {
 		return fmt.Errorf("put %d turns: %w", len(turns), err)

@@ -45,6 +45,7 @@ type world struct {
 	unsigned     repo.Webhook // its secret is not written yet
 	turn         repo.Turn    // published
 	bare         repo.Turn    // proposed, without members
+	cancelled    repo.Turn    // since the water was off, without members
 	report       repo.TurnReport
 	key          repo.IdempotencyKeyValues
 	weather      repo.WeatherDay
@@ -88,6 +89,9 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 	w.bare = w.turn
 	w.bare.ID, w.bare.RotationID, w.bare.Status = uuid.Must(uuid.NewV7()), w.proposed.ID, "proposed"
 	w.bare.StartsAt, w.bare.EndsAt = w.bare.StartsAt.AddDate(0, 0, 7), w.bare.EndsAt.AddDate(0, 0, 7)
+	w.cancelled = w.turn
+	w.cancelled.ID, w.cancelled.Status = uuid.Must(uuid.NewV7()), "cancelled"
+	w.cancelled.StartsAt, w.cancelled.EndsAt = w.turn.StartsAt.Add(time.Hour), w.turn.EndsAt.Add(time.Hour)
 	w.report = repotest.TurnReport(t, tx, g, func(v *repo.TurnReportValues) { v.TurnID = w.turn.ID })
 	w.key = repo.IdempotencyKeyValues{GardenID: g, TokenID: w.token.ID, Key: "k", Fingerprint: make([]byte, 32), Result: json.RawMessage("{}")}
 	w.weather = repo.WeatherDay{GardenID: g, Station: "roof", Day: repotest.FirstDay, Kind: "measured", TmaxC: new(25.0)}
@@ -105,9 +109,10 @@ func makeWorld(t *testing.T, tx pgx.Tx) world {
 		var off, unsigned error
 		w.unsigned, unsigned = q.WebhookInsert(t.Context(), webhook(g))
 		w.off, off = q.WaterOffInsert(t.Context(), waterOff(g, w.unused.line.ID))
+		w.cancelled.WaterOffID = &w.off.ID
 		_, ruled = q.PlanningRulesPut(t.Context(), g, json.RawMessage("{}"), 1)
 		_, climate := q.ClimateDocumentPut(t.Context(), g, "normals", json.RawMessage("[]"), 1)
-		return errors.Join(err, made, began, ruled, off, unsigned, climate, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare}), q.AuditEntryInsert(t.Context(), audit),
+		return errors.Join(err, made, began, ruled, off, unsigned, climate, q.RotationDocumentInsert(t.Context(), g, w.planning.ID, []byte("in"), nil), q.TurnPut(t.Context(), []repo.Turn{w.bare, w.cancelled}), q.AuditEntryInsert(t.Context(), audit),
 			q.IdempotencyKeyInsert(t.Context(), w.key))
 	})
 	return w
@@ -308,7 +313,7 @@ func (w world) calls() map[string][]any {
 		"TokenInsert":              {repo.TokenValues{Label: "new", Role: "integration", SecretSha256: slices.Repeat([]byte{7}, 32), GardenID: g, ID: id, Revision: 1}},
 		"TokenListPage":            {g, early, none, int32(10)},
 		"TurnByID":                 {g, w.turn.ID},
-		"TurnCancelAt":             {g, []uuid.UUID{w.source.ID}, first, last},
+		"TurnCancelOff":            {g, w.off.ID, []uuid.UUID{w.source.ID}},
 		"TurnCut":                  {w.turn.StartsAt.Add(time.Minute), g, []uuid.UUID{w.source.ID}},
 		"TurnMemberCut":            {w.turn.StartsAt.Add(time.Minute), g, []uuid.UUID{w.source.ID}},
 		"WaterOffEnd":              {late, g, w.unused.line.ID},
@@ -316,7 +321,7 @@ func (w world) calls() map[string][]any {
 		"WaterOffListPage":         {g, late, uuid.Max, int32(10)},
 		"WaterOffListSince":        {g, first},
 		"TurnCancelFrom":           {g, w.published.ID, first},
-		"TurnCancelIn":             {g, first, last},
+		"TurnRestore":              {g, []uuid.UUID{w.source.ID}, first},
 		"TurnDelete":               {g, []uuid.UUID{w.bare.ID}},
 		"TurnListByRotation":       {g, w.published.ID},
 		"TurnListPlannedIn":        {g, first, last},

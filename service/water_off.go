@@ -8,6 +8,7 @@ import (
 
 	"rillturn.example/rillturn/repo"
 	"rillturn.example/rillturn/service/file"
+	"rillturn.example/rillturn/service/hook"
 )
 
 // WaterOff is water that is off, with what that meant for the published turns.
@@ -15,6 +16,12 @@ type WaterOff struct {
 	repo.WaterOff
 	Cancelled int64 // turns that will not run
 	CutShort  int64 // turns that ran
+}
+
+// WaterOn is water that is on again, with what that meant for the turns that were cancelled.
+type WaterOn struct {
+	repo.WaterOff
+	Restored int64 // turns that will run after all
 }
 
 // WaterOffs lists when the water was off, the latest first.
@@ -60,46 +67,50 @@ func (s *Service) TurnWaterOff(ctx context.Context, p Principal, v repo.WaterOff
 		if out.CutShort, err = q.TurnCut(ctx, now, p.Garden, sources); err != nil {
 			return out, err
 		}
-		until := repo.EndOfTime
-		if v.ExpectedUntil != nil {
-			until = *v.ExpectedUntil
-		}
-		if out.Cancelled, err = q.TurnCancelAt(ctx, p.Garden, sources, now, until); err != nil {
+		if out.Cancelled, err = q.TurnCancelOff(ctx, p.Garden, id, sources); err != nil {
 			return out, err
 		}
-		return out, s.announceWater(ctx, q, p, waterTurnedOff, out.WaterOff, &out.Cancelled, &out.CutShort)
+		return out, s.announceWater(ctx, q, p, waterTurnedOff, out.WaterOff, hook.Data{Cancelled: &out.Cancelled, CutShort: &out.CutShort})
 	})
 }
 
-// TurnWaterOn opens a source or service line again, and has the garden planned anew.
-func (s *Service) TurnWaterOn(ctx context.Context, p Principal, source, line *uuid.UUID) (repo.WaterOff, error) {
+// TurnWaterOn opens a source or service line again. Turns that were cancelled for it and have not begun run after all, also
+// within the notice period, since people had them in their calendars; and the garden is planned anew.
+func (s *Service) TurnWaterOn(ctx context.Context, p Principal, source, line *uuid.UUID) (WaterOn, error) {
 	if err := p.may(Administer); err != nil {
-		return repo.WaterOff{}, err
+		return WaterOn{}, err
 	}
 	place := source
 	if place == nil {
 		place = line
 	}
-	var row repo.WaterOff
-	e := effect{action: "turn on", entity: "water", id: *place, planning: true}
+	var out WaterOn
+	e := effect{action: "turn on", entity: "water", id: *place, planning: true, schedule: true}
 	err := s.change(ctx, p, e, func(q *repo.Queries) error {
-		if _, err := fedSources(ctx, q, p.Garden, source, line); err != nil {
+		if _, err := q.GardenLock(ctx, p.Garden); err != nil {
 			return err
 		}
-		var err error
-		row, err = q.WaterOffEnd(ctx, s.now().UTC(), p.Garden, *place)
+		sources, err := fedSources(ctx, q, p.Garden, source, line)
+		if err != nil {
+			return err
+		}
+		now := s.now().UTC()
+		out.WaterOff, err = q.WaterOffEnd(ctx, now, p.Garden, *place)
 		if explainKind(err) == NotFound {
 			return refuse(Conflict, "The water is not off there.")
 		}
 		if err != nil {
 			return err
 		}
+		if out.Restored, err = q.TurnRestore(ctx, p.Garden, sources, now); err != nil {
+			return err
+		}
 		if err := q.JobInsert(ctx, s.jobs, replanJob{p.Garden}); err != nil {
 			return err
 		}
-		return s.announceWater(ctx, q, p, waterTurnedOn, row, nil, nil)
+		return s.announceWater(ctx, q, p, waterTurnedOn, out.WaterOff, hook.Data{Restored: &out.Restored})
 	})
-	return row, err
+	return out, err
 }
 
 // fedSources are the sources that a closed source or line closes.

@@ -61,9 +61,24 @@ func TestWaterOff_andOnAgain(t *testing.T) {
 	w.now = w.now.Add(30 * time.Hour)
 	_, err = w.TurnWaterOn(ctx, w.gardener, &w.source, nil)
 	wantKind(t, err, Forbidden)
-	on := must[repo.WaterOff](t)(w.TurnWaterOn(ctx, w.coordinator, &w.source, nil))
+	on := must[WaterOn](t)(w.TurnWaterOn(ctx, w.coordinator, &w.source, nil))
 	if on.ID != off.ID || on.OnAt == nil || !on.OnAt.Equal(w.now) {
 		t.Errorf("%+v", on)
+	}
+	restored := int64(0)
+	for i, turn := range w.bindingTurns(t) { // those to come run after all, within the notice period too
+		switch to := turn.StartsAt.Before(w.now); {
+		case i > 0 && to != (turn.Status == "cancelled"):
+			t.Errorf("the turn of %s is %s at %s", turn.StartsAt, turn.Status, w.now)
+		case turn.Status == "planned" && !to:
+			restored++
+			if turn.ID != turns[i].ID || turn.Sequence != turns[i].Sequence+2 || len(turn.Members) != len(turns[i].Members) {
+				t.Errorf("%+v is back as %+v", turns[i], turn)
+			}
+		}
+	}
+	if restored == 0 || on.Restored != restored {
+		t.Errorf("%d turns are back, the answer says %d", restored, on.Restored)
 	}
 	_, err = w.TurnWaterOn(ctx, w.coordinator, &w.source, nil)
 	wantKind(t, err, Conflict)
@@ -97,7 +112,7 @@ func TestWaterOff_aLineUntilItsExpectedEnd(t *testing.T) {
 	if off.Cancelled != 0 {
 		t.Errorf("%d turns of a source that the line does not feed are cancelled", off.Cancelled)
 	}
-	must[repo.WaterOff](t)(w.TurnWaterOn(ctx, w.coordinator, nil, &line.ID))
+	must[WaterOn](t)(w.TurnWaterOn(ctx, w.coordinator, nil, &line.ID))
 	source := must[repo.WaterSource](t)(w.WaterSource(ctx, w.coordinator, w.source))
 	if _, err := w.ReplaceWaterSource(ctx, w.coordinator, w.source, source.Revision, repo.WaterSourceValues{
 		Name: source.Name, Kind: source.Kind, ServiceLineID: &line.ID, HoseConnections: source.HoseConnections, StaticHeadM: source.StaticHeadM,
@@ -120,6 +135,46 @@ func TestWaterOff_aLineUntilItsExpectedEnd(t *testing.T) {
 		if turn.StartsAt.Before(until) {
 			t.Errorf("a turn is proposed for %s, before the water is on", turn.StartsAt)
 		}
+	}
+}
+
+// Turns come back when the last of two closures is lifted, and not when another rotation holds by then.
+func TestWaterOn_bringsBackWhatStillHolds(t *testing.T) {
+	t.Parallel()
+	w := newPlannableWorld(t)
+	ctx := t.Context()
+	line := repotest.ServiceLine(t, w.pool, w.garden)
+	source := must[repo.WaterSource](t)(w.WaterSource(ctx, w.coordinator, w.source))
+	if _, err := w.ReplaceWaterSource(ctx, w.coordinator, w.source, source.Revision, repo.WaterSourceValues{
+		Name: source.Name, Kind: source.Kind, ServiceLineID: &line.ID, HoseConnections: source.HoseConnections, StaticHeadM: source.StaticHeadM,
+		MinRunMin: source.MinRunMin,
+	}); err != nil {
+		t.Fatal(err)
+	}
+	w.publish(t, w.propose(t, "2026-07-07"))
+	turns := int64(len(w.bindingTurns(t)))
+	off := func(v repo.WaterOffValues) int64 {
+		v.Reason = "Repair"
+		return must[WaterOff](t)(w.TurnWaterOff(ctx, w.coordinator, v)).Cancelled
+	}
+	on := func(source, line *uuid.UUID) int64 {
+		return must[WaterOn](t)(w.TurnWaterOn(ctx, w.coordinator, source, line)).Restored
+	}
+	if n := off(repo.WaterOffValues{WaterSourceID: &w.source}); n != turns {
+		t.Fatalf("%d of %d turns are cancelled", n, turns)
+	}
+	off(repo.WaterOffValues{ServiceLineID: &line.ID})
+	if n := on(&w.source, nil); n != 0 {
+		t.Errorf("%d turns are back while the line is off", n)
+	}
+	if n := on(nil, &line.ID); n != turns {
+		t.Errorf("%d of %d turns are back", n, turns)
+	}
+	until := w.bindingTurns(t)[turns/2].StartsAt
+	off(repo.WaterOffValues{WaterSourceID: &w.source, ExpectedUntil: &until})
+	w.publish(t, w.propose(t, "2026-07-07"))
+	if n := on(&w.source, nil); n != 0 {
+		t.Errorf("%d turns of a superseded rotation are back", n)
 	}
 }
 

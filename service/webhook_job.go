@@ -103,14 +103,14 @@ func (s *Service) announceFailed(ctx context.Context, q *repo.Queries, p Princip
 	})
 }
 
-// announceWater tells of water that is off, or on again.
-func (s *Service) announceWater(ctx context.Context, q *repo.Queries, p Principal, event string, w repo.WaterOff, cancelled, cutShort *int64) error {
+// announceWater tells of water that is off, or on again; d has what that meant for turns.
+func (s *Service) announceWater(ctx context.Context, q *repo.Queries, p Principal, event string, w repo.WaterOff, d hook.Data) error {
 	place := w.WaterSourceID
 	if place == nil {
 		place = w.ServiceLineID
 	}
 	return s.announce(ctx, q, p, event, *place, func() (hook.Data, error) {
-		d := hook.Data{Reason: w.Reason, Cancelled: cancelled, CutShort: cutShort}
+		d.Reason = w.Reason
 		at := gardenPath(p.Garden)
 		d.Links = map[string]string{"water_offs": at + "/water-offs", "turns": at + "/turns", "calendar": at + "/schedule.ics"}
 		if w.WaterSourceID != nil {

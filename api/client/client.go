@@ -3762,6 +3762,15 @@ type WaterOffList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// WaterOnDone What turning the water on again meant for the turns that were cancelled.
+type WaterOnDone struct {
+	// Restored Cancelled turns that will run after all.
+	Restored int32 `json:"restored"`
+
+	// WaterOff Water that is or was off at a source or a service line.
+	WaterOff WaterOff `json:"water_off"`
+}
+
 // WaterSource A spigot, hydrant or raised tank.
 //
 // Examples: {"changeover_min":5,"created_at":"2026-04-11T08:15:00Z","hose_connections":1,"hose_inside_diameter_mm":15.9,"hose_length_m":15,"id":"01985c00-0000-7000-8000-000000000900","kind":"spigot","min_run_min":5,"name":"north spigot","revision":1,"service_line_id":"01985c00-0000-7000-8000-000000000021","static_head_m":31,"updated_at":"2026-04-11T08:15:00Z"}
@@ -6383,7 +6392,7 @@ type ClientInterface interface {
 
 	// ServiceLineCloseWithBody Turn the water off now at a service line
 	//
-	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -6392,7 +6401,7 @@ type ClientInterface interface {
 
 	// ServiceLineClose Turn the water off now at a service line
 	//
-	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -6687,7 +6696,7 @@ type ClientInterface interface {
 
 	// WaterSourceCloseWithBody Turn the water off now at a water source
 	//
-	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -6696,7 +6705,7 @@ type ClientInterface interface {
 
 	// WaterSourceClose Turn the water off now at a water source
 	//
-	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -8994,7 +9003,7 @@ func (c *Client) ServiceLineReplace(ctx context.Context, garden GardenPath, line
 
 // ServiceLineCloseWithBody Turn the water off now at a service line
 //
-// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9013,7 +9022,7 @@ func (c *Client) ServiceLineCloseWithBody(ctx context.Context, garden GardenPath
 
 // ServiceLineClose Turn the water off now at a service line
 //
-// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -9798,7 +9807,7 @@ func (c *Client) SupplyCurveGet(ctx context.Context, garden GardenPath, source S
 
 // WaterSourceCloseWithBody Turn the water off now at a water source
 //
-// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9817,7 +9826,7 @@ func (c *Client) WaterSourceCloseWithBody(ctx context.Context, garden GardenPath
 
 // WaterSourceClose Turn the water off now at a water source
 //
-// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -21221,7 +21230,7 @@ type ClientWithResponsesInterface interface {
 
 	// ServiceLineCloseWithBodyWithResponse Turn the water off now at a service line
 	//
-	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -21230,7 +21239,7 @@ type ClientWithResponsesInterface interface {
 
 	// ServiceLineCloseWithResponse Turn the water off now at a service line
 	//
-	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -21581,7 +21590,7 @@ type ClientWithResponsesInterface interface {
 
 	// WaterSourceCloseWithBodyWithResponse Turn the water off now at a water source
 	//
-	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -21590,7 +21599,7 @@ type ClientWithResponsesInterface interface {
 
 	// WaterSourceCloseWithResponse Turn the water off now at a water source
 	//
-	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+	// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -26973,13 +26982,13 @@ type ServiceLineReopenResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
-	JSON200 *WaterOff
+	JSON200 *WaterOnDone
 	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationproblemJSONDefault *Refusal
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
-func (r ServiceLineReopenResponse) GetJSON200() *WaterOff {
+func (r ServiceLineReopenResponse) GetJSON200() *WaterOnDone {
 	return r.JSON200
 }
 
@@ -28948,13 +28957,13 @@ type WaterSourceReopenResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
-	JSON200 *WaterOff
+	JSON200 *WaterOnDone
 	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationproblemJSONDefault *Refusal
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
-func (r WaterSourceReopenResponse) GetJSON200() *WaterOff {
+func (r WaterSourceReopenResponse) GetJSON200() *WaterOnDone {
 	return r.JSON200
 }
 
@@ -31358,7 +31367,7 @@ func (c *ClientWithResponses) ServiceLineReplaceWithResponse(ctx context.Context
 
 // ServiceLineCloseWithBodyWithResponse Turn the water off now at a service line
 //
-// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -31373,7 +31382,7 @@ func (c *ClientWithResponses) ServiceLineCloseWithBodyWithResponse(ctx context.C
 
 // ServiceLineCloseWithResponse Turn the water off now at a service line
 //
-// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment every source of the service line may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -32018,7 +32027,7 @@ func (c *ClientWithResponses) SupplyCurveGetWithResponse(ctx context.Context, ga
 
 // WaterSourceCloseWithBodyWithResponse Turn the water off now at a water source
 //
-// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -32033,7 +32042,7 @@ func (c *ClientWithResponses) WaterSourceCloseWithBodyWithResponse(ctx context.C
 
 // WaterSourceCloseWithResponse Turn the water off now at a water source
 //
-// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence. Plans leave the time out until the water is on again.
+// From this moment the source may not run. A turn that runs ends now. Turns that were to begin before the expected end, or at all, are cancelled with a higher sequence; those that have not begun when the water is on again run after all. Plans leave the time out until then.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -36511,7 +36520,7 @@ func ParseServiceLineReopenResponse(rsp *http.Response) (*ServiceLineReopenRespo
 
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
-		var dest WaterOff
+		var dest WaterOnDone
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -38075,7 +38084,7 @@ func ParseWaterSourceReopenResponse(rsp *http.Response) (*WaterSourceReopenRespo
 
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
-		var dest WaterOff
+		var dest WaterOnDone
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

@@ -3763,6 +3763,15 @@ type WaterOffList struct {
 	NextCursor *string `json:"next_cursor,omitempty"`
 }
 
+// WaterOnDone What turning the water on again meant for the turns that were cancelled.
+type WaterOnDone struct {
+	// Restored Cancelled turns that will run after all.
+	Restored int32 `json:"restored"`
+
+	// WaterOff Water that is or was off at a source or a service line.
+	WaterOff WaterOff `json:"water_off"`
+}
+
 // WaterSource A spigot, hydrant or raised tank.
 //
 // Examples: {"changeover_min":5,"created_at":"2026-04-11T08:15:00Z","hose_connections":1,"hose_inside_diameter_mm":15.9,"hose_length_m":15,"id":"01985c00-0000-7000-8000-000000000900","kind":"spigot","min_run_min":5,"name":"north spigot","revision":1,"service_line_id":"01985c00-0000-7000-8000-000000000021","static_head_m":31,"updated_at":"2026-04-11T08:15:00Z"}
@@ -19260,7 +19269,7 @@ type ServiceLineReopenResponseObject interface {
 	VisitServiceLineReopenResponse(w http.ResponseWriter) error
 }
 
-type ServiceLineReopen200JSONResponse WaterOff
+type ServiceLineReopen200JSONResponse WaterOnDone
 
 func (response ServiceLineReopen200JSONResponse) VisitServiceLineReopenResponse(w http.ResponseWriter) error {
 
@@ -21054,7 +21063,7 @@ type WaterSourceReopenResponseObject interface {
 	VisitWaterSourceReopenResponse(w http.ResponseWriter) error
 }
 
-type WaterSourceReopen200JSONResponse WaterOff
+type WaterSourceReopen200JSONResponse WaterOnDone
 
 func (response WaterSourceReopen200JSONResponse) VisitWaterSourceReopenResponse(w http.ResponseWriter) error {
 

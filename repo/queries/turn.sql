@@ -15,16 +15,29 @@ ORDER BY starts_at, id;
 UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
 WHERE garden_id = @garden_id AND rotation_id = @rotation_id AND status = 'planned' AND starts_at >= @moment;
 
--- TurnCancelIn releases the published turns that begin in a stretch of time, whichever rotation they belong to.
--- name: TurnCancelIn :execrows
-UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
-WHERE garden_id = @garden_id AND status = 'planned' AND starts_at >= @starts_at AND starts_at < @ends_at;
+-- TurnCancelOff cancels the published turns of some sources that begin while the water is off.
+-- name: TurnCancelOff :execrows
+UPDATE turn t SET status = 'cancelled', water_off_id = w.id, sequence = t.sequence + 1, revision = t.revision + 1, updated_at = now()
+FROM water_off w
+WHERE w.garden_id = @garden_id AND w.id = @water_off_id AND t.garden_id = w.garden_id AND t.status = 'planned'
+    AND t.water_source_id = ANY (@sources::uuid[]) AND t.starts_at >= w.off_at AND t.starts_at < coalesce(w.expected_until, 'infinity');
 
--- TurnCancelAt releases the published turns of some sources that begin in a stretch of time.
--- name: TurnCancelAt :execrows
-UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
-WHERE garden_id = @garden_id AND status = 'planned' AND water_source_id = ANY (@sources::uuid[])
-    AND starts_at >= @starts_at AND starts_at < @ends_at;
+-- TurnRestore plans the turns again that were cancelled since the water was off at some sources: those that begin at a moment or
+-- later, of a rotation that still holds, whose source has water and no other turn by then.
+-- name: TurnRestore :execrows
+UPDATE turn t SET status = 'planned', sequence = t.sequence + 1, revision = t.revision + 1, updated_at = now()
+FROM rotation r, water_source s
+WHERE t.garden_id = @garden_id AND t.status = 'cancelled' AND t.water_off_id IS NOT NULL
+    AND t.water_source_id = ANY (@sources::uuid[]) AND t.starts_at >= @moment
+    AND r.garden_id = t.garden_id AND r.id = t.rotation_id AND r.status = 'published' AND t.starts_at < r.ends_at
+    AND s.garden_id = t.garden_id AND s.id = t.water_source_id
+    AND NOT EXISTS (
+        SELECT FROM turn o WHERE o.garden_id = t.garden_id AND o.water_source_id = t.water_source_id AND o.status = 'planned'
+            AND o.starts_at < t.ends_at AND o.ends_at > t.starts_at)
+    AND NOT EXISTS (
+        SELECT FROM water_off w WHERE w.garden_id = t.garden_id AND w.on_at IS NULL
+            AND (w.water_source_id = s.id OR w.service_line_id = s.service_line_id)
+            AND (w.expected_until IS NULL OR w.expected_until > t.starts_at));
 
 -- TurnMemberCut takes from the members of the turns that run at some sources what they would have got after a moment.
 -- name: TurnMemberCut :execrows

@@ -41,6 +41,7 @@ type Data struct {
 	Turns         *int              `json:"turns,omitempty"`     // in force
 	Cancelled     *int64            `json:"cancelled,omitempty"` // turns that will not run
 	CutShort      *int64            `json:"cut_short,omitempty"` // turns that ran and have ended
+	Restored      *int64            `json:"restored,omitempty"`  // cancelled turns that will run after all
 	Links         map[string]string `json:"links"`               // paths of the service
 }
 

@@ -348,6 +348,7 @@ type Turn struct {
 	UpdatedAt     time.Time
 	Locked        bool
 	Follows       *uuid.UUID
+	WaterOffID    *uuid.UUID
 }
 
 type TurnMember struct {

@@ -13,7 +13,7 @@ import (
 )
 
 const turnByID = `-- name: TurnByID :one
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn WHERE garden_id = $1 AND id = $2
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows, water_off_id FROM turn WHERE garden_id = $1 AND id = $2
 `
 
 func (q *Queries) TurnByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID) (Turn, error) {
@@ -37,28 +37,9 @@ func (q *Queries) TurnByID(ctx context.Context, gardenID uuid.UUID, iD uuid.UUID
 		&i.UpdatedAt,
 		&i.Locked,
 		&i.Follows,
+		&i.WaterOffID,
 	)
 	return i, err
-}
-
-const turnCancelAt = `-- name: TurnCancelAt :execrows
-UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
-WHERE garden_id = $1 AND status = 'planned' AND water_source_id = ANY ($2::uuid[])
-    AND starts_at >= $3 AND starts_at < $4
-`
-
-// TurnCancelAt releases the published turns of some sources that begin in a stretch of time.
-func (q *Queries) TurnCancelAt(ctx context.Context, gardenID uuid.UUID, sources []uuid.UUID, startsAt time.Time, endsAt time.Time) (int64, error) {
-	result, err := q.db.Exec(ctx, turnCancelAt,
-		gardenID,
-		sources,
-		startsAt,
-		endsAt,
-	)
-	if err != nil {
-		return 0, err
-	}
-	return result.RowsAffected(), nil
 }
 
 const turnCancelFrom = `-- name: TurnCancelFrom :execrows
@@ -75,14 +56,16 @@ func (q *Queries) TurnCancelFrom(ctx context.Context, gardenID uuid.UUID, rotati
 	return result.RowsAffected(), nil
 }
 
-const turnCancelIn = `-- name: TurnCancelIn :execrows
-UPDATE turn SET status = 'cancelled', sequence = sequence + 1, revision = revision + 1, updated_at = now()
-WHERE garden_id = $1 AND status = 'planned' AND starts_at >= $2 AND starts_at < $3
+const turnCancelOff = `-- name: TurnCancelOff :execrows
+UPDATE turn t SET status = 'cancelled', water_off_id = w.id, sequence = t.sequence + 1, revision = t.revision + 1, updated_at = now()
+FROM water_off w
+WHERE w.garden_id = $1 AND w.id = $2 AND t.garden_id = w.garden_id AND t.status = 'planned'
+    AND t.water_source_id = ANY ($3::uuid[]) AND t.starts_at >= w.off_at AND t.starts_at < coalesce(w.expected_until, 'infinity')
 `
 
-// TurnCancelIn releases the published turns that begin in a stretch of time, whichever rotation they belong to.
-func (q *Queries) TurnCancelIn(ctx context.Context, gardenID uuid.UUID, startsAt time.Time, endsAt time.Time) (int64, error) {
-	result, err := q.db.Exec(ctx, turnCancelIn, gardenID, startsAt, endsAt)
+// TurnCancelOff cancels the published turns of some sources that begin while the water is off.
+func (q *Queries) TurnCancelOff(ctx context.Context, gardenID uuid.UUID, waterOffID uuid.UUID, sources []uuid.UUID) (int64, error) {
+	result, err := q.db.Exec(ctx, turnCancelOff, gardenID, waterOffID, sources)
 	if err != nil {
 		return 0, err
 	}
@@ -118,7 +101,7 @@ func (q *Queries) TurnDelete(ctx context.Context, gardenID uuid.UUID, turnIds []
 }
 
 const turnListByRotation = `-- name: TurnListByRotation :many
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn WHERE garden_id = $1 AND rotation_id = $2 ORDER BY starts_at, id
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows, water_off_id FROM turn WHERE garden_id = $1 AND rotation_id = $2 ORDER BY starts_at, id
 `
 
 func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, rotationID uuid.UUID) ([]Turn, error) {
@@ -148,6 +131,7 @@ func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, ro
 			&i.UpdatedAt,
 			&i.Locked,
 			&i.Follows,
+			&i.WaterOffID,
 		); err != nil {
 			return nil, err
 		}
@@ -160,7 +144,7 @@ func (q *Queries) TurnListByRotation(ctx context.Context, gardenID uuid.UUID, ro
 }
 
 const turnListPlannedIn = `-- name: TurnListPlannedIn :many
-SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows FROM turn
+SELECT garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows, water_off_id FROM turn
 WHERE garden_id = $1 AND status = 'planned' AND ends_at > $2 AND starts_at < $3
 ORDER BY starts_at, id
 `
@@ -193,6 +177,7 @@ func (q *Queries) TurnListPlannedIn(ctx context.Context, gardenID uuid.UUID, sta
 			&i.UpdatedAt,
 			&i.Locked,
 			&i.Follows,
+			&i.WaterOffID,
 		); err != nil {
 			return nil, err
 		}
@@ -316,10 +301,36 @@ func (q *Queries) TurnPublish(ctx context.Context, gardenID uuid.UUID, rotationI
 	return result.RowsAffected(), nil
 }
 
+const turnRestore = `-- name: TurnRestore :execrows
+UPDATE turn t SET status = 'planned', sequence = t.sequence + 1, revision = t.revision + 1, updated_at = now()
+FROM rotation r, water_source s
+WHERE t.garden_id = $1 AND t.status = 'cancelled' AND t.water_off_id IS NOT NULL
+    AND t.water_source_id = ANY ($2::uuid[]) AND t.starts_at >= $3
+    AND r.garden_id = t.garden_id AND r.id = t.rotation_id AND r.status = 'published' AND t.starts_at < r.ends_at
+    AND s.garden_id = t.garden_id AND s.id = t.water_source_id
+    AND NOT EXISTS (
+        SELECT FROM turn o WHERE o.garden_id = t.garden_id AND o.water_source_id = t.water_source_id AND o.status = 'planned'
+            AND o.starts_at < t.ends_at AND o.ends_at > t.starts_at)
+    AND NOT EXISTS (
+        SELECT FROM water_off w WHERE w.garden_id = t.garden_id AND w.on_at IS NULL
+            AND (w.water_source_id = s.id OR w.service_line_id = s.service_line_id)
+            AND (w.expected_until IS NULL OR w.expected_until > t.starts_at))
+`
+
+// TurnRestore plans the turns again that were cancelled since the water was off at some sources: those that begin at a moment or
+// later, of a rotation that still holds, whose source has water and no other turn by then.
+func (q *Queries) TurnRestore(ctx context.Context, gardenID uuid.UUID, sources []uuid.UUID, moment time.Time) (int64, error) {
+	result, err := q.db.Exec(ctx, turnRestore, gardenID, sources, moment)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const turnSetLocked = `-- name: TurnSetLocked :one
 UPDATE turn SET locked = $1, revision = revision + 1, updated_at = now()
 WHERE garden_id = $2 AND id = $3 AND revision = $4 AND status = 'planned'
-RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows
+RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows, water_off_id
 `
 
 // TurnSetLocked pins a published turn to its time, or lets it go.
@@ -349,6 +360,7 @@ func (q *Queries) TurnSetLocked(ctx context.Context, locked bool, gardenID uuid.
 		&i.UpdatedAt,
 		&i.Locked,
 		&i.Follows,
+		&i.WaterOffID,
 	)
 	return i, err
 }
@@ -356,7 +368,7 @@ func (q *Queries) TurnSetLocked(ctx context.Context, locked bool, gardenID uuid.
 const turnSetOpener = `-- name: TurnSetOpener :one
 UPDATE turn SET opener_id = $1, sequence = sequence + 1, revision = revision + 1, updated_at = now()
 WHERE garden_id = $2 AND id = $3 AND revision = $4
-RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows
+RETURNING garden_id, id, rotation_id, water_source_id, zone, kind, starts_at, ends_at, flow_l_per_min, status, sequence, opener_id, revision, created_at, updated_at, locked, follows, water_off_id
 `
 
 // TurnSetOpener says who opens and closes the valve.
@@ -386,6 +398,7 @@ func (q *Queries) TurnSetOpener(ctx context.Context, openerID *uuid.UUID, garden
 		&i.UpdatedAt,
 		&i.Locked,
 		&i.Follows,
+		&i.WaterOffID,
 	)
 	return i, err
 }
