@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"rillturn.example/rillturn/engine/hydraulics"
@@ -107,5 +108,67 @@ func TestPropose_exactlyTightGardensAreServedInFull(t *testing.T) {
 				t.Errorf("%s: smallest share %.4f, %d mL too much", spec.Name(), got.Smallest, got.Over)
 			}
 		}
+	}
+}
+
+// hiddenWeek hides zones of full flow and very unequal minutes in a week of mornings and evenings: about 45 layouts, some
+// zones longer than most windows, no minute to spare.
+func hiddenWeek(seed uint64) problem.Problem {
+	rng := rand.New(rand.NewPCG(seed, 6)) //nolint:gosec // reproducible on purpose
+	const flowMax, change, days = 20.0, 2, 7
+	p := hidden(seed)
+	p.Days, p.Layouts, p.Windows = days, nil, nil
+	p.Sources[0].FlowMax = problem.RateDown(unit.LitersPerMinute(flowMax))
+	var zones [days][]int
+	load := make([]int, days)
+	for len(p.Layouts) < 45 {
+		minutes, left := 15+rng.IntN(46), flowMax
+		for left > 0 {
+			q := min(left, 4+float64(rng.IntN(13))/2)
+			if left-q < 2 {
+				q = left
+			}
+			left -= q
+			p.Layouts = append(p.Layouts, problem.Layout{
+				ID: fmt.Sprintf("L%02d", rng.IntN(100)*100+len(p.Layouts)), Source: "S", HeadMin: 12,
+				Curve: hydraulics.PowerLaw{Flow: float64(unit.LitersPerMinute(q)), Head: 10}, Need: problem.VolumeUp(unit.Liters(q * float64(minutes))),
+				MaxDay: problem.VolumeUp(unit.Liters(q * float64(minutes))), MaxInterval: 30, DaysSince: 1, MaxRun: 90 * problem.Minute, Area: 20,
+			})
+		}
+		d := slices.Index(load, slices.Min(load))
+		zones[d], load[d] = append(zones[d], minutes), load[d]+minutes
+	}
+	for d, all := range zones {
+		morning := 1 + rng.IntN(max(1, len(all)))
+		for at, part := range [][]int{all[:min(morning, len(all))], all[min(morning, len(all)):]} {
+			length := -change
+			for _, minutes := range part {
+				length += minutes + change
+			}
+			if start := problem.Instant((24*d + 6 + 12*at) * 60 * problem.Minute); length > 0 {
+				p.Windows = append(p.Windows, problem.Window{
+					ID: fmt.Sprintf("W%d-%d", d, at), Day: d, Start: start, End: start + problem.Instant(length*problem.Minute), Sources: []string{"S"},
+				})
+			}
+		}
+	}
+	return p
+}
+
+func TestPropose_hiddenWeeksAreServedInFull(t *testing.T) {
+	t.Parallel()
+	missed := 0
+	for seed := range uint64(20) {
+		got := propose(t, hiddenWeek(seed), plan.Options{})
+		if got.Bound.Share < 1 {
+			t.Errorf("garden %d: bound %.4f, all of the need is possible", seed, got.Bound.Share)
+		}
+		if got.Smallest < 1 {
+			missed++
+			t.Logf("garden %d: %.4f", seed, got.Smallest)
+		}
+	}
+	if missed > mostMissed {
+		t.Errorf("full service missed in %d gardens", missed)
 	}
 }

@@ -142,9 +142,12 @@ func (p *planner) solve(sources []int) solved {
 			}
 		}
 	}
-	if len(sources) == 1 && len(p.Members[sources[0]]) <= zoning.ExactLayouts {
-		how.dive = false
-		for how.shake = 1; how.shake <= p.budgets().shakes && p.gap(&best, bound) > boundGap && !p.halt(); how.shake++ {
+	if p.manyPartitions(sources, p.gap(&best, bound)) {
+		shakes := p.budgets().shakes
+		if how.dive = len(p.Members[sources[0]]) > zoning.ExactLayouts; how.dive {
+			shakes /= 2
+		}
+		for how.shake = 1; how.shake <= shakes && p.gap(&best, bound) > boundGap && !p.halt(); how.shake++ {
 			if next := p.attempt(sources, bound, how, nil); next.better(&best, p.Model) {
 				best = next
 			}
@@ -160,6 +163,16 @@ func (p *planner) solve(sources []int) solved {
 		best = next
 	}
 	return best
+}
+
+// manyPartitions tells whether other zones that cost nearly the same may close the gap to the bound: where all partitions can be
+// looked at, and in a garden that is nearly served in full.
+func (p *planner) manyPartitions(sources []int, gap float64) bool {
+	if len(sources) > 1 {
+		return false
+	}
+	return len(p.Members[sources[0]]) <= zoning.ExactLayouts ||
+		gap < tightGap && p.aim.of(sources).Share == 1 && p.aim.columns[sources[0]] != nil
 }
 
 // key tells levels apart that would make the same zones.

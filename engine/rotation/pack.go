@@ -32,24 +32,20 @@ type packer struct {
 	choices int
 }
 
-// fill packs the visits of the builder, as many and as long as they are, into the windows of its one source. It returns nil
+// fill packs as many visits as the builder made into the windows of its one source, each whole. It returns nil
 // where it finds no way, or none is possible.
 func (b *builder) fill() Pattern {
 	rng := rand.New(rand.NewPCG(packSeed, 1)) //nolint:gosec // reproducible on purpose
-	p := packer{b: b, slots: slices.Clone(b.g.Of[b.g.Zones[0].Source]), idle: packSlack}
+	p := packer{b: b, slots: slices.Clone(b.g.Of[b.g.Zones[0].Source])}
 	for j := range b.runs {
-		for w, k := range b.runs[j] {
-			if k > 0 {
-				p.parcels = append(p.parcels, parcel{j, int(k), b.amount[j][w], b.amount[j][w] + b.changeover(w)*float64(k)})
-			}
-		}
+		p.divide(j)
 	}
 	slices.SortStableFunc(p.parcels, func(x, y parcel) int { return cmp.Compare(y.size, x.size) })
 	total := 0.0
 	for _, w := range p.slots {
 		total += b.room[w] + b.changeover(w)
 	}
-	p.idle += total
+	p.idle = total + packSlack*float64(len(p.parcels)+1)
 	for _, v := range p.parcels {
 		p.idle -= v.size
 	}
@@ -68,6 +64,27 @@ func (b *builder) fill() Pattern {
 	return nil
 }
 
+// divide makes even visits of what zone j wants, one for each day on which the builder put it, more where its soil takes less.
+func (p *packer) divide(j int) {
+	g, z := p.b.g, &p.b.g.Zones[j]
+	watered := make([]bool, g.Model.Days)
+	visits := 0
+	for w, k := range p.b.runs[j] {
+		if d := g.Slots[w].Day; k > 0 && !watered[d] {
+			watered[d] = true
+			visits++
+		}
+	}
+	want := math.Max(0, p.b.level*float64(z.Time)-float64(z.Done))
+	visits = max(visits, int(math.Ceil(want/math.Max(1, float64(z.DayCap))-1e-6)))
+	for range visits {
+		amount := math.Max(want/float64(visits), float64(g.minRun(j)))
+		runs := max(1, int(math.Ceil(amount/math.Max(1, float64(z.MaxRun))-1e-6)))
+		size := amount + float64(runs)*float64(g.Model.Sources[z.Source].Changeover)
+		p.parcels = append(p.parcels, parcel{zone: j, runs: runs, amount: amount, size: size})
+	}
+}
+
 // arrange puts windows into an order: short ones first, because few visits use them up, and more and more by chance.
 func (p *packer) arrange(rng *rand.Rand, chance float64) {
 	key := make(map[int]float64, len(p.slots))
@@ -83,8 +100,8 @@ const packSeed = 0x7061636b
 // tightPart is the part of all windows that may stay idle in a garden that is packed: where more may, other ways do.
 const tightPart = 0.03
 
-// packSlack makes up for rounding [milli-minutes].
-const packSlack = 1
+// packSlack makes up for rounding, by visit [milli-minutes]: nobody can measure what is lost of a turn.
+const packSlack = 3
 
 // next fills window number at and those after it.
 func (p *packer) next(at int, idle float64) bool {

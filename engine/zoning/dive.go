@@ -1,6 +1,9 @@
 package zoning
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // diveExchanges is how many exchanges of the simplex method a step of a dive may take.
 const diveExchanges = 400
@@ -19,7 +22,7 @@ func (p *partitioner) dive(items []int) [][]int {
 		single := make([]float64, len(left))
 		for k, i := range left {
 			row[i] = k
-			single[k] = p.spent(p.price([]int{i}))
+			single[k] = p.diced([]int{i})
 		}
 		cover, known := newCover(single), map[uint64]bool{}
 		add := func(candidates [][]int) (added int) {
@@ -28,7 +31,7 @@ func (p *partitioner) dive(items []int) [][]int {
 				for k, i := range zone {
 					column[k] = row[i]
 				}
-				cover.add(column, p.spent(p.price(zone)))
+				cover.add(column, p.diced(zone))
 				pool = append(pool, zone)
 				added++
 			}
@@ -66,6 +69,19 @@ func (p *partitioner) dive(items []int) [][]int {
 // spent is the worth of a zone where worth adds up over zones.
 func (p *partitioner) spent(c cost) float64 {
 	return c.time + 20*c.hurt + 1e-3*c.water + leastCost
+}
+
+// dicedPart is the part by which dice change what a zone is worth, to dive to another partition that costs nearly the same.
+const dicedPart = 2e-3
+
+// diced is what a zone is worth, changed a little by the dice of the request.
+func (p *partitioner) diced(zone []int) float64 {
+	worth := p.spent(p.price(zone))
+	if p.Shake == 0 {
+		return worth
+	}
+	const golden = 0x9e3779b97f4a7c15 // spreads keys that differ in few bits over all of them
+	return worth * (1 + dicedPart*float64((p.key(zone)^p.Shake)*golden>>32)/math.MaxUint32)
 }
 
 // within returns the zones without the members that have no row, those that fit and are not known yet.

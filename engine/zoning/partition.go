@@ -39,7 +39,7 @@ type Request struct {
 	FlowLimit problem.Rate   // most that a zone of several may draw, unless all of it must be together; 0 for none
 	Start     [][]int        // a partition to start from besides the usual ones
 	Columns   *Configuration // the linear programme over zones, to start from its solution too; nil for none
-	Shake     uint64         // other dice for zones that cost nearly the same, where all partitions are looked at; 0 for none
+	Shake     uint64         // other dice for zones that cost nearly the same, where all partitions or Columns are looked at; 0 for none
 	Budget    int            // zones that may be tried
 	Seed      uint64
 	Stop      func() bool
@@ -108,7 +108,12 @@ func Partition(r Request) [][]int {
 		consider(exact)
 	case len(items) > 1:
 		if p.Columns != nil && p.Goal == LeastTime {
-			consider(p.dive(items))
+			other := p.dive(items)
+			if p.Shake != 0 {
+				best = other
+				break
+			}
+			consider(other)
 		}
 		best = p.recreate(best, least)
 	}
