@@ -58,7 +58,7 @@ func Report(w io.Writer, view render.Report) error {
 	p := New(s.Language, s.Units, s.TimeZone)
 	r := &report{p: p, view: view, say: p.language.report}
 	title := p.ScheduleTitle(s)
-	r.line(0, title)
+	r.paragraph(0, title)
 	r.line(0, strings.Repeat("=", min(columns(title), reportWidth)))
 	r.paragraph(0, p.ScheduleSubtitle(s))
 	r.layouts()

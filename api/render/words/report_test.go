@@ -70,6 +70,16 @@ func TestReport_staysWithinItsColumns(t *testing.T) {
 	})
 }
 
+func TestReport_longGardenNameIsWrapped(t *testing.T) {
+	t.Parallel()
+	plan := sample.Plan()
+	plan.Schedule.GardenName = strings.Repeat("Wide 水 Meadow ", 10)
+	lines := strings.Split(string(mustReport(t, plan)), "\n")
+	if columns(lines[0]) > reportWidth || !strings.HasPrefix(lines[1], "Meadow") && !strings.HasPrefix(lines[1], "Wide") && !strings.HasPrefix(lines[1], "水") {
+		t.Errorf("the title is %q, then %q", lines[0], lines[1])
+	}
+}
+
 // The sum that explains a shortfall must add up for a reader with a pencil.
 func TestReport_shortfallAddsUp(t *testing.T) {
 	t.Parallel()
