@@ -403,6 +403,10 @@ func (p *partitioner) repair(start [][]int, items []int) [][]int {
 	return zones
 }
 
+// longSearch is the budget from which a search has time to leave the neighbourhood of its start and to find back: it begins three
+// times as warm as a shorter one.
+const longSearch = 20000
+
 // recreate takes some zones or members out and puts them back where they cost least, accepting a little worse now and
 // then (Schrimpf et al. 2000), until the budget is used.
 func (p *partitioner) recreate(start [][]int, value float64) [][]int {
@@ -410,6 +414,10 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 	current, best, least := copyZones(start), copyZones(start), value
 	now := value
 	begin := p.tried
+	warmth, cooling := 0.004, 0.002
+	if p.Budget >= longSearch {
+		warmth, cooling = 0.012, 0.01
+	}
 	steps := 0
 	for p.tried-begin < p.Budget && steps < p.Budget {
 		if steps++; p.Stop != nil && p.Stop() {
@@ -418,7 +426,7 @@ func (p *partitioner) recreate(start [][]int, value float64) [][]int {
 		progress := math.Max(float64(p.tried-begin)/float64(p.Budget), float64(steps)/float64(p.Budget))
 		kept, removed := p.ruin(current, rng)
 		next, v := p.insert(kept, removed, rng)
-		temperature := 0.004 * least * math.Pow(0.002, progress)
+		temperature := warmth * least * math.Pow(cooling, progress)
 		if v <= now || rng.Float64() < math.Exp((now-v)/math.Max(1e-12, temperature)) {
 			current, now = next, v
 		}
