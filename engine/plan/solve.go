@@ -29,8 +29,11 @@ func (p *planner) budgets() budgets {
 		return b
 	}
 	b := budgets{levels: 8, shakes: 12, zones: 6000, arcs: 50000, anneal: 200000, work: fastWork}
-	if n := len(p.Layouts); n > fastLayouts {
+	switch n := len(p.Layouts); {
+	case n > fastLayouts:
 		b.zones, b.arcs, b.anneal = b.zones*fastLayouts/n, b.arcs*fastLayouts/n, b.anneal*fastLayouts/n
+	case len(p.Sources) == 1: // a small garden leaves time for longer searches
+		b.zones = min(2*b.zones, max(b.zones, b.zones*smallLayouts/max(1, n)))
 	}
 	return b
 }
@@ -45,6 +48,9 @@ const (
 // fastLayouts is the size of a garden up to which a fast plan has its whole budget for every source; larger ones share
 // it, so that the first plan does not take longer the more sources there are. Full plans share what partitions may try.
 const fastLayouts = 120
+
+// smallLayouts is the size of a garden with one source below which a fast plan looks at more partitions, at most at twice as many.
+const smallLayouts = 90
 
 // levelSteps are the multiples of the share reached for which zones are made again: a mixture of layouts that the soil
 // of one forbids at full need may be allowed at a lower share.

@@ -405,7 +405,7 @@ func (p *partitioner) repair(start [][]int, items []int) [][]int {
 
 // longSearch is the budget from which a search has time to leave the neighbourhood of its start and to find back: it begins three
 // times as warm as a shorter one.
-const longSearch = 20000
+const longSearch = 10000
 
 // recreate takes some zones or members out and puts them back where they cost least, accepting a little worse now and
 // then (Schrimpf et al. 2000), until the budget is used.
