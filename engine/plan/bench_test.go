@@ -5,9 +5,11 @@ import (
 	"testing"
 
 	"rillturn.example/rillturn/engine/plan"
+	"rillturn.example/rillturn/engine/problem"
 	"rillturn.example/rillturn/engine/problem/problemtest"
 )
 
+// Turns start at any minute in problem files, and on a grid of five minutes in most gardens.
 func BenchmarkPropose(b *testing.B) {
 	for _, spec := range []problemtest.Spec{
 		{Kind: problemtest.OverSubscribed, Layouts: 40, Seed: 3},
@@ -23,15 +25,17 @@ func BenchmarkPropose(b *testing.B) {
 	} {
 		p := problemtest.Garden(spec)
 		for _, effort := range []plan.Effort{plan.Fast, plan.Full} {
-			b.Run(fmt.Sprintf("%s/%s", spec.Name(), effort), func(b *testing.B) {
-				for b.Loop() {
-					got, err := plan.Propose(p, plan.Options{Effort: effort})
-					if err != nil {
-						b.Fatal(err)
+			for _, grid := range []problem.Span{0, fiveMinutes} {
+				b.Run(fmt.Sprintf("%s/%s/grid-%dmin", spec.Name(), effort, grid/problem.Minute), func(b *testing.B) {
+					for b.Loop() {
+						got, err := plan.Propose(p, plan.Options{Effort: effort, Grid: grid})
+						if err != nil {
+							b.Fatal(err)
+						}
+						b.ReportMetric(got.Smallest/got.Bound.Share, "of_bound")
 					}
-					b.ReportMetric(got.Smallest/got.Bound.Share, "of_bound")
-				}
-			})
+				})
+			}
 		}
 	}
 }
