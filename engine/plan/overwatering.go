@@ -108,13 +108,13 @@ func (l *leastOver) add(i int, share float64, intervals bool) {
 	l.items = append(l.items, it)
 }
 
-// pairs works out o_jb.
+// pairs works out o_jb of those that b may lead, which come after it.
 func (l *leastOver) pairs() {
 	minRun := float64(l.m.Sources[l.source].MinRun) / problem.Minute
 	l.over = make([][]float64, len(l.items))
 	for b := range l.items {
 		l.over[b] = make([]float64, len(l.items))
-		for j := range l.items {
+		for j := b; j < len(l.items); j++ {
 			lead, item := &l.items[b], &l.items[j]
 			if item.shut {
 				continue

@@ -59,11 +59,11 @@ var englishPictures = picturePhrases{
 		if s.Proposed {
 			state = "Proposed, not in force: revision"
 		}
-		stamp := "made"
+		stamp := p.Made
 		if s.Published {
-			stamp = "published"
+			stamp = p.Published
 		}
-		return fmt.Sprintf("%s %d, %s %s. Clock times of %s.", state, s.Revision, stamp, p.Moment(s.Generated), placeOf(s.TimeZone.String()))
+		return fmt.Sprintf("%s %d, %s. Clock times of %s.", state, s.Revision, stamp(p.Moment(s.Generated)), placeOf(s.TimeZone.String()))
 	},
 	turn: englishTurn,
 	sharesTitle: func(p Printer, s render.Schedule) string {
